@@ -1,0 +1,233 @@
+//! From samples to numbers with intervals: strokes, torque, the curve, throws, load.
+//! Pure: no file, clock, port or printing in it, and no judging: limits and verdicts are the next room's.
+
+pub mod stats;
+
+use crate::aircraft::Side;
+
+/// A measured value. Without an interval, too few strokes were seen to tell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Quantity {
+    pub value: f64,
+    pub interval: Option<Interval>,
+}
+
+/// Standard uncertainty and the limits of the 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Interval {
+    pub u: f64,
+    pub lo95: f64,
+    pub hi95: f64,
+}
+
+/// Where torque came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TorqueSource {
+    /// `torque_ncm`.
+    Torque,
+    /// `force_n` through the linkage.
+    Force,
+    /// Supply power through the servo's calibration.
+    SupplyPower,
+    None,
+}
+
+/// Where the gear ratio between surface and servo arm (dθ/dα) came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RatioSource {
+    ArmAngle,
+    Linkage,
+    Pulse,
+    /// Nothing told: surface and arm are taken to turn alike (1:1).
+    AssumedOne,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum When {
+    Up,
+    Down,
+    Both,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Knee {
+    /// `true`: up (or left) side.
+    pub up_side: bool,
+    pub at_deg: Quantity,
+    pub stiffness_beyond_ncm_per_deg: Quantity,
+    /// Slope beyond over slope before.
+    pub ratio: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TightSpot {
+    pub from_deg: f64,
+    pub at_deg: Quantity,
+    pub to_deg: f64,
+    pub height_ncm: Quantity,
+    pub when: When,
+}
+
+/// The fitted law and what is drawn of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    pub stiffness_ncm_per_deg: Quantity,
+    pub friction_ncm: Quantity,
+    pub neutral_torque_ncm: Quantity,
+    pub knees: Vec<Knee>,
+    pub tight_spots: Vec<TightSpot>,
+    /// Rms about the fitted curve, N·cm (from power: turned into torque at the observable stretches).
+    pub residual_ncm: f64,
+    /// The fitted branches with their 95 % band, for plots; ascending angle.
+    pub fit: Vec<FitPoint>,
+    /// Measured torque, averaged per stroke and angle step, for plots.
+    pub points: Vec<TorquePoint>,
+    /// Stretches where supply power says nothing about torque: (from, to, moving up?).
+    pub not_observable: Vec<(f64, f64, bool)>,
+}
+
+/// Both branches of the fitted law at one angle, N·cm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FitPoint {
+    pub angle_deg: f64,
+    pub up_ncm: f64,
+    pub down_ncm: f64,
+    /// Half width of the 95 % band.
+    pub band_ncm: f64,
+}
+
+/// A measured torque: the mean over one angle step of one stroke.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TorquePoint {
+    pub angle_deg: f64,
+    pub torque_ncm: f64,
+    /// Its own standard uncertainty (from power: from the power's noise and the local sensitivity).
+    pub u_ncm: f64,
+    pub moving_up: bool,
+    /// Used in the fit (false: just after a reversal, or an outlier).
+    pub used: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ThrowState {
+    Met,
+    Short,
+    Unproven,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ShortCause {
+    EndOfCommand,
+    Stalled,
+    StoppedByLimit,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct ThrowResult {
+    pub name: String,
+    pub side: Side,
+    pub asked_mm: f64,
+    pub asked_deg: f64,
+    pub tolerance_mm: f64,
+    /// Magnitudes on the throw's own side. `None` where the surface never moved that way.
+    pub reached_mm: Option<Quantity>,
+    pub reached_deg: Option<Quantity>,
+    pub state: ThrowState,
+    pub cause: Option<ShortCause>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HoldCurrent {
+    pub at_deg: f64,
+    pub ma: f64,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Load {
+    pub peak_torque_ncm: Option<Quantity>,
+    /// Where the peak stood.
+    pub peak_at_deg: Option<f64>,
+    /// At the servo's arm, of the stall torque at the voltage measured at the plug then.
+    pub share_of_stall: Option<Quantity>,
+    /// Hinge and linkage friction at the arm as a share of the same stall torque.
+    pub friction_share_of_stall: Option<f64>,
+    pub ratio_from: RatioSource,
+    /// The voltage used for the share, V.
+    pub voltage_v: Option<f64>,
+    pub hold_current_ma: Vec<HoldCurrent>,
+}
+
+/// Motion in jerks under a steady command.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Jerks {
+    /// Stops per degree of travel, a stroke's mean.
+    pub stops_per_stroke: f64,
+    /// Share of the time under steady command in which the surface stood still.
+    pub standing_share: f64,
+    pub step_deg: f64,
+    pub at_deg: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct StrokeCounts {
+    pub up: usize,
+    pub down: usize,
+    pub left_out: usize,
+    /// Samples in moving stretches that were not steady and were left out.
+    pub samples_not_steady: usize,
+    /// Samples left out just after reversals.
+    pub samples_after_reversal: usize,
+    /// Samples out of line with all other strokes.
+    pub samples_out_of_line: usize,
+}
+
+/// Things that keep a quantity from being judged.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Doubt {
+    NoTorqueSource,
+    /// Supply current and voltage are there, but no calibration of this servo.
+    NoCalibration,
+    NoAngle,
+    NeverMoved,
+    TooFewStrokes { up: usize, down: usize },
+    TooLittleTravel { from_deg: f64, to_deg: f64 },
+    TooMuchLost { share: f64 },
+    /// Torque and angle, or arm and angle, or pulse and angle run against each other.
+    SignReversed { channel: &'static str },
+    /// The fit did not settle, or the data do not carry the law.
+    NoFit,
+    /// The calibration and the recording disagree by this many standard uncertainties.
+    CalibrationStrained { sigmas: f64 },
+}
+
+/// What a recording of one surface showed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    pub torque_from: TorqueSource,
+    pub strokes: StrokeCounts,
+    pub curve: Option<Curve>,
+    pub throws: Vec<ThrowResult>,
+    pub load: Load,
+    pub slop_deg: Option<Quantity>,
+    pub lead_mohm: Option<Quantity>,
+    pub jerks: Option<Jerks>,
+    pub doubts: Vec<Doubt>,
+    /// Lowest and highest angle seen, degrees.
+    pub travel_deg: Option<(f64, f64)>,
+    /// Mean rate of the recording, Hz, and its span, s.
+    pub rate_hz: f64,
+    pub span_s: f64,
+    /// For the time plot: thinned traces.
+    pub traces: Traces,
+}
+
+/// Thinned time traces (at most some 1,500 points each) for plots; NaN where there was no reading.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Traces {
+    pub t_s: Vec<f64>,
+    pub angle_deg: Vec<f64>,
+    /// Torque, force or supply current, whichever the torque came from (else current), with its label and unit.
+    pub effort: Vec<f64>,
+    pub effort_label: String,
+    pub pulse_us: Vec<f64>,
+}

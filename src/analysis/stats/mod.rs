@@ -1,0 +1,1 @@
+//! Statistics under the analysis.

@@ -1,0 +1,1 @@
+//! Arguments; one file a command, thin.

@@ -1,0 +1,25 @@
+//! Hingewright measures what a builder feels in a control surface and judges it with an honest interval.
+//!
+//! The rooms of the house, from the wire up to the eye. A lower room never imports a higher one.
+//!
+//! - [`units`]: the one place that formats a quantity for people.
+//! - [`problem`]: what failed, where, what to try; the exit codes.
+//! - [`link`]: bytes to lines to messages. One decoder for files, ports and tests.
+//! - [`recording`]: a recording read, from a capture or from CSV.
+//! - [`aircraft`]: `aircraft.toml`, calibrations, linkage geometry.
+//! - [`analysis`]: pure; strokes, torque, curve, throws, load.
+//! - [`verdict`]: pure; rules, findings, the sentences.
+//! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
+//! - [`simulated`]: a plant that shares no formula with the analysis.
+//! - [`cli`]: arguments; one file a command.
+
+pub mod aircraft;
+pub mod analysis;
+pub mod cli;
+pub mod link;
+pub mod problem;
+pub mod recording;
+pub mod report;
+pub mod simulated;
+pub mod units;
+pub mod verdict;

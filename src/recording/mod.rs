@@ -1,0 +1,136 @@
+//! A recording as the analysis sees it: decoded samples in columns, with everything that was lost or damaged counted.
+//! Nothing here judges a surface.
+
+/// The channels the host knows, each with its unit in its name, as on the wire.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[repr(usize)]
+pub enum Channel {
+    PulseUs,
+    AngleDeg,
+    ArmDeg,
+    CurrentMa,
+    SupplyV,
+    SourceV,
+    TorqueNcm,
+    ForceN,
+    CaseC,
+    AirC,
+}
+
+impl Channel {
+    pub const ALL: [Channel; 10] = [
+        Channel::PulseUs,
+        Channel::AngleDeg,
+        Channel::ArmDeg,
+        Channel::CurrentMa,
+        Channel::SupplyV,
+        Channel::SourceV,
+        Channel::TorqueNcm,
+        Channel::ForceN,
+        Channel::CaseC,
+        Channel::AirC,
+    ];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Channel::PulseUs => "pulse_us",
+            Channel::AngleDeg => "angle_deg",
+            Channel::ArmDeg => "arm_deg",
+            Channel::CurrentMa => "current_ma",
+            Channel::SupplyV => "supply_v",
+            Channel::SourceV => "source_v",
+            Channel::TorqueNcm => "torque_ncm",
+            Channel::ForceN => "force_n",
+            Channel::CaseC => "case_c",
+            Channel::AirC => "air_c",
+        }
+    }
+
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|c| c.name() == name)
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Drive {
+    Driven,
+    Passive,
+}
+
+/// What the rig said it is (its last `RIG` line).
+#[derive(Debug, Clone, PartialEq)]
+pub struct RigIdentity {
+    pub name: String,
+    pub firmware: String,
+    pub drive: Drive,
+    /// Samples per second as the rig states it.
+    pub rate_hz: f64,
+    /// Channel names in the order of the samples, unknown ones included.
+    pub channels: Vec<String>,
+}
+
+/// The samples between two starts of the rig, in columns of equal length.
+#[derive(Debug, Clone, Default)]
+pub struct Segment {
+    /// Seconds since this segment's first sample; the 32-bit clock's wraps undone; never decreasing.
+    pub t_s: Vec<f64>,
+    columns: [Option<Vec<f64>>; 10],
+}
+
+impl Segment {
+    /// `columns`: the known channels this rig has; a missing reading is NaN; other values are finite.
+    pub fn new(t_s: Vec<f64>, columns: [Option<Vec<f64>>; 10]) -> Self {
+        debug_assert!(columns.iter().flatten().all(|c| c.len() == t_s.len()));
+        Self { t_s, columns }
+    }
+    pub fn len(&self) -> usize {
+        self.t_s.len()
+    }
+    pub fn is_empty(&self) -> bool {
+        self.t_s.is_empty()
+    }
+    /// The channel's readings, NaN where the sensor gave none; `None` where the rig has no such channel.
+    pub fn column(&self, channel: Channel) -> Option<&[f64]> {
+        self.columns[channel as usize].as_deref()
+    }
+}
+
+/// An `EV` line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Event {
+    /// Which segment it fell into.
+    pub segment: usize,
+    /// Seconds on the segment's clock (the same zero as its samples).
+    pub t_s: f64,
+    pub code: String,
+    pub detail: Option<String>,
+}
+
+/// A recording, read.
+#[derive(Debug, Clone, Default)]
+pub struct Recording {
+    /// `#` keys in the order of the file, unknown ones included.
+    pub keys: Vec<(String, String)>,
+    pub rig: Option<RigIdentity>,
+    pub segments: Vec<Segment>,
+    pub events: Vec<Event>,
+    /// Good samples in all segments.
+    pub samples: u64,
+    /// Samples that SEQ shows to have been sent and that did not arrive whole.
+    pub lost: u64,
+    pub damaged_lines: u64,
+    /// `RIG` lines after samples had begun.
+    pub restarts: u64,
+    /// Things a reader should know that are no error, as plain sentences (a clock that jumped back, NaN in CSV…).
+    pub notes: Vec<String>,
+}
+
+impl Recording {
+    /// The last value given for a `#` key.
+    pub fn key(&self, name: &str) -> Option<&str> {
+        self.keys.iter().rev().find(|(k, _)| k == name).map(|(_, v)| v.as_str())
+    }
+    pub fn has(&self, channel: Channel) -> bool {
+        self.segments.iter().any(|s| s.column(channel).is_some_and(|c| c.iter().any(|v| !v.is_nan())))
+    }
+}

@@ -1,0 +1,32 @@
+//! One view of the results, then text, JSON, HTML and plots: one format each, no arithmetic of the trade.
+
+use crate::aircraft::{Aircraft, Surface};
+use crate::analysis::Measured;
+use crate::verdict::Judged;
+
+/// How a recording came in: what the contract's `recording` object says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecordingSummary {
+    pub file: String,
+    pub surface: String,
+    pub samples: u64,
+    pub lost: u64,
+    pub damaged_lines: u64,
+    pub restarts: u64,
+    pub span_s: f64,
+    pub rate_hz: f64,
+    /// Codes of the events in order.
+    pub events: Vec<String>,
+    /// `started`, `purpose`, `note` and other `#` keys.
+    pub keys: Vec<(String, String)>,
+    pub notes: Vec<String>,
+}
+
+/// One recording checked: all that an output may show.
+pub struct Checked<'a> {
+    pub aircraft: &'a Aircraft,
+    pub surface: &'a Surface,
+    pub recording: RecordingSummary,
+    pub measured: Measured,
+    pub judged: Judged,
+}
