@@ -1,6 +1,8 @@
 //! `aircraft.toml` as the program uses it: servos, surfaces, linkage, limits; calibrations.
 //! Reading is in `read`, geometry in `linkage`. Nothing here knows of recordings.
 
+pub mod linkage;
+
 /// An aircraft file, read and checked: every name it refers to exists.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Aircraft {

@@ -1,7 +1,23 @@
 //! From samples to numbers with intervals: strokes, torque, the curve, throws, load.
 //! Pure: no file, clock, port or printing in it, and no judging: limits and verdicts are the next room's.
 
+mod arm;
+mod cells;
+mod curve;
+mod effort;
+mod features;
+mod fit;
+mod jerks;
+mod law;
+mod load;
+mod measure;
+mod motion;
+mod series;
 pub mod stats;
+mod throws;
+
+pub use features::FALSE_ALARM_RATE;
+pub use measure::measure;
 
 use crate::aircraft::Side;
 
@@ -189,15 +205,27 @@ pub enum Doubt {
     NoCalibration,
     NoAngle,
     NeverMoved,
-    TooFewStrokes { up: usize, down: usize },
-    TooLittleTravel { from_deg: f64, to_deg: f64 },
-    TooMuchLost { share: f64 },
+    TooFewStrokes {
+        up: usize,
+        down: usize,
+    },
+    TooLittleTravel {
+        from_deg: f64,
+        to_deg: f64,
+    },
+    TooMuchLost {
+        share: f64,
+    },
     /// Torque and angle, or arm and angle, or pulse and angle run against each other.
-    SignReversed { channel: &'static str },
+    SignReversed {
+        channel: &'static str,
+    },
     /// The fit did not settle, or the data do not carry the law.
     NoFit,
     /// The calibration and the recording disagree by this many standard uncertainties.
-    CalibrationStrained { sigmas: f64 },
+    CalibrationStrained {
+        sigmas: f64,
+    },
 }
 
 /// What a recording of one surface showed.

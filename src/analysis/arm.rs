@@ -1,0 +1,262 @@
+//! How the servo's arm and the surface go together: gear ratio, and the loop between them that slop opens.
+
+use nalgebra::DMatrix;
+
+use super::cells::{Cell, Cells};
+use super::fit::Fit;
+use super::law::State;
+use super::motion::Motion;
+use super::series::Series;
+use super::stats::{regression, student};
+use super::{Quantity, RatioSource};
+use crate::aircraft::Linkage;
+use crate::aircraft::linkage::LinkageSolver;
+use crate::recording::Channel;
+
+/// dθ/dα, surface degrees per arm degree, against deflection.
+pub(crate) struct Ratio {
+    pub source: RatioSource,
+    kind: Kind,
+}
+
+enum Kind {
+    /// Arm angle as a cubic of surface angle.
+    Cubic(Track),
+    FourBar(LinkageSolver),
+    One,
+}
+
+impl Ratio {
+    pub fn at(&self, angle_deg: f64) -> f64 {
+        match &self.kind {
+            Kind::Cubic(track) => 1.0 / track.slope(angle_deg).abs().max(1e-3),
+            Kind::FourBar(solver) => solver.ratio_at_surface_deg(angle_deg).unwrap_or(1.0),
+            Kind::One => 1.0,
+        }
+    }
+
+    /// From the arm's angle, else from the linkage, else from the pulse, else taken as one to one.
+    pub fn pick(
+        arm: Option<&Track>,
+        linkage: Option<&Linkage>,
+        pulse: Option<&Track>,
+        arm_deg_per_us: Option<f64>,
+    ) -> Self {
+        if let Some(track) = arm {
+            return Self {
+                source: RatioSource::ArmAngle,
+                kind: Kind::Cubic(track.clone()),
+            };
+        }
+        if let Some(solver) = linkage.and_then(LinkageSolver::new) {
+            return Self {
+                source: RatioSource::Linkage,
+                kind: Kind::FourBar(solver),
+            };
+        }
+        if let Some((track, scale)) = pulse.zip(arm_deg_per_us) {
+            return Self {
+                source: RatioSource::Pulse,
+                kind: Kind::Cubic(track.scaled(scale)),
+            };
+        }
+        Self {
+            source: RatioSource::AssumedOne,
+            kind: Kind::One,
+        }
+    }
+}
+
+/// A driving quantity (arm angle, or pulse) as a cubic of the surface's angle, with an offset between the two directions.
+#[derive(Clone)]
+pub(crate) struct Track {
+    /// Of (θ − middle)/half.
+    coefficients: [f64; 4],
+    middle_deg: f64,
+    half_deg: f64,
+    cells: Vec<Cell>,
+    steps: usize,
+}
+
+impl Track {
+    pub fn find(series: &Series, motion: &Motion, channel: Channel) -> Option<Self> {
+        let cells = Cells::gather(motion, series.column(channel)?);
+        let (middle_deg, half_deg) = (
+            0.5 * (motion.highest_deg + motion.lowest_deg),
+            (0.5 * motion.travel_deg()).max(1e-6),
+        );
+        let rows: Vec<&Cell> = cells.cells.iter().collect();
+        let order = if rows.len() > 40 { 4 } else { 2 };
+        let both = rows.iter().any(|c| c.up) && rows.iter().any(|c| !c.up);
+        let columns = order + usize::from(both);
+        let design = DMatrix::from_fn(rows.len(), columns, |i, k| {
+            if k < order {
+                ((rows[i].angle_deg - middle_deg) / half_deg).powi(k as i32)
+            } else if rows[i].up {
+                1.0
+            } else {
+                -1.0
+            }
+        });
+        let y: Vec<f64> = rows.iter().map(|c| c.effort).collect();
+        let w: Vec<f64> = rows.iter().map(|c| c.samples).collect();
+        let fit = regression::weighted_least_squares(&design, &y, Some(&w))?;
+        let mut coefficients = [0.0; 4];
+        coefficients[..order].copy_from_slice(&fit.coefficients[..order]);
+        Some(Self {
+            coefficients,
+            middle_deg,
+            half_deg,
+            steps: cells.steps,
+            cells: cells.cells,
+        })
+    }
+
+    fn scaled(&self, by: f64) -> Self {
+        let mut scaled = self.clone();
+        for c in &mut scaled.coefficients {
+            *c *= by;
+        }
+        scaled
+    }
+
+    /// d(driving quantity)/dθ.
+    pub fn slope(&self, angle_deg: f64) -> f64 {
+        let x = ((angle_deg - self.middle_deg) / self.half_deg).clamp(-1.0, 1.0);
+        let [_, c1, c2, c3] = self.coefficients;
+        (c1 + x * (2.0 * c2 + x * 3.0 * c3)) / self.half_deg
+    }
+
+    /// The driving quantity runs against the surface.
+    pub fn reversed(&self) -> bool {
+        self.slope(self.middle_deg) < 0.0
+    }
+
+    /// Free play in degrees of the surface: how much further apart the two directions stand where the torque changes
+    /// sign between them than where it does not.
+    ///
+    /// Where the hinge's spring outweighs friction the linkage stays on one side and play does not show; there the gap is
+    /// what lag and give of the linkage alone make of it. `lags`: the driving quantity runs ahead in time (a pulse), so
+    /// that without such a stretch to compare with nothing can be said.
+    pub fn slop_deg(
+        &self,
+        curve: Option<&Fit>,
+        cycles: usize,
+        since_deg: f64,
+        lags: bool,
+    ) -> Option<Quantity> {
+        let mut gaps: Vec<Gap> = vec![Gap::default(); cycles * self.steps];
+        for cell in self.cells.iter().filter(|c| c.since_deg > since_deg) {
+            let gap = &mut gaps[cell.cycle * self.steps + cell.step];
+            let side = usize::from(cell.up);
+            // Both directions are brought to the middle of their angles along the track.
+            gap.driving[side] += cell.samples * cell.effort;
+            gap.angle[side] += cell.samples * cell.angle_deg;
+            gap.samples[side] += cell.samples;
+        }
+        let middle_third = |angle: f64| (angle - self.middle_deg).abs() / self.half_deg;
+        let zone = |angle: f64| -> Option<bool> {
+            match curve {
+                Some(fit) => {
+                    let share = elastic_over_friction(fit, angle)?;
+                    if share < 0.7 {
+                        Some(true)
+                    } else if share > 1.4 {
+                        Some(false)
+                    } else {
+                        None
+                    }
+                }
+                None if middle_third(angle) < 0.3 => Some(true),
+                None if middle_third(angle) > 0.6 => Some(false),
+                None => None,
+            }
+        };
+        let mut by_cycle: Vec<f64> = Vec::new();
+        for cycle in gaps.chunks(self.steps) {
+            let (mut inside, mut outside) = ((0.0, 0.0), (0.0, 0.0));
+            for gap in cycle {
+                let Some((angle, width)) = gap.width_deg(self) else {
+                    continue;
+                };
+                match zone(angle) {
+                    Some(true) => inside = (inside.0 + width, inside.1 + 1.0),
+                    Some(false) => outside = (outside.0 + width, outside.1 + 1.0),
+                    None => {}
+                }
+            }
+            if inside.1 < 3.0 {
+                continue;
+            }
+            let inner = inside.0 / inside.1;
+            match outside.1 >= 3.0 {
+                true => by_cycle.push(inner - outside.0 / outside.1),
+                false if !lags => by_cycle.push(inner),
+                false => {}
+            }
+        }
+        mean_of(&by_cycle, 0.0)
+    }
+}
+
+#[derive(Clone, Default)]
+struct Gap {
+    driving: [f64; 2],
+    angle: [f64; 2],
+    samples: [f64; 2],
+}
+
+impl Gap {
+    /// Mean angle, and by how many surface degrees the driving side leads on the way up against the way down.
+    fn width_deg(&self, track: &Track) -> Option<(f64, f64)> {
+        if self.samples[0] == 0.0 || self.samples[1] == 0.0 {
+            return None;
+        }
+        let angle = [
+            self.angle[0] / self.samples[0],
+            self.angle[1] / self.samples[1],
+        ];
+        let middle = 0.5 * (angle[0] + angle[1]);
+        let slope = track.slope(middle);
+        let ahead = self.driving[1] / self.samples[1] - self.driving[0] / self.samples[0];
+        Some((middle, ahead / slope - (angle[1] - angle[0])))
+    }
+}
+
+fn elastic_over_friction(fit: &Fit, angle_deg: f64) -> Option<f64> {
+    let mut gradient = vec![0.0; fit.p.len()];
+    let mut branch = |up| {
+        let at = State {
+            angle_deg,
+            up,
+            speed_deg_s: 0.0,
+            ratio: 1.0,
+            winding_factor: 1.0,
+        };
+        fit.terms.torque(&fit.p, &at, &mut gradient)
+    };
+    let (up, down) = (branch(true), branch(false));
+    let friction = 0.5 * (up - down);
+    (friction > 0.0).then(|| (0.5 * (up + down)).abs() / friction)
+}
+
+/// Mean of one value a cycle with its Student interval, `shared_u` added once.
+pub(crate) fn mean_of(values: &[f64], shared_u: f64) -> Option<Quantity> {
+    let n = values.len() as f64;
+    if values.is_empty() {
+        return None;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    if values.len() < 2 {
+        return Some(Quantity {
+            value: mean,
+            interval: None,
+        });
+    }
+    let scatter = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n * (n - 1.0))).sqrt();
+    let (u, df) = student::combine(&[(scatter, n - 1.0), (shared_u, f64::INFINITY)]);
+    Some(Quantity {
+        value: mean,
+        interval: student::interval(mean, u, df),
+    })
+}

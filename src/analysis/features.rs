@@ -1,0 +1,410 @@
+//! Which knees and tight spots the data call for.
+//!
+//! Forward selection: at every round each place (and width, and direction) is tried in the fit as it stands; the one that
+//! explains most is taken if the cycles agree on it. Agreement is Student's t of the cycles' scores, and its threshold is
+//! divided by the number of independent places searched (Bonferroni; e.g. R. G. Miller, Simultaneous Statistical
+//! Inference, 2nd ed., Springer 1981, section 1.3), so that the whole search raises a false alarm at the stated rate.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::When;
+use super::fit::{Data, Fit, settle};
+use super::law::{FRICTION, NEUTRAL, STIFFNESS, Spot, Terms, bump};
+use super::stats::student;
+
+/// False-alarm rate of each whole search (knees; tight spots) on a surface that has none.
+pub const FALSE_ALARM_RATE: f64 = 0.005;
+/// A knee must raise the slope by this share at least, and a tight spot stand out by this share of the friction or of the
+/// torque's whole span, whichever is more: smaller ones are within what the law leaves out (common practice, no source).
+const LEAST_KNEE: f64 = 0.20;
+const LEAST_SPOT_OF_FRICTION: f64 = 0.15;
+const LEAST_SPOT_OF_SPAN: f64 = 0.02;
+/// Half widths tried, °.
+const HALF_WIDTHS_DEG: [f64; 5] = [1.2, 2.0, 3.2, 5.0, 7.5];
+const HALF_WIDTH_LIMITS_DEG: (f64, f64) = (0.5, 12.0);
+const MOST_SPOTS: usize = 3;
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Candidate {
+    Knee {
+        up_side: bool,
+        at_deg: f64,
+    },
+    Spot {
+        centre_deg: f64,
+        half_width_deg: f64,
+        when: When,
+    },
+}
+
+/// The first fit: a straight line and friction. From several slopes where the model is not linear.
+pub(crate) fn base(data: &Data, viscous: bool) -> Option<Fit> {
+    let power = data.prior.is_some();
+    let terms = Terms {
+        viscous,
+        power,
+        ..Terms::default()
+    };
+    let slopes: &[f64] = if power { &[0.1, 0.5, 2.0] } else { &[0.0] };
+    let mut best: Option<super::fit::Settled> = None;
+    for slope in slopes {
+        let mut start = vec![0.0; terms.len()];
+        start[STIFFNESS] = *slope;
+        start[FRICTION] = if power { 2.0 } else { 0.0 };
+        if let Some(prior) = &data.prior {
+            start[terms.calibration_at()..].copy_from_slice(&prior.mean);
+        }
+        if let Some(settled) = settle(data, &terms, &start, 1.0 / data.sample_variance)
+            && best.as_ref().is_none_or(|b| settled.ss < b.ss)
+        {
+            best = Some(settled);
+        }
+    }
+    Fit::new(data, &terms, &best?.p, None)
+}
+
+/// Adds features to a fit as long as the data call for them.
+pub(crate) fn choose(data: &Data, base: Fit, step_deg: f64) -> Fit {
+    let mut fit = base;
+    let mut closed: Vec<Candidate> = Vec::new();
+    if data.cycles < 2 {
+        return fit;
+    }
+    for _ in 0..12 {
+        let Some(candidate) = Round::new(data, &fit, step_deg).best(&closed) else {
+            break;
+        };
+        match with(data, &fit, candidate) {
+            Some(larger) => fit = larger,
+            None => closed.push(candidate),
+        }
+    }
+    fit
+}
+
+/// One round of the search: everything that is the same for all candidates.
+struct Round<'a> {
+    data: &'a Data,
+    fit: &'a Fit,
+    step_deg: f64,
+    /// Gradient rows of the points, and ∂effort/∂torque.
+    jacobian: DMatrix<f64>,
+    by_torque: Vec<f64>,
+    weights: Vec<f64>,
+    residuals: Vec<f64>,
+    /// Weighted residual sums, cycle by point.
+    by_cycle: Vec<Vec<f64>>,
+    /// Score of every cycle by the fit's own parameters.
+    scores: Vec<DVector<f64>>,
+    lowest_deg: f64,
+    highest_deg: f64,
+}
+
+struct Trial {
+    candidate: Candidate,
+    gain: f64,
+    column: Vec<(usize, f64)>,
+}
+
+impl<'a> Round<'a> {
+    fn new(data: &'a Data, fit: &'a Fit, step_deg: f64) -> Self {
+        let (points, count) = (data.points.len(), fit.p.len());
+        let mut jacobian = DMatrix::zeros(points, count);
+        let mut by_torque = Vec::with_capacity(points);
+        let mut residuals = Vec::with_capacity(points);
+        let mut gradient = vec![0.0; count];
+        let (mut lowest_deg, mut highest_deg) = (f64::INFINITY, f64::NEG_INFINITY);
+        for (i, point) in data.points.iter().enumerate() {
+            let (model, slope) = fit.terms.effort(&fit.p, &point.at, &mut gradient);
+            residuals.push(point.effort - model);
+            by_torque.push(slope);
+            for (k, g) in gradient.iter().enumerate() {
+                jacobian[(i, k)] = *g;
+            }
+            lowest_deg = lowest_deg.min(point.at.angle_deg);
+            highest_deg = highest_deg.max(point.at.angle_deg);
+        }
+        let mut by_cycle = vec![vec![0.0; points]; data.cycles];
+        for cell in &data.cells {
+            let (model, _) = fit.terms.effort(&fit.p, &cell.at, &mut gradient);
+            by_cycle[cell.cycle][cell.point] += cell.samples * fit.weight * (cell.effort - model);
+        }
+        let scores = by_cycle
+            .iter()
+            .map(|r| jacobian.tr_mul(&DVector::from_column_slice(r)))
+            .collect();
+        Round {
+            data,
+            fit,
+            step_deg,
+            weights: data.points.iter().map(|p| p.samples * fit.weight).collect(),
+            jacobian,
+            by_torque,
+            residuals,
+            by_cycle,
+            scores,
+            lowest_deg,
+            highest_deg,
+        }
+    }
+
+    /// The candidate that explains most among those on which the cycles agree.
+    fn best(&self, closed: &[Candidate]) -> Option<Candidate> {
+        let knees = self.knees(closed);
+        let spots = self.spots(closed);
+        let mut found: Vec<(f64, Candidate)> = Vec::new();
+        for (trials, places) in [(knees, self.knee_places()), (spots, self.spot_places())] {
+            let Some(best) = trials.into_iter().max_by(|a, b| a.gain.total_cmp(&b.gain)) else {
+                continue;
+            };
+            if self.chance(&best) * places < FALSE_ALARM_RATE {
+                found.push((best.gain, best.candidate));
+            }
+        }
+        found
+            .into_iter()
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|f| f.1)
+    }
+
+    fn travel_deg(&self) -> f64 {
+        self.highest_deg - self.lowest_deg
+    }
+    /// Independent places of a knee: about one in two degrees, both sides.
+    fn knee_places(&self) -> f64 {
+        (self.travel_deg() / 2.0).max(2.0)
+    }
+    /// Independent tight spots: places a width apart, for every width and direction tried.
+    fn spot_places(&self) -> f64 {
+        3.0 * HALF_WIDTHS_DEG
+            .iter()
+            .map(|w| (self.travel_deg() / w).max(1.0))
+            .sum::<f64>()
+    }
+
+    fn knees(&self, closed: &[Candidate]) -> Vec<Trial> {
+        let margin = (0.06 * self.travel_deg()).max(1.5);
+        let mut trials = Vec::new();
+        for up_side in [true, false] {
+            let present = if up_side {
+                self.fit.terms.knee_up
+            } else {
+                self.fit.terms.knee_down
+            };
+            let shut = closed
+                .iter()
+                .any(|c| matches!(c, Candidate::Knee { up_side: u, .. } if *u == up_side));
+            if present || shut {
+                continue;
+            }
+            // A knee belongs to its own side of neutral, or of the travel's middle where neutral is not in it.
+            let neutral = 0.0_f64.clamp(
+                self.lowest_deg + margin,
+                (self.highest_deg - margin).max(self.lowest_deg + margin),
+            );
+            let (mut at, end) = if up_side {
+                (neutral, self.highest_deg - margin)
+            } else {
+                (self.lowest_deg + margin, neutral)
+            };
+            while at <= end {
+                let candidate = Candidate::Knee {
+                    up_side,
+                    at_deg: at,
+                };
+                trials.extend(self.trial(candidate, |angle, _| {
+                    let beyond = angle - at;
+                    if (beyond > 0.0) == up_side {
+                        beyond
+                    } else {
+                        0.0
+                    }
+                }));
+                at += self.step_deg.max(0.4);
+            }
+        }
+        trials
+    }
+
+    fn spots(&self, closed: &[Candidate]) -> Vec<Trial> {
+        let mut trials = Vec::new();
+        if self.fit.terms.spots.len() >= MOST_SPOTS {
+            return trials;
+        }
+        let shut = |centre: f64| {
+            closed.iter().any(|c| matches!(c, Candidate::Spot { centre_deg, half_width_deg, .. } if (centre_deg - centre).abs() < *half_width_deg))
+        };
+        for half_width_deg in HALF_WIDTHS_DEG
+            .into_iter()
+            .filter(|w| *w >= 1.5 * self.step_deg)
+        {
+            let mut centre_deg = self.lowest_deg + 0.5 * half_width_deg;
+            while centre_deg < self.highest_deg - 0.5 * half_width_deg {
+                if !shut(centre_deg) {
+                    for when in [When::Up, When::Down, When::Both] {
+                        let spot = Candidate::Spot {
+                            centre_deg,
+                            half_width_deg,
+                            when,
+                        };
+                        trials.extend(self.trial(spot, |angle, up| {
+                            let acts = match when {
+                                When::Up => up,
+                                When::Down => !up,
+                                When::Both => true,
+                            };
+                            let height = if acts {
+                                bump(angle, centre_deg, half_width_deg).0
+                            } else {
+                                0.0
+                            };
+                            if up { height } else { -height }
+                        }));
+                    }
+                }
+                centre_deg += (0.25 * half_width_deg).max(self.step_deg);
+            }
+        }
+        trials
+    }
+
+    /// What a term of this shape in the torque would explain; `None` where it would be negative or cannot be told apart.
+    fn trial(&self, candidate: Candidate, shape: impl Fn(f64, bool) -> f64) -> Option<Trial> {
+        let mut column = Vec::new();
+        for (i, point) in self.data.points.iter().enumerate() {
+            let z = shape(point.at.angle_deg, point.at.up) * self.by_torque[i];
+            if z != 0.0 {
+                column.push((i, z));
+            }
+        }
+        if column.len() < 3 {
+            return None;
+        }
+        let (mut zz, mut zr) = (0.0, 0.0);
+        let mut jz = DVector::zeros(self.jacobian.ncols());
+        for &(i, z) in &column {
+            let wz = self.weights[i] * z;
+            zz += wz * z;
+            zr += wz * self.residuals[i];
+            for k in 0..jz.len() {
+                jz[k] += wz * self.jacobian[(i, k)];
+            }
+        }
+        if zr <= 0.0 {
+            return None;
+        }
+        let own = zz - (jz.transpose() * &self.fit.inverse * &jz)[(0, 0)];
+        (own > 1e-6 * zz).then(|| Trial {
+            candidate,
+            gain: zr * zr / own,
+            column,
+        })
+    }
+
+    /// Chance of the cycles agreeing so well on nothing at this one place.
+    fn chance(&self, trial: &Trial) -> f64 {
+        let mut jz = DVector::zeros(self.jacobian.ncols());
+        let mut zz = 0.0;
+        for &(i, z) in &trial.column {
+            zz += self.weights[i] * z * z;
+            for k in 0..jz.len() {
+                jz[k] += self.weights[i] * z * self.jacobian[(i, k)];
+            }
+        }
+        let through = &self.fit.inverse * &jz;
+        let own = zz - jz.dot(&through);
+        let scores: Vec<f64> = self
+            .by_cycle
+            .iter()
+            .zip(&self.scores)
+            .map(|(r, score)| {
+                trial.column.iter().map(|&(i, z)| z * r[i]).sum::<f64>() - through.dot(score)
+            })
+            .collect();
+        let n = scores.len() as f64;
+        let mean = scores.iter().sum::<f64>() / n;
+        let scatter = scores.iter().map(|s| (s - mean).powi(2)).sum::<f64>() * n / (n - 1.0);
+        // Few cycles may agree by luck: never believe less scatter than half of what single samples show.
+        let variance = scatter.max(0.5 * own * self.fit.weight * self.data.sample_variance);
+        0.5 * student::t_two_sided_p(n * mean / variance.sqrt(), n - 1.0)
+    }
+}
+
+/// The fit with the candidate added, if it holds: in place, large enough, and still agreed on by the cycles.
+fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
+    let mut terms = fit.terms.clone();
+    let mut start = fit.p.clone();
+    let index = match candidate {
+        Candidate::Knee { up_side, at_deg } => {
+            if up_side {
+                terms.knee_up = true;
+            } else {
+                terms.knee_down = true;
+            }
+            let j = terms.knee_at(up_side);
+            let guess = 0.5 * start[STIFFNESS].abs().max(0.05);
+            start.splice(j..j, [guess, at_deg]);
+            j
+        }
+        Candidate::Spot {
+            centre_deg,
+            half_width_deg,
+            when,
+        } => {
+            terms.spots.push(Spot { when });
+            let j = terms.spot_at(terms.spots.len() - 1);
+            let guess = 0.5 * start[FRICTION].abs().max(0.1);
+            start.splice(j..j, [guess, centre_deg, half_width_deg.ln()]);
+            j
+        }
+    };
+    let larger = Fit::new(data, &terms, &start, None)?;
+    let agreed =
+        0.5 * student::t_two_sided_p(larger.t_of(index), larger.df.max(1.0)) < FALSE_ALARM_RATE;
+    (agreed && holds(data, &larger)).then_some(larger)
+}
+
+/// Every feature of a fit is in place and large enough to matter.
+fn holds(data: &Data, fit: &Fit) -> bool {
+    let angles = || data.points.iter().map(|p| p.at.angle_deg);
+    let (low, high) = (
+        angles().fold(f64::INFINITY, f64::min),
+        angles().fold(f64::NEG_INFINITY, f64::max),
+    );
+    let stiffness = fit.p[STIFFNESS];
+    for up_side in [true, false] {
+        if !(if up_side {
+            fit.terms.knee_up
+        } else {
+            fit.terms.knee_down
+        }) {
+            continue;
+        }
+        let j = fit.terms.knee_at(up_side);
+        let (more, at) = (fit.p[j], fit.p[j + 1]);
+        if !(more > LEAST_KNEE * stiffness.max(0.0)
+            && more > 0.0
+            && at > low + 0.5
+            && at < high - 0.5)
+        {
+            return false;
+        }
+    }
+    let mut gradient = vec![0.0; fit.p.len()];
+    let torques = data
+        .points
+        .iter()
+        .map(|p| fit.terms.torque(&fit.p, &p.at, &mut gradient));
+    let (least, most) = torques.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), t| {
+        (a.min(t), b.max(t))
+    });
+    let floor = (LEAST_SPOT_OF_FRICTION * fit.p[FRICTION]).max(LEAST_SPOT_OF_SPAN * (most - least));
+    (0..fit.terms.spots.len()).all(|n| {
+        let j = fit.terms.spot_at(n);
+        let half_width = fit.p[j + 2].exp();
+        fit.p[j] > floor
+            && fit.p[j + 1] > low
+            && fit.p[j + 1] < high
+            && (HALF_WIDTH_LIMITS_DEG.0..=HALF_WIDTH_LIMITS_DEG.1).contains(&half_width)
+    }) && fit.p[NEUTRAL].is_finite()
+}

@@ -1,0 +1,392 @@
+//! Fitting the law to what was measured, and how far the result may be trusted.
+//!
+//! The fit is least squares on the measured effort through the forward model, over means of all strokes at each place.
+//! From supply power the calibration's four numbers are fitted too, held by their covariance as prior observations.
+//! Scatter is counted from cycles by the delete-one jackknife (B. Efron, The Jackknife, the Bootstrap and Other
+//! Resampling Plans, SIAM 1982, chapter 3), so samples of one stroke need not be independent; what every stroke shares
+//! (calibration, sensor scale) is a part of its own that does not shrink with more strokes. Both are combined after the
+//! GUM (JCGM 100:2008, 5.1.2 and G.4.1).
+
+use nalgebra::{Cholesky, DMatrix, DVector};
+
+use super::cells::Cell;
+use super::law::{State, Terms};
+use super::stats::nonlinear::{self, Search};
+use super::stats::student;
+use super::{Interval, Quantity};
+
+/// A servo's calibration as the fit uses it: idle W, winding W/(N·m)², friction N·m, gear loss.
+#[derive(Debug, Clone)]
+pub(crate) struct Prior {
+    pub mean: [f64; 4],
+    /// Inverse of the covariance.
+    pub precision: DMatrix<f64>,
+    /// Lower triangle L with L·Lᵀ = precision.
+    root: DMatrix<f64>,
+}
+
+impl Prior {
+    pub fn new(mean: [f64; 4], covariance: &[[f64; 4]; 4]) -> Option<Self> {
+        let mut c = DMatrix::from_fn(4, 4, |i, j| covariance[i][j]);
+        // A number said to be exact is exact to a millionth: the algebra needs a width.
+        for i in 0..4 {
+            c[(i, i)] += (1e-6 * mean[i].abs().max(1e-6)).powi(2);
+        }
+        let precision = Cholesky::new(c)?.inverse();
+        let root = Cholesky::new(precision.clone())?.l();
+        Some(Self {
+            mean,
+            precision,
+            root,
+        })
+    }
+}
+
+/// A cell with all that the forward model needs.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Sampled {
+    pub at: State,
+    pub effort: f64,
+    pub samples: f64,
+    pub cycle: usize,
+    pub point: usize,
+}
+
+/// Mean of all strokes at one place and one direction.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Point {
+    pub at: State,
+    pub effort: f64,
+    pub samples: f64,
+}
+
+/// What is fitted: cells, and their means by place.
+pub(crate) struct Data {
+    pub cells: Vec<Sampled>,
+    pub points: Vec<Point>,
+    pub cycles: usize,
+    pub prior: Option<Prior>,
+    /// Variance of a single sample as the scatter between strokes shows it.
+    pub sample_variance: f64,
+}
+
+impl Data {
+    /// `state` tells ratio and winding factor of a cell; `keep` which cells take part.
+    pub fn new(
+        cells: &[Cell],
+        steps: usize,
+        cycles: usize,
+        prior: Option<Prior>,
+        state: impl Fn(&Cell) -> State,
+        keep: impl Fn(&Cell) -> bool,
+    ) -> Self {
+        let mut number = vec![usize::MAX; 2 * steps];
+        let mut points: Vec<Point> = Vec::with_capacity(2 * steps);
+        let mut sampled = Vec::with_capacity(cells.len());
+        for cell in cells.iter().filter(|c| keep(c)) {
+            let at = state(cell);
+            let slot = &mut number[usize::from(cell.up) * steps + cell.step];
+            if *slot == usize::MAX {
+                *slot = points.len();
+                let zero = State {
+                    angle_deg: 0.0,
+                    up: cell.up,
+                    speed_deg_s: 0.0,
+                    ratio: 0.0,
+                    winding_factor: 0.0,
+                };
+                points.push(Point {
+                    at: zero,
+                    effort: 0.0,
+                    samples: 0.0,
+                });
+            }
+            let n = cell.samples;
+            let point = &mut points[*slot];
+            point.samples += n;
+            point.effort += n * cell.effort;
+            point.at.angle_deg += n * at.angle_deg;
+            point.at.speed_deg_s += n * at.speed_deg_s;
+            point.at.ratio += n * at.ratio;
+            point.at.winding_factor += n * at.winding_factor;
+            sampled.push(Sampled {
+                at,
+                effort: cell.effort,
+                samples: n,
+                cycle: cell.cycle,
+                point: *slot,
+            });
+        }
+        for point in &mut points {
+            let n = point.samples;
+            point.effort /= n;
+            point.at.angle_deg /= n;
+            point.at.speed_deg_s /= n;
+            point.at.ratio /= n;
+            point.at.winding_factor /= n;
+        }
+        let mut data = Self {
+            cells: sampled,
+            points,
+            cycles,
+            prior,
+            sample_variance: 1.0,
+        };
+        data.sample_variance = data.scatter().max(1e-12);
+        data
+    }
+
+    fn scatter(&self) -> f64 {
+        let ss: f64 = self
+            .cells
+            .iter()
+            .map(|c| c.samples * (c.effort - self.points[c.point].effort).powi(2))
+            .sum();
+        let df = self.cells.len().saturating_sub(self.points.len()).max(1);
+        ss / df as f64
+    }
+}
+
+/// The law fitted.
+#[derive(Debug, Clone)]
+pub(crate) struct Fit {
+    pub terms: Terms,
+    pub p: Vec<f64>,
+    /// From the scatter between cycles.
+    pub scatter: DMatrix<f64>,
+    /// From the calibration.
+    pub shared: DMatrix<f64>,
+    /// Degrees of freedom of the scatter.
+    pub df: f64,
+    /// (JᵀWJ + prior)⁻¹ with the weights used.
+    pub inverse: DMatrix<f64>,
+    /// Weight of one sample.
+    pub weight: f64,
+    /// Relative standard uncertainty of the sensor's scale, of all torques alike.
+    pub scale_u: f64,
+    /// How far the calibration was pulled, in its own standard uncertainties (root mean square of the four).
+    pub strain: f64,
+}
+
+/// The fit at given weights, without its uncertainty.
+pub(crate) struct Settled {
+    pub p: Vec<f64>,
+    pub ss: f64,
+}
+
+pub(crate) fn settle(data: &Data, terms: &Terms, start: &[f64], weight: f64) -> Option<Settled> {
+    let (rows, count) = (data.points.len(), terms.len());
+    let prior = data.prior.as_ref().filter(|_| terms.power);
+    let extra = if prior.is_some() { 4 } else { 0 };
+    let mut gradient = vec![0.0; count];
+    let problem = |p: &[f64], residuals: &mut [f64], mut jacobian: Option<&mut DMatrix<f64>>| {
+        for (i, point) in data.points.iter().enumerate() {
+            let root = (point.samples * weight).sqrt();
+            let (model, _) = terms.effort(p, &point.at, &mut gradient);
+            residuals[i] = root * (model - point.effort);
+            if let Some(j) = jacobian.as_deref_mut() {
+                for (k, g) in gradient.iter().enumerate() {
+                    j[(i, k)] = root * g;
+                }
+            }
+        }
+        if let Some(prior) = prior {
+            let at = terms.calibration_at();
+            for row in 0..4 {
+                residuals[rows + row] = (0..4)
+                    .map(|k| prior.root[(k, row)] * (p[at + k] - prior.mean[k]))
+                    .sum();
+                if let Some(j) = jacobian.as_deref_mut() {
+                    for k in 0..4 {
+                        j[(rows + row, at + k)] = prior.root[(k, row)];
+                    }
+                }
+            }
+        }
+    };
+    let search = Search {
+        tolerance: 1e-9,
+        patience: 40,
+        ..Search::default()
+    };
+    let fit = nonlinear::fit_with(problem, start, rows + extra, search)?;
+    fit.residual_ss.is_finite().then_some(Settled {
+        p: fit.parameters,
+        ss: fit.residual_ss,
+    })
+}
+
+impl Fit {
+    /// Fits from `start` and works out the covariance; twice from supply power, where the weight of the data against the
+    /// calibration must first be learnt from the scatter between cycles.
+    pub fn new(data: &Data, terms: &Terms, start: &[f64], weight: Option<f64>) -> Option<Self> {
+        let first_weight = weight.unwrap_or(1.0 / data.sample_variance);
+        let settled = settle(data, terms, start, first_weight)?;
+        let fit = Self::at(data, terms, settled.p, first_weight)?;
+        if !terms.power || weight.is_some() || data.cycles < 3 {
+            return Some(fit);
+        }
+        let effect = fit.design_effect();
+        if effect <= 1.1 {
+            return Some(fit);
+        }
+        let weight = first_weight / effect;
+        let settled = settle(data, terms, &fit.p, weight)?;
+        Self::at(data, terms, settled.p, weight)
+    }
+
+    /// Covariance at parameters already found.
+    pub fn at(data: &Data, terms: &Terms, p: Vec<f64>, weight: f64) -> Option<Self> {
+        let count = terms.len();
+        let n = data.cycles.max(1);
+        let mut informations = vec![DMatrix::<f64>::zeros(count, count); n];
+        let mut scores = vec![DVector::<f64>::zeros(count); n];
+        let mut gradient = vec![0.0; count];
+        for cell in &data.cells {
+            let (model, _) = terms.effort(&p, &cell.at, &mut gradient);
+            let w = cell.samples * weight;
+            let pull = w * (cell.effort - model);
+            let information = &mut informations[cell.cycle];
+            let score = &mut scores[cell.cycle];
+            for (i, gi) in gradient.iter().enumerate().filter(|(_, g)| **g != 0.0) {
+                score[i] += gi * pull;
+                for (j, gj) in gradient[..=i].iter().enumerate() {
+                    information[(i, j)] += w * gi * gj;
+                }
+            }
+        }
+        for information in &mut informations {
+            information.fill_upper_triangle_with_lower_triangle();
+        }
+        let mut total: DMatrix<f64> = informations.iter().sum();
+        let mut prior_information = DMatrix::zeros(count, count);
+        let mut strain = 0.0;
+        if let Some(prior) = data.prior.as_ref().filter(|_| terms.power) {
+            let at = terms.calibration_at();
+            prior_information
+                .view_mut((at, at), (4, 4))
+                .copy_from(&prior.precision);
+            total += &prior_information;
+            let pulled = DVector::from_fn(4, |k, _| p[at + k] - prior.mean[k]);
+            strain = ((pulled.transpose() * &prior.precision * &pulled)[(0, 0)] / 4.0)
+                .max(0.0)
+                .sqrt();
+        }
+        let inverse = inverse(&total)?;
+        let shared = &inverse * &prior_information * &inverse;
+        let scatter = jackknife(&total, &informations, &scores, &inverse);
+        Some(Self {
+            terms: terms.clone(),
+            p,
+            scatter,
+            shared,
+            df: n as f64 - 1.0,
+            inverse,
+            weight,
+            scale_u: 0.0,
+            strain,
+        })
+    }
+
+    /// How much more the cycles scatter than independent samples would: of the worst determined law parameters' mean.
+    fn design_effect(&self) -> f64 {
+        let law = 3;
+        let sum: f64 = (0..law)
+            .map(|i| {
+                self.scatter[(i, i)] / (self.inverse[(i, i)] - self.shared[(i, i)]).max(1e-300)
+            })
+            .sum();
+        sum / law as f64
+    }
+
+    /// A quantity that depends on the parameters by `gradient`.
+    pub fn quantity(&self, value: f64, gradient: &[f64], torque: bool) -> Quantity {
+        Quantity {
+            value,
+            interval: self.interval(value, gradient, torque),
+        }
+    }
+
+    pub fn parts(&self, gradient: &[f64]) -> (f64, f64) {
+        let g = DVector::from_column_slice(gradient);
+        let scatter = (g.transpose() * &self.scatter * &g)[(0, 0)].max(0.0).sqrt();
+        let shared = (g.transpose() * &self.shared * &g)[(0, 0)].max(0.0).sqrt();
+        (scatter, shared)
+    }
+
+    fn interval(&self, value: f64, gradient: &[f64], torque: bool) -> Option<Interval> {
+        if self.df < 1.0 {
+            return None;
+        }
+        let (scatter, shared) = self.parts(gradient);
+        let scale = if torque {
+            self.scale_u * value.abs()
+        } else {
+            0.0
+        };
+        let (u, df) = student::combine(&[
+            (scatter, self.df),
+            (shared, f64::INFINITY),
+            (scale, f64::INFINITY),
+        ]);
+        student::interval(value, u, df)
+    }
+
+    /// A single parameter as a quantity.
+    pub fn parameter(&self, index: usize, torque: bool) -> Quantity {
+        let mut gradient = vec![0.0; self.p.len()];
+        gradient[index] = 1.0;
+        self.quantity(self.p[index], &gradient, torque)
+    }
+
+    /// Student's t of a parameter from the scatter between cycles alone.
+    pub fn t_of(&self, index: usize) -> f64 {
+        self.p[index] / self.scatter[(index, index)].max(1e-300).sqrt()
+    }
+}
+
+/// Inverse of a symmetric positive matrix after scaling it to a unit diagonal; `None` where it has no useful inverse.
+pub(crate) fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let n = matrix.nrows();
+    let scale = DVector::from_fn(n, |i, _| matrix[(i, i)].sqrt());
+    if scale.iter().any(|s| !(s.is_finite() && *s > 0.0)) {
+        return None;
+    }
+    let scaled = DMatrix::from_fn(n, n, |i, j| matrix[(i, j)] / (scale[i] * scale[j]));
+    let mut inverse = Cholesky::new(scaled)?.inverse();
+    for i in 0..n {
+        if inverse[(i, i)] > 1e12 {
+            return None;
+        }
+        for j in 0..n {
+            inverse[(i, j)] /= scale[i] * scale[j];
+        }
+    }
+    Some(inverse)
+}
+
+fn jackknife(
+    total: &DMatrix<f64>,
+    informations: &[DMatrix<f64>],
+    scores: &[DVector<f64>],
+    whole_inverse: &DMatrix<f64>,
+) -> DMatrix<f64> {
+    let n = informations.len() as f64;
+    let shifts: Vec<DVector<f64>> = informations
+        .iter()
+        .zip(scores)
+        .map(
+            |(information, score)| match inverse(&(total - information)) {
+                Some(without) => without * score,
+                None => whole_inverse * score,
+            },
+        )
+        .collect();
+    let mean: DVector<f64> = shifts.iter().sum::<DVector<f64>>() / n;
+    let mut covariance = DMatrix::zeros(total.nrows(), total.ncols());
+    for shift in &shifts {
+        let d = shift - &mean;
+        covariance += &d * d.transpose();
+    }
+    covariance * ((n - 1.0) / n)
+}

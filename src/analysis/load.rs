@@ -1,0 +1,288 @@
+//! What the servo has to do: peak torque against its stall torque, current while holding, resistance of its lead.
+
+use super::arm::{Ratio, mean_of};
+use super::curve::Fitted;
+use super::motion::Motion;
+use super::series::Series;
+use super::stats::robust::median_in_place;
+use super::{HoldCurrent, Interval, Load, Quantity, TorqueSource};
+use crate::aircraft::ServoType;
+use crate::recording::Channel;
+
+/// A hold is this long at least, s, and its first stretch is left out: the servo is still settling.
+const HOLD_S: f64 = 0.20;
+const HOLD_SETTLING_S: f64 = 0.12;
+/// Averages this long are compared for the lead's resistance, s: noise of the current would flatten the slope.
+const LEAD_AVERAGE_S: f64 = 0.15;
+/// The current must vary by this much (standard deviation) to show a lead's resistance, mA.
+const LEAD_LEAST_SPREAD_MA: f64 = 20.0;
+/// A measured peak beyond the fitted law's by this share is taken instead of it (a stall, a stop).
+const BEYOND_LAW: f64 = 0.15;
+
+pub(crate) fn judge(
+    series: &Series,
+    motion: &Motion,
+    fitted: Option<&Fitted>,
+    source: TorqueSource,
+    effort: &[f64],
+    ratio: &Ratio,
+    servo: &ServoType,
+) -> Load {
+    let mut load = Load {
+        peak_torque_ncm: None,
+        peak_at_deg: None,
+        share_of_stall: None,
+        friction_share_of_stall: None,
+        ratio_from: ratio.source,
+        voltage_v: None,
+        hold_current_ma: holds(series, motion),
+    };
+    let law = fitted.map(peak_of_law);
+    let seen = matches!(source, TorqueSource::Torque | TorqueSource::Force)
+        .then(|| peak_seen(series, motion, effort))
+        .flatten();
+    let beyond =
+        |s: &(Quantity, f64), l: &(Quantity, f64)| s.0.value > (1.0 + BEYOND_LAW) * l.0.value + 1.0;
+    let peak = match (seen, law) {
+        (Some(s), Some(l)) if !beyond(&s, &l) => Some(l),
+        (Some(s), _) => Some(s),
+        (None, l) => l,
+    };
+    let Some((peak, at_deg)) = peak else {
+        return load;
+    };
+    let volts = voltage_near(series, motion, at_deg);
+    let voltage_v = volts.unwrap_or(servo.stall_voltage_v);
+    let stall_ncm = servo.stall_torque_ncm * voltage_v / servo.stall_voltage_v;
+    let share = |q: Quantity, angle: f64| scaled(q, ratio.at(angle) / stall_ncm);
+    load.share_of_stall = Some(share(peak, at_deg));
+    load.friction_share_of_stall =
+        fitted.map(|f| share(f.friction(), 0.0_f64.clamp(f.lowest_deg, f.highest_deg)).value);
+    load.peak_torque_ncm = Some(peak);
+    load.peak_at_deg = Some(at_deg);
+    load.voltage_v = volts;
+    load
+}
+
+fn scaled(q: Quantity, by: f64) -> Quantity {
+    Quantity {
+        value: q.value * by,
+        interval: q.interval.map(|i| Interval {
+            u: i.u * by,
+            lo95: i.lo95 * by,
+            hi95: i.hi95 * by,
+        }),
+    }
+}
+
+/// The greatest torque of the fitted law between the ends of the travel, magnitude, and where.
+fn peak_of_law(fitted: &Fitted) -> (Quantity, f64) {
+    const COUNT: usize = 200;
+    let mut best = (0.0, 0.0, Vec::new());
+    for i in 0..=COUNT {
+        let angle =
+            fitted.lowest_deg + (fitted.highest_deg - fitted.lowest_deg) * i as f64 / COUNT as f64;
+        for up in [true, false] {
+            let (torque, gradient) = fitted.torque_at(angle, up);
+            if f64::abs(torque) >= f64::abs(best.0) {
+                best = (torque, angle, gradient);
+            }
+        }
+    }
+    let (torque, angle, mut gradient) = best;
+    for g in &mut gradient {
+        *g *= torque.signum();
+    }
+    (fitted.fit.quantity(torque.abs(), &gradient, true), angle)
+}
+
+/// The greatest torque measured in every cycle (means over a tenth of a second), whether moving steadily or not.
+fn peak_seen(series: &Series, motion: &Motion, effort: &[f64]) -> Option<(Quantity, f64)> {
+    let mut peaks: Vec<(f64, f64)> = vec![(0.0, 0.0); motion.cycles];
+    for (_, stroke) in motion.usable() {
+        let range = stroke.range.clone();
+        let steps = samples_in(series, 0.1).max(3).min(range.len());
+        for window in range
+            .clone()
+            .step_by((steps / 2).max(1))
+            .filter(|s| s + steps <= range.end)
+        {
+            let values = effort[window..window + steps]
+                .iter()
+                .filter(|v| !v.is_nan());
+            let (n, sum) = values.fold((0.0, 0.0), |(n, s), v| (n + 1.0, s + v));
+            if n >= 3.0 && f64::abs(sum / n) > peaks[stroke.cycle].0 {
+                peaks[stroke.cycle] = (f64::abs(sum / n), motion.angle_deg[window + steps / 2]);
+            }
+        }
+    }
+    peaks.retain(|p| p.0 > 0.0);
+    let highest = peaks.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
+    let values: Vec<f64> = peaks.iter().map(|p| p.0).collect();
+    Some((mean_of(&values, 0.0)?, highest))
+}
+
+fn samples_in(series: &Series, seconds: f64) -> usize {
+    let n = series.len();
+    if n < 2 {
+        return 1;
+    }
+    let span = series.t_s[n - 1] - series.t_s[0];
+    if span > 0.0 {
+        (seconds * (n - 1) as f64 / span).round() as usize
+    } else {
+        1
+    }
+}
+
+/// Median voltage at the plug (else at the source) while the surface was near an angle.
+fn voltage_near(series: &Series, motion: &Motion, angle_deg: f64) -> Option<f64> {
+    let volts = series
+        .column(Channel::SupplyV)
+        .or(series.column(Channel::SourceV))?;
+    let mut near: Vec<f64> = (0..volts.len())
+        .filter(|&i| !volts[i].is_nan() && (motion.angle_deg[i] - angle_deg).abs() < 2.0)
+        .map(|i| volts[i])
+        .collect();
+    if near.is_empty() {
+        near.extend(volts.iter().filter(|v| !v.is_nan()));
+    }
+    median_in_place(&mut near)
+}
+
+/// Steady current at neutral and at both ends of the travel.
+fn holds(series: &Series, motion: &Motion) -> Vec<HoldCurrent> {
+    let Some(current) = series.column(Channel::CurrentMa) else {
+        return Vec::new();
+    };
+    let pulse = series.column(Channel::PulseUs);
+    let typical = motion
+        .usable()
+        .map(|(_, s)| s.speed_deg_s)
+        .fold(0.0, f64::max);
+    let still = (0.05 * typical).clamp(0.5, 3.0);
+    let margin = (0.08 * motion.travel_deg()).max(1.0);
+    // Neutral, down end, up end: sum of angles, of currents, count.
+    let mut places = [(0.0, 0.0, 0.0); 3];
+    for hold in stretches(series, motion, |i| {
+        motion.speed_deg_s[i].abs() <= still
+            && pulse.is_none_or(|p| {
+                !p[i].is_nan() && (i == 0 || (p[i] - p[i - 1]).abs() < 0.5 || p[i - 1].is_nan())
+            })
+    }) {
+        let from = series.t_s[hold.start] + HOLD_SETTLING_S;
+        if series.t_s[hold.end - 1] - series.t_s[hold.start] < HOLD_S {
+            continue;
+        }
+        for i in hold.filter(|&i| series.t_s[i] >= from && !current[i].is_nan()) {
+            let angle = motion.angle_deg[i];
+            let place = if (angle - motion.highest_deg).abs() < margin {
+                2
+            } else if (angle - motion.lowest_deg).abs() < margin {
+                1
+            } else if angle.abs() < margin {
+                0
+            } else {
+                continue;
+            };
+            let sums = &mut places[place];
+            *sums = (sums.0 + angle, sums.1 + current[i], sums.2 + 1.0);
+        }
+    }
+    let mut found: Vec<HoldCurrent> = places
+        .iter()
+        .filter(|p| p.2 >= 5.0)
+        .map(|p| HoldCurrent {
+            at_deg: p.0 / p.2,
+            ma: p.1 / p.2,
+        })
+        .collect();
+    found.sort_by(|a, b| a.at_deg.total_cmp(&b.at_deg));
+    found
+}
+
+/// Runs of samples for which `inside` holds, never across a restart.
+fn stretches(
+    series: &Series,
+    motion: &Motion,
+    inside: impl Fn(usize) -> bool,
+) -> Vec<std::ops::Range<usize>> {
+    let mut found = Vec::new();
+    for segment in &series.segments {
+        let mut open: Option<usize> = None;
+        for i in segment.clone() {
+            let holds = !motion.speed_deg_s[i].is_nan() && inside(i);
+            match (holds, open) {
+                (true, None) => open = Some(i),
+                (false, Some(start)) => {
+                    found.push(start..i);
+                    open = None;
+                }
+                _ => {}
+            }
+        }
+        found.extend(open.map(|start| start..segment.end));
+    }
+    found
+}
+
+/// Resistance of the lead between the two voltages: slope of their difference over the current, one a cycle, mΩ.
+pub(crate) fn lead_mohm(series: &Series, motion: Option<&Motion>) -> Option<Quantity> {
+    let current = series.column(Channel::CurrentMa)?;
+    let (source, supply) = (
+        series.column(Channel::SourceV)?,
+        series.column(Channel::SupplyV)?,
+    );
+    let step = samples_in(series, LEAD_AVERAGE_S).max(1);
+    // Blocks of averages: by cycle where cycles were found, else tenths of the recording.
+    let bounds: Vec<usize> = match motion.filter(|m| m.cycles >= 2) {
+        Some(m) => {
+            let mut starts: Vec<usize> = Vec::new();
+            let mut cycle = usize::MAX;
+            for (_, s) in m.usable() {
+                if s.cycle != cycle {
+                    cycle = s.cycle;
+                    starts.push(s.range.start);
+                }
+            }
+            starts.push(series.len());
+            starts
+        }
+        None => (0..=10).map(|k| k * series.len() / 10).collect(),
+    };
+    let mut slopes = Vec::new();
+    for block in bounds.windows(2) {
+        let mut pairs: Vec<(f64, f64)> = Vec::new();
+        for start in (block[0]..block[1]).step_by(step) {
+            let end = (start + step).min(block[1]);
+            let (mut n, mut i_sum, mut v_sum) = (0.0, 0.0, 0.0);
+            for k in (start..end)
+                .filter(|&k| !(current[k].is_nan() || source[k].is_nan() || supply[k].is_nan()))
+            {
+                n += 1.0;
+                i_sum += current[k];
+                v_sum += source[k] - supply[k];
+            }
+            if n > 0.0 {
+                pairs.push((i_sum / n, v_sum / n));
+            }
+        }
+        slopes.extend(slope_mohm(&pairs));
+    }
+    mean_of(&slopes, 0.0)
+}
+
+/// Least-squares slope of V over mA, in mΩ.
+fn slope_mohm(pairs: &[(f64, f64)]) -> Option<f64> {
+    let n = pairs.len() as f64;
+    if pairs.len() < 5 {
+        return None;
+    }
+    let (mi, mv) = (
+        pairs.iter().map(|p| p.0).sum::<f64>() / n,
+        pairs.iter().map(|p| p.1).sum::<f64>() / n,
+    );
+    let ss: f64 = pairs.iter().map(|p| (p.0 - mi).powi(2)).sum();
+    let sv: f64 = pairs.iter().map(|p| (p.0 - mi) * (p.1 - mv)).sum();
+    ((ss / n).sqrt() >= LEAD_LEAST_SPREAD_MA).then(|| 1e6 * sv / ss)
+}

@@ -1,0 +1,395 @@
+//! The whole analysis of one recording, in order.
+
+use super::arm::{Ratio, Track};
+use super::cells::Cells;
+use super::curve::{Fitted, Means};
+use super::effort::{self, Effort};
+use super::fit::Prior;
+use super::motion::{Motion, STANDING_DEG};
+use super::series::Series;
+use super::{Curve, Doubt, Load, Measured, RatioSource, StrokeCounts, TorqueSource, Traces};
+use super::{jerks, load, throws};
+use crate::aircraft::{Aircraft, Calibration, Surface};
+use crate::recording::{Channel, Event, Recording};
+
+/// Strokes of each direction needed before a curve is judged.
+pub const FEWEST_STROKES: usize = 3;
+/// Travel needed before a curve is judged, °.
+const LEAST_TRAVEL_DEG: f64 = 6.0;
+/// More than this share of samples lost is too much.
+const MOST_LOST: f64 = 0.25;
+/// Fit the calibration no further away than this, in its own standard uncertainties, without saying so.
+const STRAINED: f64 = 3.0;
+/// Copper: resistance per kelvin at 20 °C, annealed (IEC 60028:1925, 0.003 93 /K).
+const COPPER_PER_K: f64 = 0.003_93;
+/// Without a case temperature the copper may stand this far from the reference, standard uncertainty, K (assumed).
+const COPPER_UNKNOWN_K: f64 = 6.0;
+const TRACE_POINTS: usize = 1500;
+
+/// Measures one surface from one recording.
+pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) -> Measured {
+    let series = Series::new(recording);
+    let servo = &aircraft.servos[surface.servo_index];
+    let servo_type = &aircraft.servo_types[servo.type_index];
+    let mut doubts = Vec::new();
+    if lost_share(recording) > MOST_LOST {
+        doubts.push(Doubt::TooMuchLost {
+            share: lost_share(recording),
+        });
+    }
+    let Some(motion) = Motion::find(&series) else {
+        doubts.push(Doubt::NoAngle);
+        return without_motion(recording, &series, surface, doubts);
+    };
+    let effort = effort::pick(
+        &series,
+        &motion.angle_deg,
+        surface.linkage.as_ref(),
+        servo.calibration.as_ref(),
+    );
+    match effort.source {
+        TorqueSource::None if effort.lacks_calibration => doubts.push(Doubt::NoCalibration),
+        TorqueSource::None => doubts.push(Doubt::NoTorqueSource),
+        _ => {}
+    }
+    let arm = Track::find(&series, &motion, Channel::ArmDeg);
+    let pulse = Track::find(&series, &motion, Channel::PulseUs);
+    for (track, channel) in [(&arm, "arm_deg"), (&pulse, "pulse_us")] {
+        if track.as_ref().is_some_and(Track::reversed) {
+            doubts.push(Doubt::SignReversed { channel });
+        }
+    }
+    let ratio = Ratio::pick(
+        arm.as_ref(),
+        surface.linkage.as_ref(),
+        pulse.as_ref(),
+        servo_type.arm_deg_per_us,
+    );
+
+    let mut strokes = counts(&motion);
+    let fitted = fit(
+        recording,
+        &series,
+        &motion,
+        &effort,
+        &ratio,
+        servo.calibration.as_ref(),
+        &mut strokes,
+        &mut doubts,
+    );
+    let curve = fitted.as_ref().map(|f| f.curve.clone());
+    let fitted = fitted.map(|f| f.fitted);
+
+    let events = events_by_sample(recording, &series);
+    let slop = match (&arm, &pulse) {
+        (Some(track), _) => track.slop_deg(
+            fitted.as_ref().map(|f| &f.fit),
+            motion.cycles,
+            since(&fitted),
+            false,
+        ),
+        (None, Some(track)) => track.slop_deg(
+            fitted.as_ref().map(|f| &f.fit),
+            motion.cycles,
+            since(&fitted),
+            true,
+        ),
+        _ => None,
+    };
+    Measured {
+        torque_from: effort.source,
+        strokes,
+        curve,
+        throws: throws::judge(&series, &motion, &events, surface),
+        load: load::judge(
+            &series,
+            &motion,
+            fitted.as_ref(),
+            effort.source,
+            &effort.values,
+            &ratio,
+            servo_type,
+        ),
+        slop_deg: slop,
+        lead_mohm: load::lead_mohm(&series, Some(&motion)),
+        jerks: jerks::find(&series, &motion),
+        doubts,
+        travel_deg: Some((motion.lowest_deg, motion.highest_deg)),
+        rate_hz: rate_hz(recording),
+        span_s: span_s(recording),
+        traces: traces(&series, &effort),
+    }
+}
+
+struct CurveAndFit {
+    curve: Curve,
+    fitted: Fitted,
+}
+
+#[allow(clippy::too_many_arguments)]
+fn fit(
+    recording: &Recording,
+    series: &Series,
+    motion: &Motion,
+    effort: &Effort,
+    ratio: &Ratio,
+    calibration: Option<&Calibration>,
+    strokes: &mut StrokeCounts,
+    doubts: &mut Vec<Doubt>,
+) -> Option<CurveAndFit> {
+    if motion.travel_deg() < STANDING_DEG {
+        doubts.push(Doubt::NeverMoved);
+        return None;
+    }
+    if motion.travel_deg() < LEAST_TRAVEL_DEG {
+        doubts.push(Doubt::TooLittleTravel {
+            from_deg: motion.lowest_deg,
+            to_deg: motion.highest_deg,
+        });
+    }
+    if effort.source == TorqueSource::None {
+        return None;
+    }
+    let cells = Cells::gather(motion, &effort.values);
+    strokes.samples_out_of_line = cells.out_of_line;
+    for n in &cells.strokes_out {
+        if motion.strokes[*n].up {
+            strokes.up -= 1;
+        } else {
+            strokes.down -= 1;
+        }
+        strokes.left_out += 1;
+    }
+    if strokes.up < FEWEST_STROKES || strokes.down < FEWEST_STROKES {
+        doubts.push(Doubt::TooFewStrokes {
+            up: strokes.up,
+            down: strokes.down,
+        });
+    }
+    if strokes.up == 0 || strokes.down == 0 {
+        return None;
+    }
+    let power = effort.source == TorqueSource::SupplyPower;
+    let copper = Copper::new(series, motion, calibration);
+    let prior = match calibration.filter(|_| power) {
+        Some(c) => Some(prior_of(c, &copper)?),
+        None => None,
+    };
+    let factor = |stroke: usize| copper.factors.get(stroke).copied().unwrap_or(1.0);
+    let means = Means {
+        ratio,
+        prior,
+        winding_factor: &factor,
+        cycles: motion.cycles,
+        travel_deg: motion.travel_deg(),
+        scale_u: scale_u(recording, effort.source),
+    };
+    let Some(fitted) = means.fit(&cells) else {
+        doubts.push(Doubt::NoFit);
+        return None;
+    };
+    strokes.samples_after_reversal = cells
+        .cells
+        .iter()
+        .filter(|c| c.since_deg <= fitted.since_deg)
+        .map(|c| c.samples as usize)
+        .sum();
+    let friction = fitted.friction();
+    if !power
+        && friction
+            .interval
+            .map_or(friction.value < 0.0, |i| i.hi95 < 0.0)
+    {
+        // Friction below nothing: the drive would be helped by what it rubs against.
+        let channel = if effort.source == TorqueSource::Torque {
+            "torque_ncm"
+        } else {
+            "force_n"
+        };
+        doubts.push(Doubt::SignReversed { channel });
+    }
+    if fitted.fit.strain > STRAINED {
+        doubts.push(Doubt::CalibrationStrained {
+            sigmas: fitted.fit.strain,
+        });
+    }
+    Some(CurveAndFit {
+        curve: fitted.curve(&means, &cells),
+        fitted,
+    })
+}
+
+fn since(fitted: &Option<Fitted>) -> f64 {
+    fitted.as_ref().map_or(2.0, |f| f.since_deg)
+}
+
+/// The copper's resistance against that at the calibration's reference temperature, by stroke.
+struct Copper {
+    factors: Vec<f64>,
+    known: bool,
+}
+
+impl Copper {
+    fn new(series: &Series, motion: &Motion, calibration: Option<&Calibration>) -> Self {
+        let reference_c = calibration.map_or(20.0, |c| c.reference_c);
+        let case = series.column(Channel::CaseC);
+        let factors = motion
+            .strokes
+            .iter()
+            .map(|stroke| {
+                let Some(case) = case else { return 1.0 };
+                let (n, sum) = stroke
+                    .range
+                    .clone()
+                    .filter(|&i| !case[i].is_nan())
+                    .fold((0.0, 0.0), |(n, s), i| (n + 1.0, s + case[i]));
+                if n == 0.0 {
+                    return 1.0;
+                }
+                (1.0 + COPPER_PER_K * (sum / n - 20.0))
+                    / (1.0 + COPPER_PER_K * (reference_c - 20.0))
+            })
+            .collect();
+        Self {
+            factors,
+            known: case.is_some(),
+        }
+    }
+}
+
+fn prior_of(c: &Calibration, copper: &Copper) -> Option<Prior> {
+    let mut covariance = c.covariance;
+    if !copper.known {
+        covariance[1][1] += (c.winding_w_per_nm2 * COPPER_PER_K * COPPER_UNKNOWN_K).powi(2);
+    }
+    Prior::new(
+        [c.idle_w, c.winding_w_per_nm2, c.friction_nm, c.gear_loss],
+        &covariance,
+    )
+}
+
+/// The sensor's own scale uncertainty, if the recording tells it: `# torque_scale_percent=0.5` (standard uncertainty).
+fn scale_u(recording: &Recording, source: TorqueSource) -> f64 {
+    let key = match source {
+        TorqueSource::Torque => "torque_scale_percent",
+        TorqueSource::Force => "force_scale_percent",
+        TorqueSource::SupplyPower | TorqueSource::None => return 0.0,
+    };
+    let percent: Option<f64> = recording.key(key).and_then(|v| v.trim().parse().ok());
+    percent
+        .filter(|p| p.is_finite() && *p >= 0.0)
+        .map_or(0.0, |p| 0.01 * p)
+}
+
+fn counts(motion: &Motion) -> StrokeCounts {
+    let usable = |up| motion.usable().filter(|(_, s)| s.up == up).count();
+    StrokeCounts {
+        up: usable(true),
+        down: usable(false),
+        left_out: motion.strokes.iter().filter(|s| !s.usable).count(),
+        samples_not_steady: motion.not_steady,
+        ..StrokeCounts::default()
+    }
+}
+
+fn lost_share(recording: &Recording) -> f64 {
+    let gone = (recording.lost + recording.damaged_lines) as f64;
+    let all = gone + recording.samples as f64;
+    if all > 0.0 { gone / all } else { 0.0 }
+}
+
+fn span_s(recording: &Recording) -> f64 {
+    recording
+        .segments
+        .iter()
+        .filter_map(|s| Some(s.t_s.last()? - s.t_s.first()?))
+        .sum()
+}
+
+fn rate_hz(recording: &Recording) -> f64 {
+    let steps: usize = recording
+        .segments
+        .iter()
+        .map(|s| s.len().saturating_sub(1))
+        .sum();
+    let span = span_s(recording);
+    // Lost samples took their time as well: the rate is that of sending, not of arriving.
+    if span > 0.0 {
+        (steps as f64 + recording.lost as f64) / span
+    } else {
+        0.0
+    }
+}
+
+fn events_by_sample<'a>(recording: &'a Recording, series: &Series) -> Vec<(usize, &'a Event)> {
+    recording
+        .events
+        .iter()
+        .filter_map(|event| {
+            let segment = series.segments.get(event.segment)?;
+            let clock = &recording.segments[event.segment].t_s;
+            let at = clock
+                .partition_point(|t| *t < event.t_s)
+                .min(clock.len().saturating_sub(1));
+            Some((segment.start + at, event))
+        })
+        .collect()
+}
+
+fn without_motion(
+    recording: &Recording,
+    series: &Series,
+    surface: &Surface,
+    doubts: Vec<Doubt>,
+) -> Measured {
+    let nothing = Effort {
+        source: TorqueSource::None,
+        values: Vec::new().into(),
+        lacks_calibration: false,
+    };
+    Measured {
+        torque_from: TorqueSource::None,
+        strokes: StrokeCounts::default(),
+        curve: None,
+        throws: surface.throws.iter().map(throws::not_seen).collect(),
+        load: Load {
+            peak_torque_ncm: None,
+            peak_at_deg: None,
+            share_of_stall: None,
+            friction_share_of_stall: None,
+            ratio_from: RatioSource::AssumedOne,
+            voltage_v: None,
+            hold_current_ma: Vec::new(),
+        },
+        slop_deg: None,
+        lead_mohm: load::lead_mohm(series, None),
+        jerks: None,
+        doubts,
+        travel_deg: None,
+        rate_hz: rate_hz(recording),
+        span_s: span_s(recording),
+        traces: traces(series, &nothing),
+    }
+}
+
+fn traces(series: &Series, effort: &Effort) -> Traces {
+    let every = series.len().div_ceil(TRACE_POINTS).max(1);
+    let thin = |column: Option<&[f64]>| -> Vec<f64> {
+        (0..series.len())
+            .step_by(every)
+            .map(|i| column.map_or(f64::NAN, |c| c[i]))
+            .collect()
+    };
+    let (column, label) = match effort.source {
+        TorqueSource::Torque => (series.column(Channel::TorqueNcm), "torque, N·cm"),
+        TorqueSource::Force => (series.column(Channel::ForceN), "rod force, N"),
+        _ => (series.column(Channel::CurrentMa), "supply current, mA"),
+    };
+    Traces {
+        t_s: series.t_s.iter().step_by(every).copied().collect(),
+        angle_deg: thin(series.column(Channel::AngleDeg)),
+        effort: thin(column),
+        effort_label: label.to_owned(),
+        pulse_us: thin(series.column(Channel::PulseUs)),
+    }
+}
