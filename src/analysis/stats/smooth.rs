@@ -17,7 +17,7 @@ pub struct SavitzkyGolay {
 impl SavitzkyGolay {
     /// `window`: samples, odd, more than `order`. `order`: 1 to 4. `None` otherwise.
     pub fn new(window: usize, order: usize) -> Option<Self> {
-        if window % 2 == 0 || !(1..=4).contains(&order) || window <= order {
+        if window.is_multiple_of(2) || !(1..=4).contains(&order) || window <= order {
             return None;
         }
         let half = (window / 2) as f64;
@@ -127,7 +127,9 @@ pub fn local_lines(t_s: &[f64], y: &[f64], window_s: f64) -> LocalLines {
         value: Vec::with_capacity(n),
         slope: Vec::with_capacity(n),
     };
-    let mut sums = Sums::default();
+    // Begun around the first sample: origins far away cost digits.
+    let mut sums = Sums::around(t_s.get(..1).unwrap_or(&[]), &[f64::NAN]);
+    sums.y0 = y.iter().copied().find(|v| !v.is_nan()).unwrap_or(0.0);
     let (mut from, mut to, mut steps) = (0, 0, 0);
     for i in 0..n {
         while to < n && t_s[to] <= t_s[i] + half {
