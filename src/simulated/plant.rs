@@ -1,0 +1,401 @@
+//! Servo, push rod and surface together, stepped in time: nature, without sensors and without a rig.
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
+
+use super::hinge::{Grip, Hinge, StrokeMood, Surface};
+use super::linkage::{Linkage, LinkageTable};
+use super::servo::{Servo, ServoState, Supply};
+
+/// Longest step taken inside, s. Longer ones asked for are cut up.
+const LONGEST_STEP_S: f64 = 1.0e-3;
+
+/// All of a plant that a builder could hold in the hand.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PlantSettings {
+    pub hinge: Hinge,
+    pub linkage: Linkage,
+    pub joints: Joints,
+    pub servo: Servo,
+    pub supply: Supply,
+    pub variation: Variation,
+}
+
+/// Play and give between arm and surface.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joints {
+    /// Whole play, degree of the surface.
+    pub slop_deg: f64,
+    /// Stiffness of rod and horns, N·cm per degree of the surface.
+    pub stiffness_ncm_per_deg: f64,
+}
+
+impl Default for Joints {
+    fn default() -> Self {
+        Self {
+            slop_deg: 0.15,
+            stiffness_ncm_per_deg: 300.0,
+        }
+    }
+}
+
+/// How one stroke differs from the next.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Variation {
+    /// Standard deviation of a stroke's friction, share of friction.
+    pub friction_share: f64,
+    /// Standard deviation of a stroke's neutral torque, N·cm.
+    pub neutral_ncm: f64,
+    /// Standard deviation of friction's slow drift from the middle to the end of the recording, share of friction.
+    pub friction_drift: f64,
+}
+
+impl Default for Variation {
+    fn default() -> Self {
+        Self {
+            friction_share: 0.03,
+            neutral_ncm: 0.03,
+            friction_drift: 0.01,
+        }
+    }
+}
+
+/// The plant's true state: what perfect sensors would read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Observation {
+    /// Since the plant began, s.
+    pub time_s: f64,
+    /// None while the servo gets no pulse.
+    pub pulse_us: Option<f64>,
+    pub angle_deg: f64,
+    pub speed_deg_per_s: f64,
+    pub arm_deg: f64,
+    pub current_ma: f64,
+    pub supply_v: f64,
+    pub source_v: f64,
+    /// Torque on the surface: elastic, friction and viscous, N·cm.
+    pub torque_ncm: f64,
+    /// Torque with which the surface loads the arm, N·cm.
+    pub arm_torque_ncm: f64,
+    pub force_n: f64,
+    pub case_c: f64,
+    pub copper_c: f64,
+    pub air_c: f64,
+}
+
+/// The plant itself. One seed gives one course of events.
+#[derive(Debug, Clone)]
+pub struct Plant {
+    settings: PlantSettings,
+    table: LinkageTable,
+    servo: ServoState,
+    surface: Surface,
+    pull_ncm: f64,
+    time_s: f64,
+    middle_s: f64,
+    pulse_us: Option<f64>,
+    heading: f64,
+    mood: StrokeMood,
+    stroke_factor: f64,
+    friction_drift: f64,
+    idle_drift: f64,
+    by_hand: bool,
+    chance: ChaCha8Rng,
+}
+
+impl Plant {
+    /// A plant at rest at neutral. `expected_s` is how long it will run, s: slow drifts pass through zero in its middle.
+    pub fn new(settings: PlantSettings, expected_s: f64, seed: u64) -> Self {
+        let mut chance = ChaCha8Rng::seed_from_u64(seed);
+        let friction_drift =
+            settings.variation.friction_drift * chance.sample::<f64, _>(StandardNormal);
+        let idle_drift = settings.servo.idle_drift * chance.sample::<f64, _>(StandardNormal);
+        let table = LinkageTable::new(&settings.linkage);
+        let servo = ServoState::at_rest(&settings.servo, &settings.supply, 0.0);
+        Self {
+            table,
+            servo,
+            surface: Surface::at_rest(0.0),
+            pull_ncm: 0.0,
+            time_s: 0.0,
+            middle_s: (0.5 * expected_s).max(1.0),
+            pulse_us: None,
+            heading: 0.0,
+            mood: StrokeMood {
+                friction_factor: 1.0,
+                neutral_shift_ncm: 0.0,
+            },
+            stroke_factor: 1.0,
+            friction_drift,
+            idle_drift,
+            by_hand: false,
+            chance,
+            settings,
+        }
+    }
+
+    /// Lets time pass, s, with a commanded pulse in µs, or with none.
+    pub fn step(&mut self, dt_s: f64, commanded_pulse_us: Option<f64>) {
+        self.by_hand = false;
+        let moved = match (commanded_pulse_us, self.pulse_us) {
+            (Some(now), Some(before)) => {
+                self.settings.servo.arm_for_pulse(now) - self.settings.servo.arm_for_pulse(before)
+            }
+            _ => 0.0,
+        };
+        self.turn_towards(moved);
+        self.pulse_us = commanded_pulse_us;
+        let parts = parts_of(dt_s);
+        for _ in 0..parts {
+            self.advance(dt_s / f64::from(parts));
+        }
+    }
+
+    fn advance(&mut self, dt_s: f64) {
+        self.pass(dt_s);
+        let settings = &self.settings;
+        let idle_w = settings.servo.idle_w * (1.0 + self.idle_drift * self.progress());
+        let ratio = self.table.at(self.servo.arm_deg).1;
+        let load_nm = 0.01 * self.pull_ncm * ratio;
+        self.servo.step(
+            &settings.servo,
+            &settings.supply,
+            idle_w,
+            self.pulse_us,
+            load_nm,
+            dt_s,
+        );
+        let grip = Grip {
+            wants_deg: self.table.at(self.servo.arm_deg).0,
+            slop_deg: settings.joints.slop_deg,
+            stiffness_ncm_per_deg: settings.joints.stiffness_ncm_per_deg,
+        };
+        self.pull_ncm = self.surface.settle(&settings.hinge, self.mood, grip, dt_s);
+    }
+
+    /// Lets time pass, s, while a hand carries the surface at a speed in degree/s; the servo gets nothing.
+    pub fn step_by_hand(&mut self, dt_s: f64, speed_deg_per_s: f64) {
+        self.by_hand = true;
+        self.pulse_us = None;
+        self.turn_towards(speed_deg_per_s);
+        let parts = parts_of(dt_s);
+        let part_s = dt_s / f64::from(parts);
+        for _ in 0..parts {
+            self.pass(part_s);
+            self.surface
+                .carried(&self.settings.hinge, speed_deg_per_s * part_s, part_s);
+        }
+    }
+
+    /// −1 at the start, 0 in the middle, 1 at the expected end.
+    fn progress(&self) -> f64 {
+        self.time_s / self.middle_s - 1.0
+    }
+
+    fn pass(&mut self, dt_s: f64) {
+        self.time_s += dt_s;
+        self.mood.friction_factor =
+            (self.stroke_factor * (1.0 + self.friction_drift * self.progress())).max(0.0);
+    }
+
+    /// A change of direction begins a stroke, and with it a new mood.
+    fn turn_towards(&mut self, moved: f64) {
+        if moved == 0.0 || moved.signum() == self.heading {
+            return;
+        }
+        self.heading = moved.signum();
+        let variation = &self.settings.variation;
+        self.stroke_factor =
+            1.0 + variation.friction_share * self.chance.sample::<f64, _>(StandardNormal);
+        self.mood.neutral_shift_ncm =
+            variation.neutral_ncm * self.chance.sample::<f64, _>(StandardNormal);
+    }
+
+    /// What perfect sensors would read now.
+    pub fn observe(&self) -> Observation {
+        let torque_ncm = self.surface.torque_ncm(&self.settings.hinge, self.mood);
+        let arm_deg = if self.by_hand {
+            self.settings.linkage.arm_for(self.surface.angle_deg)
+        } else {
+            self.servo.arm_deg
+        };
+        let pose = self.settings.linkage.pose(arm_deg);
+        let rod_ncm = if self.by_hand {
+            torque_ncm
+        } else {
+            self.pull_ncm
+        };
+        Observation {
+            time_s: self.time_s,
+            pulse_us: self.pulse_us,
+            angle_deg: self.surface.angle_deg,
+            speed_deg_per_s: self.surface.speed_deg_per_s,
+            arm_deg,
+            current_ma: 1000.0 * self.servo.current_a,
+            supply_v: self.servo.plug_v,
+            source_v: self.servo.source_v,
+            torque_ncm,
+            arm_torque_ncm: rod_ncm * pose.ratio,
+            // N·cm over mm, times 10 mm/cm, is N.
+            force_n: if pose.lever_mm.abs() < 1e-6 {
+                0.0
+            } else {
+                10.0 * rod_ncm / pose.lever_mm
+            },
+            case_c: self.servo.case_c,
+            copper_c: self.servo.copper_c(),
+            air_c: self.settings.supply.air_c,
+        }
+    }
+
+    /// Supply current in mA, voltage at the plug and at the source in V: what filters in the sensors follow at each step.
+    pub(super) fn electrical(&self) -> [f64; 3] {
+        [
+            1000.0 * self.servo.current_a,
+            self.servo.plug_v,
+            self.servo.source_v,
+        ]
+    }
+
+    pub(super) fn angle_deg(&self) -> f64 {
+        self.surface.angle_deg
+    }
+
+    pub fn settings(&self) -> &PlantSettings {
+        &self.settings
+    }
+}
+
+fn parts_of(dt_s: f64) -> u32 {
+    (dt_s / LONGEST_STEP_S - 1e-9).ceil().clamp(1.0, 1e6) as u32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn steady() -> PlantSettings {
+        PlantSettings {
+            variation: Variation {
+                friction_share: 0.0,
+                neutral_ncm: 0.0,
+                friction_drift: 0.0,
+            },
+            ..PlantSettings::default()
+        }
+    }
+
+    /// Sweeps between two pulses and gives (torque work, electrical energy above idle) over the last whole loop.
+    fn work_of_a_loop(settings: PlantSettings) -> (f64, f64) {
+        let idle_w = settings.servo.idle_w;
+        let mut plant = Plant::new(settings, 10.0, 1);
+        let (dt, half_s) = (5e-4, 2.0);
+        let (mut hinge_j, mut supplied_j) = (0.0, 0.0);
+        for turn in 0..16_000 {
+            let phase = (f64::from(turn) * dt) % (2.0 * half_s);
+            let swing = if phase < half_s {
+                phase / half_s
+            } else {
+                2.0 - phase / half_s
+            };
+            let before = plant.observe();
+            plant.step(dt, Some(1250.0 + 500.0 * swing));
+            let after = plant.observe();
+            if turn >= 8000 {
+                let torque_nm = 0.005 * (before.torque_ncm + after.torque_ncm);
+                hinge_j += torque_nm * (after.angle_deg - before.angle_deg).to_radians();
+                supplied_j += (after.current_ma * 1e-3 * after.supply_v - idle_w) * dt;
+            }
+        }
+        (hinge_j, supplied_j)
+    }
+
+    #[test]
+    fn a_swept_loop_costs_twice_friction_times_travel_and_never_more_than_the_supply_gave() {
+        let mut settings = steady();
+        settings.servo.idle_drift = 0.0;
+        settings.hinge.viscous_ncm_s_per_deg = 0.0;
+        let (hinge_j, supplied_j) = work_of_a_loop(settings.clone());
+        let mut plant = Plant::new(settings, 10.0, 1);
+        let mut reach = |pulse: f64| {
+            for _ in 0..2000 {
+                plant.step(5e-4, Some(pulse));
+            }
+            plant.observe().angle_deg
+        };
+        let (top, bottom) = (reach(1750.0), reach(1250.0));
+        // Friction times travel there and back, less 2·δ of travel at each reversal while friction builds up.
+        let expected_j = 0.03 * (2.0 * (top - bottom) - 4.0 * 0.25).to_radians();
+        assert!(
+            (hinge_j / expected_j - 1.0).abs() < 0.03,
+            "{hinge_j} J against {expected_j} J"
+        );
+        assert!(
+            supplied_j > hinge_j,
+            "{supplied_j} J supplied for {hinge_j} J"
+        );
+    }
+
+    #[test]
+    fn arm_and_surface_do_the_same_work() {
+        let mut plant = Plant::new(steady(), 10.0, 1);
+        let (mut arm_j, mut surface_j) = (0.0, 0.0);
+        plant.step(0.2, Some(1500.0));
+        for turn in 0..4000 {
+            let before = plant.observe();
+            plant.step(5e-4, Some(1500.0 + f64::from(turn) * 0.1));
+            let after = plant.observe();
+            arm_j += 0.005
+                * (before.arm_torque_ncm + after.arm_torque_ncm)
+                * (after.arm_deg - before.arm_deg).to_radians();
+            surface_j += 0.005
+                * (before.torque_ncm + after.torque_ncm)
+                * (after.angle_deg - before.angle_deg).to_radians();
+        }
+        assert!(
+            (arm_j / surface_j - 1.0).abs() < 0.03,
+            "{arm_j} J in, {surface_j} J out"
+        );
+    }
+
+    #[test]
+    fn slop_lets_the_arm_turn_alone_after_a_reversal() {
+        let mut settings = steady();
+        settings.joints.slop_deg = 1.0;
+        let mut plant = Plant::new(settings, 10.0, 1);
+        let mut ramp = |from: f64, to: f64| {
+            for turn in 0..2000 {
+                plant.step(1e-3, Some(from + (to - from) * f64::from(turn) / 1999.0));
+            }
+            let seen = plant.observe();
+            plant.settings().linkage.pose(seen.arm_deg).surface_deg - seen.angle_deg
+        };
+        let rising = ramp(1500.0, 1600.0);
+        let _ = ramp(1600.0, 1400.0);
+        let falling = ramp(1400.0, 1400.0);
+        // Between pressed from below and from above the whole play is crossed; what is left is the rod's give.
+        assert!((rising - falling - 1.0).abs() < 0.15, "{rising} {falling}");
+    }
+
+    #[test]
+    fn a_very_slow_sweep_steps_and_a_brisk_one_glides() {
+        let roughness = |us_per_s: f64| {
+            let mut plant = Plant::new(steady(), 10.0, 1);
+            let (mut peak, mut sum, mut count) = (0.0_f64, 0.0, 0.0);
+            let steps = (100.0 / us_per_s / 1e-3) as u32;
+            for turn in 0..steps {
+                plant.step(1e-3, Some(1500.0 + us_per_s * f64::from(turn) * 1e-3));
+                if turn > steps / 4 {
+                    let speed = plant.observe().speed_deg_per_s;
+                    peak = peak.max(speed);
+                    sum += speed;
+                    count += 1.0;
+                }
+            }
+            peak / (sum / count)
+        };
+        let (slow, brisk) = (roughness(10.0), roughness(350.0));
+        assert!(slow > 3.0 && brisk < 1.6, "slow {slow}, brisk {brisk}");
+    }
+}
