@@ -125,6 +125,14 @@ impl Unit {
         }
     }
 
+    /// A place along the travel, to a tenth: where something stands, not how well that is known.
+    pub fn place(self, value: f64) -> String {
+        match (value * self.factor()).is_finite() {
+            true => fixed(value * self.factor(), 1) + &self.suffix(),
+            false => NOT_A_NUMBER.into(),
+        }
+    }
+
     /// A number as a data sheet or a manual gives it, without zeros at its end: `24 mm`, `0.5°`.
     pub fn given(self, value: f64) -> String {
         let shown = value * self.factor();
