@@ -1,5 +1,15 @@
 //! One view of the results, then text, JSON, HTML and plots: one format each, no arithmetic of the trade.
 
+#[cfg(test)]
+mod fixture;
+pub mod html;
+pub mod json;
+pub mod plot;
+pub mod text;
+mod view;
+
+pub use view::{CAUTIONS, STANDING_CAUTION, verdict_words};
+
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Measured;
 use crate::verdict::Judged;

@@ -1,0 +1,219 @@
+//! Pictures: torque against deflection, and the traces over time, as SVG and PNG. Drawing only; what is drawn
+//! was computed elsewhere. A measured stretch, a fitted one and one that could not be seen look different,
+//! by shape as well as by hue.
+
+mod canvas;
+mod curve;
+mod traces;
+
+use std::path::Path;
+use std::sync::Once;
+
+use plotters::prelude::*;
+
+use self::canvas::{Canvas, Outcome};
+use super::Checked;
+use crate::problem::Problem;
+use crate::units::TorqueUnit;
+
+/// Ranges that pictures to be compared share: autoscaling hides what changed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Axes {
+    /// Deflection shown, degrees, from low to high.
+    pub angle_deg: (f64, f64),
+    /// Torque shown, N·cm, from low to high.
+    pub torque_ncm: (f64, f64),
+}
+
+impl Axes {
+    /// The ranges that one recording's own picture needs.
+    pub fn of(checked: &Checked<'_>) -> Self {
+        curve::own_axes(checked)
+    }
+
+    /// The smallest ranges that hold all of these recordings; `None` if there are none.
+    pub fn shared<'a, 'b: 'a>(all: impl IntoIterator<Item = &'a Checked<'b>>) -> Option<Self> {
+        all.into_iter().map(Self::of).reduce(|a, b| Axes {
+            angle_deg: (
+                a.angle_deg.0.min(b.angle_deg.0),
+                a.angle_deg.1.max(b.angle_deg.1),
+            ),
+            torque_ncm: (
+                a.torque_ncm.0.min(b.torque_ncm.0),
+                a.torque_ncm.1.max(b.torque_ncm.1),
+            ),
+        })
+    }
+}
+
+/// Torque against deflection, as an SVG that fills the width it is given.
+pub fn curve_svg(checked: &Checked<'_>, unit: TorqueUnit, axes: Option<Axes>) -> String {
+    let title = format!(
+        "Torque against deflection of the {}",
+        checked.recording.surface
+    );
+    svg(curve::SIZE, &title, |canvas| {
+        curve::draw(canvas, checked, unit, axes)
+    })
+}
+
+/// Torque against deflection, as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn curve_png(
+    path: &Path,
+    checked: &Checked<'_>,
+    unit: TorqueUnit,
+    axes: Option<Axes>,
+) -> Result<(), Problem> {
+    png_file(path, curve::SIZE, |canvas| {
+        curve::draw(canvas, checked, unit, axes)
+    })
+}
+
+/// Angle, effort and pulse over time, as an SVG that fills the width it is given.
+pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
+    let title = format!("The {} over time", checked.recording.surface);
+    svg(traces::SIZE, &title, |canvas| {
+        traces::draw(canvas, checked, unit)
+    })
+}
+
+/// Angle, effort and pulse over time, as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
+    png_file(path, traces::SIZE, |canvas| {
+        traces::draw(canvas, checked, unit)
+    })
+}
+
+/// Pictures are drawn on a sheet of this many units' width; the backends place on whole pixels, so the SVG is
+/// drawn larger and scaled down by its reader.
+const SVG_SCALE: f64 = 2.0;
+/// 1,600 pixels wide when done.
+const PNG_SCALE: f64 = 1.6;
+/// The bitmap backend draws edges hard: it draws this many times larger, and what is kept is the mean.
+const FINER: usize = 2;
+
+/// The same letters on every machine, with or without fonts of its own: DejaVu Sans (licence beside it).
+static FONT: &[u8] = include_bytes!("../font/DejaVuSans.ttf");
+
+fn register_font() {
+    static ONCE: Once = Once::new();
+    // A font that cannot be read leaves the picture without letters; a test makes sure that it can.
+    ONCE.call_once(|| {
+        drop(plotters::style::register_font(
+            "sans-serif",
+            FontStyle::Normal,
+            FONT,
+        ))
+    });
+}
+
+fn pixels(size: (f64, f64), scale: f64) -> (u32, u32) {
+    (
+        (size.0 * scale).round() as u32,
+        (size.1 * scale).round() as u32,
+    )
+}
+
+fn svg(
+    size: (f64, f64),
+    title: &str,
+    draw: impl FnOnce(&Canvas<'_, SVGBackend<'_>>) -> Outcome<std::io::Error>,
+) -> String {
+    register_font();
+    let mut text = String::new();
+    {
+        let root = SVGBackend::with_string(&mut text, pixels(size, SVG_SCALE)).into_drawing_area();
+        let drawn = draw(&Canvas::new(&root, SVG_SCALE, size)).and_then(|()| root.present());
+        debug_assert!(drawn.is_ok(), "writing to a string cannot fail");
+    }
+    scalable(&text, size, title)
+}
+
+type BitMapError = <BitMapBackend<'static> as DrawingBackend>::ErrorType;
+
+fn png_file(
+    path: &Path,
+    size: (f64, f64),
+    draw: impl FnOnce(&Canvas<'_, BitMapBackend<'_>>) -> Outcome<BitMapError>,
+) -> Result<(), Problem> {
+    let failed = |why: String| {
+        Problem::new(format!(
+            "cannot write the picture {}: {why}",
+            path.display()
+        ))
+        .hint("make sure that the folder exists, can be written to and has room")
+    };
+    let (width, height) = pixels(size, PNG_SCALE);
+    let (fine_width, fine_height) = (width as usize * FINER, height as usize * FINER);
+    let mut fine = vec![255; fine_width * fine_height * 3];
+    register_font();
+    {
+        let root = BitMapBackend::with_buffer(&mut fine, (fine_width as u32, fine_height as u32))
+            .into_drawing_area();
+        draw(&Canvas::new(&root, PNG_SCALE * FINER as f64, size))
+            .map_err(|e| failed(e.to_string()))?;
+        root.present().map_err(|e| failed(e.to_string()))?;
+    }
+    let file = std::fs::File::create(path).map_err(|e| failed(e.to_string()))?;
+    let mut encoder = png::Encoder::new(std::io::BufWriter::new(file), width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    let mut writer = encoder.write_header().map_err(|e| failed(e.to_string()))?;
+    writer
+        .write_image_data(&coarser(&fine, fine_width))
+        .map_err(|e| failed(e.to_string()))?;
+    writer.finish().map_err(|e| failed(e.to_string()))
+}
+
+/// The mean of each [`FINER`] by [`FINER`] pixels, three bytes a pixel.
+fn coarser(fine: &[u8], fine_width: usize) -> Vec<u8> {
+    let row_bytes = fine_width * 3;
+    let mut coarse = Vec::with_capacity(fine.len() / (FINER * FINER));
+    for rows in fine.chunks_exact(row_bytes * FINER) {
+        for x in 0..fine_width / FINER {
+            for colour in 0..3 {
+                let within =
+                    |i: usize| rows[(i / FINER) * row_bytes + (x * FINER + i % FINER) * 3 + colour];
+                let sum: usize = (0..FINER * FINER).map(|i| usize::from(within(i))).sum();
+                coarse.push((sum / (FINER * FINER)) as u8);
+            }
+        }
+    }
+    coarse
+}
+
+/// Takes the fixed size away, so that the picture fills what it is put into, and gives it a name for those who
+/// listen instead of look.
+fn scalable(svg: &str, size: (f64, f64), title: &str) -> String {
+    let body = svg.split_once('>').map_or("", |(_, body)| body);
+    let (width, height) = pixels(size, SVG_SCALE);
+    let title = escaped(title);
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100%\" viewBox=\"0 0 {width} {height}\" \
+         preserveAspectRatio=\"xMidYMid meet\" role=\"img\" aria-label=\"{title}\">\n<title>{title}</title>{body}"
+    )
+}
+
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '&' => out.push_str("&amp;"),
+            '"' => out.push_str("&quot;"),
+            c if c.is_control() => out.push('\u{FFFD}'),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests;

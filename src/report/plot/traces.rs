@@ -1,0 +1,184 @@
+//! Angle, effort and pulse over time, one above the other on the same clock.
+
+use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, VPos};
+
+use super::canvas::*;
+use crate::analysis::Traces;
+use crate::report::Checked;
+use crate::units::TorqueUnit;
+
+/// The sheet, in its own units.
+pub const SIZE: (f64, f64) = (1000.0, 960.0);
+
+const LEFT: f64 = 116.0;
+const RIGHT: f64 = 972.0;
+/// Room over each panel for its name.
+const HEADING: f64 = LETTERS * 1.5;
+
+struct Panel {
+    name: String,
+    values: Vec<f64>,
+    colour: RGBColor,
+    /// Values at which a dashed line is drawn across.
+    marks: Vec<f64>,
+}
+
+fn panels(traces: &Traces, checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Panel> {
+    let asked: Vec<f64> = checked
+        .measured
+        .throws
+        .iter()
+        .map(|t| t.asked_deg * t.side.sign())
+        .collect();
+    let name = if asked.is_empty() {
+        "angle, degrees"
+    } else {
+        "angle, degrees; dashed: throws asked"
+    };
+    let mut panels = vec![Panel {
+        name: name.into(),
+        values: traces.angle_deg.clone(),
+        colour: BLUE,
+        marks: asked,
+    }];
+    // A torque comes in the program's own unit; any other effort is shown as it came.
+    let own = TorqueUnit::NewtonCentimetre.symbol();
+    let (label, factor) = match traces.effort_label.contains(own) {
+        true => (
+            traces.effort_label.replace(own, unit.symbol()),
+            unit.per_ncm(),
+        ),
+        false => (traces.effort_label.clone(), 1.0),
+    };
+    let name = if label.is_empty() {
+        "effort".into()
+    } else {
+        label
+    };
+    let values = traces.effort.iter().map(|v| v * factor).collect();
+    panels.push(Panel {
+        name,
+        values,
+        colour: VERMILION,
+        marks: Vec::new(),
+    });
+    panels.push(Panel {
+        name: "pulse, µs".into(),
+        values: traces.pulse_us.clone(),
+        colour: PURPLE,
+        marks: Vec::new(),
+    });
+    panels.retain(|panel| panel.values.iter().any(|v| v.is_finite()));
+    panels
+}
+
+pub fn draw<DB: DrawingBackend>(
+    canvas: &Canvas<'_, DB>,
+    checked: &Checked<'_>,
+    unit: TorqueUnit,
+) -> Drawn<DB> {
+    let traces = &checked.measured.traces;
+    let panels = panels(traces, checked, unit);
+    canvas.paper()?;
+    let title = canvas.cut(&checked.recording.surface, LETTERS * 1.15, RIGHT - 24.0);
+    canvas.text(
+        &title,
+        (24.0, 18.0),
+        LETTERS * 1.15,
+        &INK,
+        (HPos::Left, VPos::Top),
+    )?;
+    let Some(time) = range(traces.t_s.iter().copied(), 1e-3, 0.0).filter(|_| !panels.is_empty())
+    else {
+        let middle = (SIZE.0 / 2.0, SIZE.1 / 2.0);
+        return canvas.text(
+            "no reading to draw",
+            middle,
+            LETTERS,
+            &INK,
+            (HPos::Center, VPos::Center),
+        );
+    };
+    let (top, bottom) = (60.0, SIZE.1 - 2.6 * LETTERS - 24.0);
+    let height = (bottom - top) / panels.len() as f64;
+    for (i, panel) in panels.iter().enumerate() {
+        let from = top + height * i as f64;
+        let last = i + 1 == panels.len();
+        draw_panel(
+            canvas,
+            panel,
+            &traces.t_s,
+            time,
+            (from, from + height),
+            last,
+        )?;
+    }
+    let middle = ((LEFT + RIGHT) / 2.0, bottom + 1.35 * LETTERS);
+    canvas.text("time, s", middle, LETTERS, &INK, (HPos::Center, VPos::Top))
+}
+
+fn draw_panel<DB: DrawingBackend>(
+    canvas: &Canvas<'_, DB>,
+    panel: &Panel,
+    t_s: &[f64],
+    time: (f64, f64),
+    (top, bottom): (f64, f64),
+    last: bool,
+) -> Drawn<DB> {
+    let near = panel.values.iter().copied();
+    let Some(values) = range(near.chain(panel.marks.iter().copied()), 1e-3, 0.06) else {
+        return Ok(());
+    };
+    let frame = Frame {
+        upper_left: (LEFT, top + HEADING),
+        lower_right: (RIGHT, bottom),
+        x: time,
+        y: values,
+    };
+    canvas.text(
+        &panel.name,
+        (24.0, top + 8.0),
+        LETTERS,
+        &INK,
+        (HPos::Left, VPos::Top),
+    )?;
+    frame.grid(canvas, last, 4)?;
+    for &mark in panel
+        .marks
+        .iter()
+        .filter(|&&mark| frame.holds(time.0, mark))
+    {
+        canvas.dashed(
+            &[frame.at(time.0, mark), frame.at(time.1, mark)],
+            &GREY,
+            2.0,
+            (14.0, 10.0),
+        )?;
+    }
+    // Where there was no reading the line breaks.
+    let mut run: Vec<At> = Vec::new();
+    for (&t, &value) in t_s.iter().zip(&panel.values) {
+        if frame.holds(t, value) {
+            run.push(frame.at(t, value));
+        } else {
+            draw_run(canvas, &mut run, panel.colour)?;
+        }
+    }
+    draw_run(canvas, &mut run, panel.colour)?;
+    frame.border(canvas)
+}
+
+fn draw_run<DB: DrawingBackend>(
+    canvas: &Canvas<'_, DB>,
+    run: &mut Vec<At>,
+    colour: RGBColor,
+) -> Drawn<DB> {
+    match run.as_slice() {
+        [] => {}
+        [alone] => canvas.dot(*alone, 2.5, &colour)?,
+        path => canvas.line(path, &colour, 2.5)?,
+    }
+    run.clear();
+    Ok(())
+}

@@ -1,0 +1,469 @@
+//! What the text and the HTML report both show, in words: verdicts, rows of quantities, throws, small print.
+//! Wording and rounding only; no arithmetic of the trade, and no layout.
+
+use super::Checked;
+use crate::aircraft::Limits;
+use crate::analysis::{
+    Quantity, RatioSource, ShortCause, ThrowResult, ThrowState, TorqueSource, When,
+};
+use crate::units::{TorqueUnit, Unit};
+use crate::verdict::{Level, Verdict};
+
+/// Said under every result.
+pub const STANDING_CAUTION: &str = "A bench result is no airworthiness statement.";
+
+/// Said in every report: heading and sentence.
+pub const CAUTIONS: [(&str, &str); 5] = [
+    (
+        "Hands and clothing",
+        "Keep hands, hair and loose clothing clear of the surface, the linkage and the rig while it is powered.",
+    ),
+    (
+        "Propulsion and fuel",
+        "Make propulsion and fuel safe before the rig is connected: nothing may start, spin or ignite.",
+    ),
+    (
+        "Manuals",
+        "Follow the manuals of the airframe and of the servo; where they differ from this report, they hold.",
+    ),
+    (
+        "Who decides",
+        "The national rules for model flying and the club's inspector decide whether a model may fly.",
+    ),
+    (
+        "What this is not",
+        "This report says what one recording on the bench showed. It never says that an aircraft is safe to fly.",
+    ),
+];
+
+/// Shown for a quantity that is none.
+pub const NOT_MEASURED: &str = "not measured";
+
+/// The verdict in plain words.
+pub fn verdict_words(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::NoFaultFound => "no fault found",
+        Verdict::WorkNeeded => "work needed",
+        Verdict::DoNotFly => "do not fly",
+        Verdict::Unproven => "unproven",
+    }
+}
+
+/// What the verdict means for the builder.
+pub fn verdict_meaning(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::NoFaultFound => "Nothing beyond the limits was found in this recording.",
+        Verdict::WorkNeeded => {
+            "Something should be put right, and measured again, before the aircraft goes further."
+        }
+        Verdict::DoNotFly => {
+            "Something must be put right, and measured again, before any flight is thought of."
+        }
+        Verdict::Unproven => {
+            "Something that must be judged could not be judged from this recording."
+        }
+    }
+}
+
+/// What the level of a finding means.
+pub fn level_meaning(level: Level) -> &'static str {
+    match level {
+        Level::Watch => "keep an eye on it",
+        Level::Work => "put it right",
+        Level::Stop => "stop until it is put right",
+    }
+}
+
+/// A quantity as a row of a table.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Row {
+    pub name: String,
+    pub value: String,
+    /// False where the value could not be measured.
+    pub known: bool,
+}
+
+/// A throw as a row of a table.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct ThrowRow {
+    pub name: String,
+    pub asked: String,
+    pub reached: String,
+    /// `met`, `short` or `unproven`, with the cause in words.
+    pub state: String,
+    pub state_word: &'static str,
+}
+
+/// Value with its 95 % interval; says so where too few strokes were seen for one.
+pub fn quantity(quantity: &Quantity, unit: Unit) -> String {
+    match quantity.interval {
+        Some(interval) => unit.with_interval(quantity.value, interval.lo95, interval.hi95),
+        None => format!(
+            "{} (too few strokes for an interval)",
+            unit.plain(quantity.value)
+        ),
+    }
+}
+
+fn row(name: impl Into<String>, q: Option<&Quantity>, unit: Unit) -> Row {
+    match q.filter(|q| q.value.is_finite()) {
+        Some(q) => Row {
+            name: name.into(),
+            value: quantity(q, unit),
+            known: true,
+        },
+        None => Row {
+            name: name.into(),
+            value: NOT_MEASURED.into(),
+            known: false,
+        },
+    }
+}
+
+/// All quantities of a recording, in the order in which a builder asks for them.
+pub fn quantity_rows(checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Row> {
+    let (torque, stiffness) = (Unit::Torque(unit), Unit::Stiffness(unit));
+    let curve = checked.measured.curve.as_ref();
+    let mut rows = vec![
+        row(
+            "stiffness",
+            curve.map(|c| &c.stiffness_ncm_per_deg),
+            stiffness,
+        ),
+        row("friction", curve.map(|c| &c.friction_ncm), torque),
+        row(
+            "torque at neutral",
+            curve.map(|c| &c.neutral_torque_ncm),
+            torque,
+        ),
+    ];
+    if let Some(curve) = curve {
+        for knee in &curve.knees {
+            let side = side_word(checked, knee.up_side);
+            rows.push(row(
+                format!("knee, {side} side, at"),
+                Some(&knee.at_deg),
+                Unit::Degree,
+            ));
+            rows.push(row(
+                "    stiffness beyond it",
+                Some(&knee.stiffness_beyond_ncm_per_deg),
+                stiffness,
+            ));
+        }
+        for spot in &curve.tight_spots {
+            let name = format!("tight spot, {}, at", when_words(checked, spot.when));
+            rows.push(row(name, Some(&spot.at_deg), Unit::Degree));
+            let name = format!(
+                "    height, {} to {}",
+                Unit::Degree.place(spot.from_deg),
+                Unit::Degree.place(spot.to_deg)
+            );
+            rows.push(row(name, Some(&spot.height_ncm), torque));
+        }
+    }
+    rows.extend(load_rows(checked, torque));
+    if let Some(jerks) = checked
+        .measured
+        .jerks
+        .filter(|jerks| jerks.standing_share.is_finite())
+    {
+        let name = format!("jerky motion about {}", Unit::Degree.place(jerks.at_deg));
+        let value = format!(
+            "steps of {}, standing still {} of the time",
+            Unit::Degree.plain(jerks.step_deg),
+            Unit::Share.plain(jerks.standing_share)
+        );
+        rows.push(Row {
+            name,
+            value,
+            known: true,
+        });
+    }
+    rows.push(row(
+        "slop",
+        checked.measured.slop_deg.as_ref(),
+        Unit::Degree,
+    ));
+    rows.push(row(
+        "resistance of the lead",
+        checked.measured.lead_mohm.as_ref(),
+        Unit::Milliohm,
+    ));
+    rows
+}
+
+fn load_rows(checked: &Checked<'_>, torque: Unit) -> Vec<Row> {
+    let load = &checked.measured.load;
+    let at = load.peak_at_deg.map_or(String::new(), |deg| {
+        format!(", at {}", Unit::Degree.place(deg))
+    });
+    let volts = load
+        .voltage_v
+        .map_or(String::new(), |v| format!(" at {}", Unit::Volt.plain(v)));
+    let mut rows = vec![
+        row(
+            format!("highest torque{at}"),
+            load.peak_torque_ncm.as_ref(),
+            torque,
+        ),
+        row(
+            format!("    share of stall{volts}"),
+            load.share_of_stall.as_ref(),
+            Unit::Share,
+        ),
+    ];
+    if let Some(share) = load.friction_share_of_stall.filter(|s| s.is_finite()) {
+        let value = Unit::Share.plain(share);
+        rows.push(Row {
+            name: "friction, share of stall".into(),
+            value,
+            known: true,
+        });
+    }
+    for hold in load
+        .hold_current_ma
+        .iter()
+        .filter(|hold| hold.ma.is_finite())
+    {
+        let name = format!("holding current at {}", Unit::Degree.place(hold.at_deg));
+        rows.push(Row {
+            name,
+            value: Unit::Milliampere.plain(hold.ma),
+            known: true,
+        });
+    }
+    rows
+}
+
+/// The throws asked and reached.
+pub fn throw_rows(checked: &Checked<'_>) -> Vec<ThrowRow> {
+    checked.measured.throws.iter().map(throw_row).collect()
+}
+
+fn throw_row(throw: &ThrowResult) -> ThrowRow {
+    let side = throw.side.word();
+    let name = if throw.name == side {
+        side.to_string()
+    } else {
+        format!("{} ({side})", throw.name)
+    };
+    let reached = match (&throw.reached_mm, &throw.reached_deg) {
+        (Some(mm), Some(deg)) => format!(
+            "{}, {}",
+            quantity(mm, Unit::Millimetre),
+            quantity(deg, Unit::Degree)
+        ),
+        (Some(mm), None) => quantity(mm, Unit::Millimetre),
+        (None, Some(deg)) => quantity(deg, Unit::Degree),
+        (None, None) => NOT_MEASURED.into(),
+    };
+    let state_word = match throw.state {
+        ThrowState::Met => "met",
+        ThrowState::Short => "short",
+        ThrowState::Unproven => "unproven",
+    };
+    let cause = match throw.cause {
+        Some(ShortCause::EndOfCommand) => ": the command ended",
+        Some(ShortCause::Stalled) => ": the servo stalled",
+        Some(ShortCause::StoppedByLimit) => ": a limit stopped it",
+        None => "",
+    };
+    ThrowRow {
+        name,
+        asked: format!(
+            "{} ± {}, {}",
+            Unit::Millimetre.given(throw.asked_mm),
+            Unit::Millimetre.given(throw.tolerance_mm),
+            Unit::Degree.place(throw.asked_deg)
+        ),
+        reached,
+        state: format!("{state_word}{cause}"),
+        state_word,
+    }
+}
+
+/// `up` and `down`, or `left` and `right` where the surface's own throws say so.
+pub fn side_word(checked: &Checked<'_>, positive: bool) -> &'static str {
+    use crate::aircraft::Side;
+    let sideways = checked
+        .surface
+        .throws
+        .iter()
+        .any(|t| matches!(t.side, Side::Left | Side::Right));
+    match (sideways, positive) {
+        (false, true) => "up",
+        (false, false) => "down",
+        (true, true) => "left",
+        (true, false) => "right",
+    }
+}
+
+pub fn when_words(checked: &Checked<'_>, when: When) -> String {
+    match when {
+        When::Up => format!("moving {}", side_word(checked, true)),
+        When::Down => format!("moving {}", side_word(checked, false)),
+        When::Both => "both ways".into(),
+    }
+}
+
+/// How the numbers came about: sentences to be set small.
+pub fn small_print(checked: &Checked<'_>) -> Vec<String> {
+    let mut lines = vec![source_words(checked)];
+    if checked.measured.load.share_of_stall.is_some() {
+        lines.push(ratio_words(checked.measured.load.ratio_from).into());
+    }
+    lines.push(stroke_words(checked));
+    lines.push(recording_words(checked));
+    lines.extend(checked.recording.notes.iter().cloned());
+    lines.extend(limit_words(&checked.aircraft.limits));
+    lines.push("Intervals (±, or low to high) hold the true value in 95 of 100 recordings.".into());
+    lines
+}
+
+fn source_words(checked: &Checked<'_>) -> String {
+    match checked.measured.torque_from {
+        TorqueSource::Torque => "Torque: from the rig's torque sensor.".into(),
+        TorqueSource::Force => {
+            "Torque: from the force along the rod and the linkage's geometry.".into()
+        }
+        TorqueSource::None => "Torque: no source in this recording.".into(),
+        TorqueSource::SupplyPower => {
+            let servo = checked.aircraft.servos.get(checked.surface.servo_index);
+            let calibration = servo.and_then(|servo| servo.calibration.as_ref());
+            match calibration.map(|c| (&c.tag, c.made)) {
+                Some((tag, Some(made))) => {
+                    format!("Torque: from supply power, by servo {tag}'s calibration of {made}.")
+                }
+                Some((tag, None)) => {
+                    format!("Torque: from supply power, by servo {tag}'s calibration.")
+                }
+                None => "Torque: from supply power.".into(),
+            }
+        }
+    }
+}
+
+fn ratio_words(ratio: RatioSource) -> &'static str {
+    match ratio {
+        RatioSource::ArmAngle => "Ratio of surface to servo arm: from the measured arm angle.",
+        RatioSource::Linkage => "Ratio of surface to servo arm: from the linkage's geometry.",
+        RatioSource::Pulse => {
+            "Ratio of surface to servo arm: from the pulse, by the servo's arm_deg_per_us."
+        }
+        RatioSource::AssumedOne => {
+            "Ratio of surface to servo arm: taken as 1:1, as neither arm angle, linkage nor pulse tells."
+        }
+    }
+}
+
+fn counted(count: u64, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+fn stroke_words(checked: &Checked<'_>) -> String {
+    let strokes = &checked.measured.strokes;
+    let (up, down) = (side_word(checked, true), side_word(checked, false));
+    let mut text = format!(
+        "Strokes used: {} {up}, {} {down}; left out: {}.",
+        strokes.up, strokes.down, strokes.left_out
+    );
+    let left_out: Vec<String> = [
+        (strokes.samples_not_steady, "not steady"),
+        (strokes.samples_after_reversal, "just after a reversal"),
+        (
+            strokes.samples_out_of_line,
+            "out of line with all other strokes",
+        ),
+    ]
+    .iter()
+    .filter(|(count, _)| *count > 0)
+    .map(|(count, why)| format!("{count} {why}"))
+    .collect();
+    if !left_out.is_empty() {
+        text += &format!(" Samples left out: {}.", left_out.join(", "));
+    }
+    text
+}
+
+fn recording_words(checked: &Checked<'_>) -> String {
+    let recording = &checked.recording;
+    let mut text = counted(recording.samples, "sample", "samples");
+    if recording.span_s.is_finite() {
+        text += &format!(" over {}", Unit::Second.plain(recording.span_s));
+    }
+    if recording.rate_hz.is_finite() {
+        text += &format!(" at {}", Unit::Hertz.plain(recording.rate_hz));
+    }
+    text += &format!(
+        "; {} lost, {}",
+        recording.lost,
+        counted(recording.damaged_lines, "damaged line", "damaged lines")
+    );
+    if recording.restarts > 0 {
+        text += &format!(
+            ", {} of the rig",
+            counted(recording.restarts, "restart", "restarts")
+        );
+    }
+    let telling: Vec<&str> = recording
+        .events
+        .iter()
+        .map(String::as_str)
+        .filter(|e| !matches!(*e, "armed" | "disarmed" | "arrived"))
+        .collect();
+    if !telling.is_empty() {
+        text += &format!("; events: {}", telling.join(", "));
+    }
+    text + "."
+}
+
+/// Which limits the owner gave and which are defaults.
+fn limit_words(limits: &Limits) -> Vec<String> {
+    let Limits {
+        share_of_stall,
+        slop_deg,
+        pair_difference,
+        stiffening_ratio,
+        ..
+    } = *limits;
+    let all = [
+        ("share_of_stall", Unit::Share.given(share_of_stall)),
+        ("slop_deg", Unit::Degree.given(slop_deg)),
+        ("pair_difference", Unit::Share.given(pair_difference)),
+        ("stiffening_ratio", crate::units::fixed(stiffening_ratio, 1)),
+        (
+            "friction_share_of_stall",
+            Unit::Share.given(limits.friction_share_of_stall),
+        ),
+        (
+            "tight_spot_ncm",
+            Unit::Torque(TorqueUnit::NewtonCentimetre).given(limits.tight_spot_ncm),
+        ),
+        (
+            "hold_current_ma",
+            Unit::Milliampere.given(limits.hold_current_ma),
+        ),
+    ];
+    let said = |given: bool| -> Vec<String> {
+        let those = all
+            .iter()
+            .filter(|(key, _)| limits.given.contains(key) == given);
+        those.map(|(key, value)| format!("{key} {value}")).collect()
+    };
+    let mut lines = Vec::new();
+    let (given, defaults) = (said(true), said(false));
+    if !given.is_empty() {
+        lines.push(format!(
+            "Limits from the aircraft file: {}.",
+            given.join(", ")
+        ));
+    }
+    if !defaults.is_empty() {
+        lines.push(format!(
+            "Limits by default (common practice, no source): {}.",
+            defaults.join(", ")
+        ));
+    }
+    lines
+}
