@@ -72,5 +72,6 @@ pub(crate) fn find(series: &Series, motion: &Motion) -> Option<Jerks> {
         standing_share: standing_s / moving_s,
         step_deg: if jumps > 0.0 { jump_deg / jumps } else { 0.0 },
         at_deg: place,
+        speed_deg_s: motion.usable().map(|(_, s)| s.speed_deg_s).sum::<f64>() / strokes,
     })
 }

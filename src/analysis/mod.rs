@@ -182,6 +182,8 @@ pub struct Jerks {
     pub standing_share: f64,
     pub step_deg: f64,
     pub at_deg: f64,
+    /// Typical speed of the strokes, °/s.
+    pub speed_deg_s: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -1,6 +1,14 @@
 //! Rules with their limit, unit and reason; findings; the sentences. Pure.
 
+mod pairs;
+mod rules;
+mod sentence;
+
+use crate::aircraft::{Aircraft, Limits, Surface};
+use crate::analysis::Measured;
+use crate::recording::Recording;
 use crate::units::TorqueUnit;
+pub use sentence::Sentence;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Kind {
@@ -72,31 +80,29 @@ impl Verdict {
     }
 }
 
+/// Something found, with its numbers and what to do next in one sentence.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
     pub kind: Kind,
     pub level: Level,
+    /// Where on the surface's travel, if anywhere.
     pub at_deg: Option<f64>,
-    pub(crate) sentence: Sentence,
-}
-
-/// A sentence kept as pieces, so that it can be said in the unit the builder asked for.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Sentence(pub(crate) Vec<Piece>);
-
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Piece {
-    Words(String),
+    sentence: Sentence,
 }
 
 impl Finding {
     /// What was found, with its numbers, and what to do next.
-    pub fn text(&self, _unit: TorqueUnit) -> String {
-        self.sentence
-            .0
-            .iter()
-            .map(|Piece::Words(w)| w.as_str())
-            .collect()
+    pub fn text(&self, unit: TorqueUnit) -> String {
+        self.sentence.said_in(unit)
+    }
+
+    pub fn new(kind: Kind, level: Level, at_deg: Option<f64>, sentence: Sentence) -> Self {
+        Self {
+            kind,
+            level,
+            at_deg,
+            sentence,
+        }
     }
 }
 
@@ -106,4 +112,57 @@ pub struct Judged {
     /// Worst first.
     pub findings: Vec<Finding>,
     pub verdict: Verdict,
+}
+
+impl Judged {
+    /// The verdict that findings add up to: the worst of them, else unproven where something was.
+    pub fn new(mut findings: Vec<Finding>) -> Self {
+        findings.sort_by_key(|f| std::cmp::Reverse((f.level, f.kind == Kind::Unproven)));
+        let worst = findings.iter().map(|f| f.level).max();
+        let verdict = match worst {
+            Some(Level::Stop) => Verdict::DoNotFly,
+            Some(Level::Work) => Verdict::WorkNeeded,
+            _ if findings.iter().any(|f| f.kind == Kind::Unproven) => Verdict::Unproven,
+            _ => Verdict::NoFaultFound,
+        };
+        Self { findings, verdict }
+    }
+}
+
+/// Judges one surface by the aircraft's limits.
+pub fn judge(
+    measured: &Measured,
+    recording: &Recording,
+    surface: &Surface,
+    limits: &Limits,
+) -> Judged {
+    Judged::new(rules::all(measured, recording, surface, limits))
+}
+
+/// Compares surfaces with their pairs among recordings judged together, and adds what differs to both.
+/// `results`: surface index, what was measured, what was judged.
+pub fn compare_pairs(aircraft: &Aircraft, results: &mut [(usize, &Measured, &mut Judged)]) {
+    let mut added: Vec<(usize, Finding)> = Vec::new();
+    for (i, (surface_index, measured, _)) in results.iter().enumerate() {
+        let surface = &aircraft.surfaces[*surface_index];
+        let Some(pair_index) = surface.pair_index else {
+            continue;
+        };
+        // The pair's last recording of those given.
+        let Some((_, other, _)) = results.iter().rev().find(|(s, _, _)| *s == pair_index) else {
+            continue;
+        };
+        let pair = &aircraft.surfaces[pair_index];
+        added.extend(
+            pairs::differences(surface, measured, pair, other, &aircraft.limits)
+                .into_iter()
+                .map(|f| (i, f)),
+        );
+    }
+    for (i, finding) in added {
+        let judged = &mut *results[i].2;
+        let mut findings = std::mem::take(&mut judged.findings);
+        findings.push(finding);
+        *judged = Judged::new(findings);
+    }
 }

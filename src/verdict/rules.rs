@@ -1,0 +1,549 @@
+//! One rule a kind of finding: its limit, its level, its sentence with what to do next.
+//! Limits come from the aircraft file or are its defaults (common practice, no source).
+
+use super::sentence::{Sentence, plain};
+use super::{Finding, Kind, Level};
+use crate::aircraft::{Limits, Surface};
+use crate::analysis::{
+    Doubt, HoldCurrent, Knee, Measured, Quantity, RatioSource, ShortCause, ThrowResult, ThrowState,
+    TightSpot, TorqueSource, When,
+};
+use crate::recording::Recording;
+use crate::units::Unit;
+
+/// Beyond this many times its limit a load or play is no longer something to work on before flying but a reason not to
+/// fly (common practice, no source).
+const GRAVE: f64 = 2.0;
+/// Stops a stroke and share of time standing from which motion is called jerky (common practice, no source).
+const JERKY_STOPS: f64 = 2.5;
+const JERKY_STANDING: f64 = 0.04;
+/// Slower sweeps than this, °/s at the surface, let a sound servo step inside its own dead band.
+const SLOW_SWEEP_DEG_S: f64 = 15.0;
+/// Share of lines lost or damaged that is worth a word.
+const LOST_WORTH_SAYING: f64 = 0.005;
+
+fn finding(kind: Kind, level: Level, at_deg: Option<f64>, sentence: Sentence) -> Finding {
+    Finding {
+        kind,
+        level,
+        at_deg,
+        sentence,
+    }
+}
+
+/// `Left elevator`.
+fn named(surface: &Surface) -> String {
+    let mut letters = surface.name.chars();
+    letters
+        .next()
+        .map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
+}
+
+pub(super) fn all(
+    measured: &Measured,
+    recording: &Recording,
+    surface: &Surface,
+    limits: &Limits,
+) -> Vec<Finding> {
+    let mut found = Vec::new();
+    if let Some(curve) = &measured.curve {
+        found.extend(
+            curve
+                .knees
+                .iter()
+                .filter_map(|k| stiffening(k, &curve.stiffness_ncm_per_deg, surface, limits)),
+        );
+        found.extend(
+            curve
+                .tight_spots
+                .iter()
+                .filter_map(|s| tight_spot(s, measured, surface, limits)),
+        );
+        found.extend(high_friction(
+            measured,
+            &curve.friction_ncm,
+            surface,
+            limits,
+        ));
+    }
+    found.extend(
+        measured
+            .throws
+            .iter()
+            .filter_map(|t| throw_short(t, measured, surface)),
+    );
+    found.extend(high_load(measured, surface, limits));
+    found.extend(
+        measured
+            .slop_deg
+            .as_ref()
+            .and_then(|q| slop(q, surface, limits)),
+    );
+    found.extend(
+        measured
+            .load
+            .hold_current_ma
+            .iter()
+            .filter_map(|h| hold_current(h, surface, limits)),
+    );
+    found.extend(stick_slip(measured, surface));
+    found.extend(trips(recording, surface));
+    found.extend(measured.doubts.iter().map(|d| doubt(d, measured, surface)));
+    found.extend(bad_data(recording));
+    found
+}
+
+fn side_word(surface: &Surface, up_side: bool) -> &'static str {
+    let rudder = surface
+        .throws
+        .iter()
+        .any(|t| matches!(t.side.word(), "left" | "right"));
+    match (up_side, rudder) {
+        (true, false) => "up",
+        (false, false) => "down",
+        (true, true) => "left",
+        (false, true) => "right",
+    }
+}
+
+fn stiffening(
+    knee: &Knee,
+    before: &Quantity,
+    surface: &Surface,
+    limits: &Limits,
+) -> Option<Finding> {
+    if knee.ratio < limits.stiffening_ratio {
+        return None;
+    }
+    let side = side_word(surface, knee.up_side);
+    let sentence = Sentence::new(format!("{} {side} stiffens from {}: ", named(surface), plain(Unit::Degree, &knee.at_deg)))
+        .stiffness(before)
+        .words(" before, ")
+        .stiffness(&knee.stiffness_beyond_ncm_per_deg)
+        .words(format!(
+            " beyond ({:.1} times; limit {}). Take the rod off, look along the hinge for tears or glue in it, and work it in \
+             further before connecting the rod again.",
+            knee.ratio, limits.stiffening_ratio
+        ));
+    Some(finding(
+        Kind::Stiffening,
+        Level::Work,
+        Some(knee.at_deg.value),
+        sentence,
+    ))
+}
+
+fn tight_spot(
+    spot: &TightSpot,
+    measured: &Measured,
+    surface: &Surface,
+    limits: &Limits,
+) -> Option<Finding> {
+    if spot.height_ncm.value < limits.tight_spot_ncm {
+        return None;
+    }
+    let power = measured.torque_from == TorqueSource::SupplyPower;
+    let when = match spot.when {
+        When::Both => "both ways",
+        When::Up if power => "on the way up (supply power may not show the way back)",
+        When::Down if power => "on the way down (supply power may not show the way back)",
+        When::Up => "on the way up alone",
+        When::Down => "on the way down alone",
+    };
+    let sentence = Sentence::new(format!(
+        "{} has a tight spot at {} (from {} to {}), {when}: ",
+        named(surface),
+        plain(Unit::Degree, &spot.at_deg),
+        Unit::Degree.place(spot.from_deg),
+        Unit::Degree.place(spot.to_deg),
+    ))
+    .torque(&spot.height_ncm)
+    .words(" more friction there than around it (limit ")
+    .bare_torque(limits.tight_spot_ncm)
+    .words("). Move it slowly through that angle with the rod off, then on: feel whether hinge, horn, rod or servo arm catches.");
+    Some(finding(
+        Kind::TightSpot,
+        Level::Work,
+        Some(spot.at_deg.value),
+        sentence,
+    ))
+}
+
+fn high_friction(
+    measured: &Measured,
+    friction: &Quantity,
+    surface: &Surface,
+    limits: &Limits,
+) -> Option<Finding> {
+    let share = measured.load.friction_share_of_stall?;
+    if share < limits.friction_share_of_stall {
+        return None;
+    }
+    let sentence = Sentence::new(format!("{} drags: friction ", named(surface)))
+        .torque(friction)
+        .words(format!(
+            " is {} of the servo's stall torque (limit {}). Free the rod ends and the hinge line, and measure again with the \
+             rod off to see which of them it is.",
+            Unit::Share.plain(share),
+            Unit::Share.given(limits.friction_share_of_stall)
+        ));
+    Some(finding(Kind::HighFriction, Level::Work, None, sentence))
+}
+
+fn throw_short(throw: &ThrowResult, measured: &Measured, surface: &Surface) -> Option<Finding> {
+    let mm = throw.reached_mm.as_ref();
+    let deg = throw.reached_deg.as_ref();
+    let asked = format!(
+        "{} ({})",
+        Unit::Millimetre.given(throw.asked_mm),
+        Unit::Degree.place(throw.asked_deg)
+    );
+    match throw.state {
+        ThrowState::Met => None,
+        ThrowState::Unproven => {
+            let seen = match mm {
+                Some(q) => format!(
+                    "reached {} of {asked}, too near the tolerance or in too few strokes to tell",
+                    plain(Unit::Millimetre, q)
+                ),
+                None => format!("{asked} was asked and no movement to that side was seen"),
+            };
+            let sentence = Sentence::new(format!(
+                "{}, throw \"{}\": {seen}. Sweep it again with three strokes or more to that end.",
+                named(surface),
+                throw.name
+            ));
+            Some(finding(Kind::Unproven, Level::Watch, None, sentence))
+        }
+        ThrowState::Short => {
+            let (mm, deg) = (mm?, deg?);
+            let (level, why) = match throw.cause {
+                Some(ShortCause::Stalled) => (
+                    Level::Stop,
+                    "the servo stalled there: find what stops the surface before it is powered again",
+                ),
+                Some(ShortCause::StoppedByLimit) => (
+                    Level::Work,
+                    "a limit of the rig stopped it there: find what loads the servo, then sweep again",
+                ),
+                Some(ShortCause::EndOfCommand) => (
+                    Level::Work,
+                    "the surface followed to the end of the command: widen the end points, or move the rod inwards on the horn \
+                     or outwards on the servo arm",
+                ),
+                None => (
+                    Level::Work,
+                    "why cannot be told without the servo's pulse: look for a stop at the hinge or in the linkage",
+                ),
+            };
+            let climbing = if stiffens_towards(measured, throw) {
+                " Torque climbs towards that end: work the hinge in first."
+            } else {
+                ""
+            };
+            let sentence = Sentence::new(format!(
+                "{}, throw \"{}\" falls short: {} ({}) of {asked}, tolerance {}; {why}.{climbing}",
+                named(surface),
+                throw.name,
+                plain(Unit::Millimetre, mm),
+                plain(Unit::Degree, deg),
+                Unit::Millimetre.given(throw.tolerance_mm),
+            ));
+            Some(finding(
+                Kind::ThrowShort,
+                level,
+                Some(throw.side.sign() * deg.value),
+                sentence,
+            ))
+        }
+    }
+}
+
+fn stiffens_towards(measured: &Measured, throw: &ThrowResult) -> bool {
+    let up = throw.side.sign() > 0.0;
+    measured
+        .curve
+        .as_ref()
+        .is_some_and(|c| c.knees.iter().any(|k| k.up_side == up))
+}
+
+fn high_load(measured: &Measured, surface: &Surface, limits: &Limits) -> Option<Finding> {
+    let load = &measured.load;
+    let (peak, share) = (
+        load.peak_torque_ncm.as_ref()?,
+        load.share_of_stall.as_ref()?,
+    );
+    if share.value < limits.share_of_stall {
+        return None;
+    }
+    let level = if share.value >= GRAVE * limits.share_of_stall {
+        Level::Stop
+    } else {
+        Level::Work
+    };
+    let volts = load.voltage_v.map_or(
+        "the data sheet's voltage (none was measured)".to_owned(),
+        |v| Unit::Volt.plain(v),
+    );
+    let ratio = match load.ratio_from {
+        RatioSource::AssumedOne => {
+            "; arm and surface taken to turn alike, as nothing tells their ratio"
+        }
+        _ => "",
+    };
+    let sentence = Sentence::new(format!("{} loads its servo: up to ", named(surface)))
+        .torque(peak)
+        .words(format!(
+            " at {}, {} of the stall torque at {volts} (limit {}{ratio}). Find what resists before air load comes on top: \
+             hinge, linkage geometry, or a servo too small.",
+            Unit::Degree.place(load.peak_at_deg.unwrap_or(0.0)),
+            plain(Unit::Share, share),
+            Unit::Share.given(limits.share_of_stall),
+        ));
+    Some(finding(Kind::HighLoad, level, load.peak_at_deg, sentence))
+}
+
+fn slop(slop: &Quantity, surface: &Surface, limits: &Limits) -> Option<Finding> {
+    if slop.value < limits.slop_deg {
+        return None;
+    }
+    let level = if slop.value >= GRAVE * limits.slop_deg {
+        Level::Stop
+    } else {
+        Level::Work
+    };
+    let sentence = Sentence::new(format!(
+        "{} has {} of play between servo arm and surface (limit {}). Check clevis, horn and arm holes and the arm's screw; \
+         play invites flutter.",
+        named(surface),
+        plain(Unit::Degree, slop),
+        Unit::Degree.given(limits.slop_deg),
+    ));
+    Some(finding(Kind::Slop, level, None, sentence))
+}
+
+fn hold_current(hold: &HoldCurrent, surface: &Surface, limits: &Limits) -> Option<Finding> {
+    if hold.ma < limits.hold_current_ma {
+        return None;
+    }
+    let sentence = Sentence::new(format!(
+        "{} draws {} while it holds {} (limit {}): the servo heats standing still. Look for a bind, an end point past the \
+         mechanical stop, or two servos working against each other.",
+        named(surface),
+        Unit::Milliampere.plain(hold.ma),
+        Unit::Degree.place(hold.at_deg),
+        Unit::Milliampere.given(limits.hold_current_ma),
+    ));
+    Some(finding(
+        Kind::HoldCurrent,
+        Level::Work,
+        Some(hold.at_deg),
+        sentence,
+    ))
+}
+
+fn stick_slip(measured: &Measured, surface: &Surface) -> Option<Finding> {
+    let jerks = measured.jerks.as_ref()?;
+    if jerks.stops_per_stroke < JERKY_STOPS || jerks.standing_share < JERKY_STANDING {
+        return None;
+    }
+    let slow = jerks.speed_deg_s < SLOW_SWEEP_DEG_S;
+    let next = if slow {
+        "At this slow rate a sound servo steps inside its own dead band and power reads high: sweep at 20 to 40 degrees a second \
+         before blaming the surface."
+    } else {
+        "It sticks and slips: clean and free the hinge line and the rod ends, then measure again."
+    };
+    let sentence = Sentence::new(format!(
+        "{} moves in jerks under a steady command: {:.1} stops a stroke, steps of about {}, standing {} of the time. {next}",
+        named(surface),
+        jerks.stops_per_stroke,
+        Unit::Degree.place(jerks.step_deg),
+        Unit::Share.plain(jerks.standing_share),
+    ));
+    let level = if slow { Level::Watch } else { Level::Work };
+    Some(finding(
+        Kind::StickSlip,
+        level,
+        Some(jerks.at_deg),
+        sentence,
+    ))
+}
+
+/// The rig disarmed itself.
+fn trips(recording: &Recording, surface: &Surface) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for (code, kind, level, what) in [
+        (
+            "over-current",
+            Kind::HighLoad,
+            Level::Stop,
+            "the servo drew more than the rig's current limit",
+        ),
+        ("stalled", Kind::HighLoad, Level::Stop, "the servo stalled"),
+        (
+            "over-temperature",
+            Kind::HighLoad,
+            Level::Stop,
+            "the servo's case passed the rig's temperature limit",
+        ),
+        (
+            "under-voltage",
+            Kind::BadData,
+            Level::Work,
+            "the supply fell below the rig's lowest voltage",
+        ),
+        (
+            "sensor-fault",
+            Kind::BadData,
+            Level::Work,
+            "a sensor failed",
+        ),
+        (
+            "host-lost",
+            Kind::BadData,
+            Level::Watch,
+            "the rig lost its host",
+        ),
+    ] {
+        let events: Vec<_> = recording.events.iter().filter(|e| e.code == code).collect();
+        let Some(first) = events.first() else {
+            continue;
+        };
+        let detail = match (&first.detail, code) {
+            (Some(d), "over-current") => format!(" ({d} mA)"),
+            (Some(d), "over-temperature") => format!(" ({d} °C)"),
+            (Some(d), "under-voltage") => format!(" ({d} V)"),
+            (Some(d), "sensor-fault") => format!(" ({d})"),
+            _ => String::new(),
+        };
+        let sentence = Sentence::new(format!(
+            "{}: {what}{detail} and the rig disarmed itself, {:.1} s into the recording{}. Find the cause before sweeping again.",
+            named(surface),
+            first.t_s,
+            if events.len() > 1 {
+                format!(", {} times in all", events.len())
+            } else {
+                String::new()
+            },
+        ));
+        found.push(finding(kind, level, None, sentence));
+    }
+    found
+}
+
+fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Finding {
+    let unproven = |text: String| finding(Kind::Unproven, Level::Watch, None, Sentence::new(text));
+    let bad = |level, text: String| finding(Kind::BadData, level, None, Sentence::new(text));
+    let name = named(surface);
+    match doubt {
+        Doubt::NoTorqueSource => unproven(format!(
+            "{name}: stiffness, friction and load are unproven: the recording has no torque, no rod force that a linkage in the \
+             aircraft file could turn into torque, and no servo current with voltage."
+        )),
+        Doubt::NoCalibration => unproven(format!(
+            "{name}: stiffness, friction and load are unproven: supply current says nothing about torque without a calibration \
+             of this servo. Calibrate it and name the file under its [[servo]]."
+        )),
+        Doubt::NoAngle => unproven(format!(
+            "{name}: nothing can be judged: the recording has no reading of angle_deg. Check the angle sensor's channel and wire."
+        )),
+        Doubt::NeverMoved => unproven(format!(
+            "{name}: the surface never moved more than {}: nothing can be judged. Check the angle sensor's magnet or clip, the rod \
+             and the servo's lead.",
+            Unit::Degree.place(measured.travel_deg.map_or(0.0, |t| t.1 - t.0))
+        )),
+        Doubt::TooFewStrokes { up, down } => unproven(format!(
+            "{name}: {up} strokes up and {down} down are too few to tell scatter from a fault: three of each are needed, ten are \
+             better. Sweep again with more cycles."
+        )),
+        Doubt::TooLittleTravel { from_deg, to_deg } => unproven(format!(
+            "{name}: it moved only from {} to {}: too little travel for a curve. Sweep between the throws.",
+            Unit::Degree.place(*from_deg),
+            Unit::Degree.place(*to_deg)
+        )),
+        Doubt::TooMuchLost { share } => unproven(format!(
+            "{name}: {} of the recording is lost or damaged: too much to judge from. Shorten or shield the cable, or lower the \
+             rig's rate, and record again.",
+            Unit::Share.plain(*share)
+        )),
+        Doubt::SignReversed {
+            channel: channel @ "pulse_us",
+        } => bad(
+            Level::Watch,
+            format!(
+                "{name}: {channel} and angle_deg run against each other: a longer pulse moves the surface down. If that is not meant, \
+                 reverse the channel in the transmitter, or swap the angle sensor's sense."
+            ),
+        ),
+        Doubt::SignReversed {
+            channel: channel @ "arm_deg",
+        } => bad(
+            Level::Watch,
+            format!(
+                "{name}: {channel} and angle_deg run against each other: turn the arm sensor's sense round so that driving the surface \
+                 up reads positive."
+            ),
+        ),
+        Doubt::SignReversed { channel } => bad(
+            Level::Work,
+            format!(
+                "{name}: {channel} and angle_deg run against each other: friction would help the motion. Swap the two signal wires of \
+                 the {} or turn its sense round, so that pushing up reads positive; nothing measured with it can be used before.",
+                if *channel == "force_n" {
+                    "load cell"
+                } else {
+                    "torque sensor"
+                }
+            ),
+        ),
+        Doubt::NoFit => unproven(format!(
+            "{name}: no curve could be fitted: the readings do not follow stiffness and friction in both directions. Look at the plot, \
+             check the sensors, and sweep again."
+        )),
+        Doubt::CalibrationStrained { sigmas } => bad(
+            Level::Watch,
+            format!(
+                "{name}: the servo's calibration and this recording disagree by {sigmas:.1} of its own uncertainties. Calibrate the servo \
+                 again before trusting torque from supply power."
+            ),
+        ),
+    }
+}
+
+fn bad_data(recording: &Recording) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let gone = recording.lost + recording.damaged_lines;
+    let all = gone + recording.samples;
+    if all > 0 && gone as f64 / all as f64 >= LOST_WORTH_SAYING {
+        let sentence = Sentence::new(format!(
+            "{} lost samples and {} damaged lines in {} ({}): counted and left out, nothing was guessed. Check the cable, its \
+             connectors and the ground between rig and servo supply.",
+            recording.lost,
+            recording.damaged_lines,
+            all,
+            Unit::Share.plain(gone as f64 / all as f64),
+        ));
+        found.push(finding(Kind::BadData, Level::Watch, None, sentence));
+    }
+    if recording.restarts > 0 {
+        let sentence = Sentence::new(format!(
+            "The rig restarted {} within the recording: strokes are not joined across it. Look for a brown-out of its board.",
+            if recording.restarts == 1 {
+                "once".to_owned()
+            } else {
+                format!("{} times", recording.restarts)
+            }
+        ));
+        found.push(finding(Kind::BadData, Level::Watch, None, sentence));
+    }
+    found.extend(recording.notes.iter().map(|note| {
+        finding(
+            Kind::BadData,
+            Level::Watch,
+            None,
+            Sentence::new(format!("{}.", note.trim_end_matches('.'))),
+        )
+    }));
+    found
+}
