@@ -250,6 +250,35 @@ mod tests {
         assert!((solver.ratio_at_surface_deg(0.0).unwrap() - 18.0 / 22.0).abs() < 0.02);
     }
 
+    /// The horn's angle found apart from the solver, by bisection on the rod's length: arm tip at (±9, 18 cos 30°).
+    #[test]
+    fn driving_up_turns_the_arm_tip_towards_the_hinge() {
+        let solver = LinkageSolver::new(&sample()).unwrap();
+        let horn_deg_at_tip_x = |x_mm: f64| {
+            let tip = (x_mm, (18.0_f64.powi(2) - x_mm * x_mm).sqrt());
+            let (mut low, mut high) = (5.0_f64, 175.0_f64);
+            for _ in 0..100 {
+                let middle = 0.5 * (low + high);
+                let (sin, cos) = middle.to_radians().sin_cos();
+                let length = (97.0 + 22.0 * cos - tip.0).hypot(22.0 * sin - tip.1);
+                // The further the horn leans towards the arm, the shorter the rod that reaches it.
+                if length > 95.0 {
+                    low = middle
+                } else {
+                    high = middle
+                }
+            }
+            low
+        };
+        let neutral = horn_deg_at_tip_x(0.0);
+        for (arm_deg, tip_x_mm) in [(30.0, 9.0), (-30.0, -9.0)] {
+            let expected = neutral - horn_deg_at_tip_x(tip_x_mm);
+            let deg = solver.surface_deg_at_arm_deg(arm_deg).unwrap();
+            assert!((deg - expected).abs() < 1e-9, "{deg} {expected}");
+            assert!(deg.signum() == arm_deg.signum());
+        }
+    }
+
     #[test]
     fn the_longer_horn_lever_moves_the_surface_less() {
         let mut linkage = sample();

@@ -1,7 +1,19 @@
 //! `aircraft.toml` as the program uses it: servos, surfaces, linkage, limits; calibrations.
 //! Reading is in `read`, geometry in `linkage`. Nothing here knows of recordings.
 
+mod bound;
+mod calibration;
+mod document;
+mod file;
+mod keys;
 pub mod linkage;
+mod read;
+mod section;
+mod surface;
+
+pub use file::{NamedText, read_text};
+pub use linkage::{LinkageSolver, Pose};
+pub use read::{parse, read_path};
 
 /// An aircraft file, read and checked: every name it refers to exists.
 #[derive(Debug, Clone, PartialEq)]
@@ -157,13 +169,107 @@ impl Default for Limits {
     }
 }
 
+impl ThrowMeasure {
+    /// Trailing-edge travel in mm (sign kept) of a surface of this chord at a deflection in degrees.
+    pub fn mm_at_deg(self, chord_mm: f64, deg: f64) -> f64 {
+        let d = deg.to_radians();
+        match self {
+            ThrowMeasure::Straight => 2.0 * chord_mm * (d / 2.0).sin(),
+            ThrowMeasure::Square => chord_mm * d.sin(),
+        }
+    }
+
+    /// The deflection in degrees (sign kept) that the ruler reads as this travel; `None` beyond what it can read.
+    pub fn deg_at_mm(self, chord_mm: f64, mm: f64) -> Option<f64> {
+        let sine = mm / self.longest_mm(chord_mm);
+        let d = (-1.0..=1.0).contains(&sine).then(|| sine.asin())?;
+        Some(match self {
+            ThrowMeasure::Straight => (2.0 * d).to_degrees(),
+            ThrowMeasure::Square => d.to_degrees(),
+        })
+    }
+
+    /// The longest travel that the ruler can read at all, mm: twice the chord straight, the chord square.
+    pub fn longest_mm(self, chord_mm: f64) -> f64 {
+        match self {
+            ThrowMeasure::Straight => 2.0 * chord_mm,
+            ThrowMeasure::Square => chord_mm,
+        }
+    }
+}
+
 impl Surface {
     /// Trailing-edge travel in mm (magnitude, sign kept) at a deflection in degrees, as the manual's ruler would read it.
     pub fn mm_at_deg(&self, deg: f64) -> f64 {
-        let d = deg.to_radians();
-        match self.measure {
-            ThrowMeasure::Straight => 2.0 * self.chord_mm * (d / 2.0).sin(),
-            ThrowMeasure::Square => self.chord_mm * d.sin(),
+        self.measure.mm_at_deg(self.chord_mm, deg)
+    }
+
+    /// Deflection in degrees (sign kept) at a trailing-edge travel in mm; `None` beyond what the ruler can read.
+    pub fn deg_at_mm(&self, mm: f64) -> Option<f64> {
+        self.measure.deg_at_mm(self.chord_mm, mm)
+    }
+}
+
+impl Aircraft {
+    /// The surface of this name and its index.
+    pub fn surface(&self, name: &str) -> Option<(usize, &Surface)> {
+        self.surfaces
+            .iter()
+            .enumerate()
+            .find(|(_, s)| s.name == name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn a_ruler_straight_across_reads_twice_the_chord_times_the_half_sine() {
+        let straight = ThrowMeasure::Straight;
+        // By hand: 26/(2·58) = 0.224 138; asin = 12.9522°; twice that 25.904°.
+        assert!((straight.deg_at_mm(58.0, 26.0).unwrap() - 25.904).abs() < 1e-3);
+        // The same at 60°, where the triangle is equilateral and the travel is the chord itself.
+        assert!((straight.mm_at_deg(58.0, 60.0) - 58.0).abs() < 1e-12);
+        // The contract's own example: 24.0 mm on 58 mm is 23.9°.
+        assert!((straight.deg_at_mm(58.0, 24.0).unwrap() - 23.9).abs() < 0.05);
+    }
+
+    #[test]
+    fn a_ruler_square_to_the_chord_reads_the_chord_times_the_sine() {
+        let square = ThrowMeasure::Square;
+        assert!((square.mm_at_deg(58.0, 30.0) - 29.0).abs() < 1e-12);
+        assert!((square.deg_at_mm(58.0, 29.0).unwrap() - 30.0).abs() < 1e-12);
+    }
+
+    /// Common practice, no source: one degree is a sixtieth of the chord (1 in 60), good to 5 % up to 25° or so.
+    #[test]
+    fn the_one_in_sixty_rule_of_the_trade_holds_to_five_percent() {
+        for chord_mm in [40.0, 58.0, 75.0] {
+            for deg in [5.0, 10.0, 15.0, 20.0, 25.0] {
+                let rule_mm = chord_mm * deg / 60.0;
+                let mm = ThrowMeasure::Straight.mm_at_deg(chord_mm, deg);
+                assert!((mm / rule_mm - 1.0).abs() < 0.05, "{chord_mm} {deg} {mm}");
+            }
+        }
+    }
+
+    #[test]
+    fn beyond_what_a_ruler_can_read_there_is_no_angle() {
+        assert_eq!(ThrowMeasure::Straight.deg_at_mm(58.0, 116.1), None);
+        assert_eq!(ThrowMeasure::Square.deg_at_mm(58.0, -58.1), None);
+        assert_eq!(ThrowMeasure::Square.deg_at_mm(58.0, f64::NAN), None);
+        assert_eq!(ThrowMeasure::Square.deg_at_mm(0.0, 0.0), None);
+    }
+
+    proptest! {
+        #[test]
+        fn travel_and_angle_undo_each_other(chord_mm in 5.0..300.0, deg in -89.0..89.0) {
+            for measure in [ThrowMeasure::Straight, ThrowMeasure::Square] {
+                let back = measure.deg_at_mm(chord_mm, measure.mm_at_deg(chord_mm, deg)).unwrap();
+                prop_assert!((back - deg).abs() < 1e-9);
+            }
         }
     }
 }

@@ -1,0 +1,277 @@
+//! The keys of `aircraft.toml` and of a calibration file: the one list that unknown, missing and misplaced keys
+//! are judged by, and where the words of the remedies come from. No reading here.
+
+/// One key: an example of its value as it stands in the file, and what it means.
+#[derive(Debug)]
+pub(super) struct Key {
+    pub name: &'static str,
+    pub example: &'static str,
+    pub means: &'static str,
+}
+
+/// One kind of table, with all keys it may have.
+#[derive(Debug)]
+pub(super) struct Kind {
+    /// As the builder writes it: `[[surface]]`.
+    pub title: &'static str,
+    pub keys: &'static [Key],
+}
+
+impl Kind {
+    pub fn key(&self, name: &str) -> Option<&'static Key> {
+        self.keys.iter().find(|k| k.name == name)
+    }
+}
+
+const fn key(name: &'static str, example: &'static str, means: &'static str) -> Key {
+    Key {
+        name,
+        example,
+        means,
+    }
+}
+
+pub(super) static TOP: Kind = Kind {
+    title: "the file",
+    keys: &[
+        key("aircraft", "[aircraft]", "the aircraft's name and note"),
+        key(
+            "servo_type",
+            "[[servo_type]]",
+            "what the data sheet says of a kind of servo",
+        ),
+        key("servo", "[[servo]]", "one physical servo"),
+        key("surface", "[[surface]]", "one control surface"),
+        key("limits", "[limits]", "the limits to judge by"),
+    ],
+};
+
+pub(super) static AIRCRAFT: Kind = Kind {
+    title: "[aircraft]",
+    keys: &[
+        key("name", "\"Dunlin\"", "what you call the aircraft"),
+        key("note", "\"second airframe\"", "anything worth remembering"),
+    ],
+};
+
+pub(super) static SERVO_TYPE: Kind = Kind {
+    title: "[[servo_type]]",
+    keys: &[
+        key(
+            "name",
+            "\"metal gear, 21 kg·cm\"",
+            "what [[servo]] calls this kind by",
+        ),
+        key(
+            "stall_torque_ncm",
+            "210",
+            "stall torque from the data sheet, N·cm (1 kg·cm is 9.81 N·cm)",
+        ),
+        key(
+            "stall_voltage_v",
+            "7.4",
+            "the voltage that the stall torque holds at, V",
+        ),
+        key(
+            "arm_deg_per_us",
+            "0.09",
+            "arm angle per µs of pulse, degrees",
+        ),
+    ],
+};
+
+pub(super) static SERVO: Kind = Kind {
+    title: "[[servo]]",
+    keys: &[
+        key("tag", "\"E1\"", "the mark on this one servo"),
+        key(
+            "type",
+            "\"metal gear, 21 kg·cm\"",
+            "the name of a [[servo_type]]",
+        ),
+        key("fitted", "2026-04-02", "the day it was fitted"),
+        key(
+            "calibration",
+            "\"E1.calibration.toml\"",
+            "its calibration file, beside aircraft.toml",
+        ),
+    ],
+};
+
+pub(super) static SURFACE: Kind = Kind {
+    title: "[[surface]]",
+    keys: &[
+        key("name", "\"left elevator\"", "what you call the surface"),
+        key("servo", "\"E1\"", "the tag of the [[servo]] that drives it"),
+        key(
+            "pair",
+            "\"right elevator\"",
+            "the name of the surface it is compared with",
+        ),
+        key(
+            "chord_mm",
+            "58.0",
+            "hinge line to trailing edge, where the throw is measured, mm",
+        ),
+        key(
+            "throw_as",
+            "\"straight\"",
+            "how the throw is measured: \"straight\" or \"square\"",
+        ),
+        key(
+            "throws",
+            "[ { name = \"up\", up_mm = 24.0, tolerance_mm = 1.0 } ]",
+            "the throws it must reach",
+        ),
+        key(
+            "linkage",
+            "[surface.linkage]",
+            "arm, horn, rod and base of its linkage",
+        ),
+        key("air", "[surface.air]", "what the flight load needs"),
+    ],
+};
+
+pub(super) static THROW: Kind = Kind {
+    title: "throws",
+    keys: &[
+        key("name", "\"up\"", "what you call this throw"),
+        key("up_mm", "24.0", "how far up, mm"),
+        key("down_mm", "22.0", "how far down, mm"),
+        key("left_mm", "30.0", "how far left, mm"),
+        key("right_mm", "30.0", "how far right, mm"),
+        key("up_deg", "24.0", "how far up, degrees"),
+        key("down_deg", "22.0", "how far down, degrees"),
+        key("left_deg", "30.0", "how far left, degrees"),
+        key("right_deg", "30.0", "how far right, degrees"),
+        key(
+            "tolerance_mm",
+            "1.0",
+            "how far off it may be, mm at the trailing edge",
+        ),
+    ],
+};
+
+pub(super) static LINKAGE: Kind = Kind {
+    title: "[surface.linkage]",
+    keys: &[
+        key("arm_mm", "18", "servo arm: output shaft to rod, mm"),
+        key("horn_mm", "22", "control horn: hinge line to rod, mm"),
+        key("rod_mm", "95", "rod length, hole to hole, mm"),
+        key("base_mm", "97", "output shaft to hinge line, mm"),
+        key(
+            "arm_zero_deg",
+            "0",
+            "arm at neutral pulse, away from square to the shaft-to-hinge line, degrees",
+        ),
+    ],
+};
+
+pub(super) static AIR: Kind = Kind {
+    title: "[surface.air]",
+    keys: &[
+        key(
+            "span_mm",
+            "340",
+            "length of the surface along its hinge, mm",
+        ),
+        key("wing_chord_mm", "190", "whole chord, surface included, mm"),
+        key("fastest_m_s", "85", "highest airspeed, m/s"),
+    ],
+};
+
+pub(super) static LIMITS: Kind = Kind {
+    title: "[limits]",
+    keys: &[
+        key(
+            "share_of_stall",
+            "0.30",
+            "highest torque on the bench, as a share of stall torque (0.30 is 30 %)",
+        ),
+        key("slop_deg", "0.5", "slop, degrees at the surface"),
+        key(
+            "pair_difference",
+            "0.25",
+            "difference between a surface and its pair, as a share (0.25 is 25 %)",
+        ),
+        key(
+            "stiffening_ratio",
+            "1.5",
+            "slope beyond a knee over slope before it",
+        ),
+        key(
+            "friction_share_of_stall",
+            "0.10",
+            "hinge and linkage friction, as a share of stall torque (0.10 is 10 %)",
+        ),
+        key(
+            "tight_spot_ncm",
+            "3.0",
+            "smallest local rise of friction worth a finding, N·cm",
+        ),
+        key(
+            "hold_current_ma",
+            "400",
+            "steady current at neutral and at full throw, mA",
+        ),
+    ],
+};
+
+pub(super) static CALIBRATION_TOP: Kind = Kind {
+    title: "the file",
+    keys: &[
+        key("servo", "[servo]", "which servo was calibrated, and when"),
+        key("power_balance", "[power_balance]", "the four numbers found"),
+    ],
+};
+
+pub(super) static CALIBRATED_SERVO: Kind = Kind {
+    title: "[servo]",
+    keys: &[
+        key(
+            "tag",
+            "\"E1\"",
+            "the mark on the servo, as in aircraft.toml",
+        ),
+        key("made", "2026-04-02", "the day of the calibration"),
+        key(
+            "reference_c",
+            "20.0",
+            "copper temperature that the winding loss holds at, °C",
+        ),
+    ],
+};
+
+pub(super) static POWER_BALANCE: Kind = Kind {
+    title: "[power_balance]",
+    keys: &[
+        key("idle_w", "0.21", "power of the electronics at rest, W"),
+        key(
+            "winding_w_per_nm2",
+            "8.4",
+            "winding loss per squared shaft torque, W/(N·m)²",
+        ),
+        key("friction_nm", "0.06", "the servo's own friction, N·m"),
+        key("gear_loss", "0.18", "load-dependent gear loss, as a share"),
+        key(
+            "covariance",
+            "[[…], […], […], […]]",
+            "4×4, in the order idle, winding, friction, gear loss",
+        ),
+    ],
+};
+
+/// Every table of an aircraft file, for telling where a misplaced key belongs.
+pub(super) static AIRCRAFT_FILE: &[&Kind] = &[
+    &AIRCRAFT,
+    &SERVO_TYPE,
+    &SERVO,
+    &SURFACE,
+    &THROW,
+    &LINKAGE,
+    &AIR,
+    &LIMITS,
+];
+
+/// Every table of a calibration file.
+pub(super) static CALIBRATION_FILE: &[&Kind] = &[&CALIBRATED_SERVO, &POWER_BALANCE];

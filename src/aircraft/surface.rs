@@ -1,0 +1,322 @@
+//! One `[[surface]]`: its throws, linkage and air. Names of servos and pairs are looked up in lists given to it.
+
+use toml::Spanned;
+use toml::de::DeValue;
+
+use super::bound::Bound;
+use super::document::{Document, nearest};
+use super::keys;
+use super::linkage::closing_rod_mm;
+use super::section::{Section, shortened, type_words};
+use super::{Air, Linkage, LinkageSolver, Side, Surface, Throw, ThrowMeasure};
+
+/// Where the manual gives no tolerance: common practice, no source.
+pub(super) const DEFAULT_TOLERANCE_MM: f64 = 1.0;
+
+/// The keys that say how far, with the side and whether the number is degrees.
+const TRAVELS: [(&str, Side, bool); 8] = [
+    ("up_mm", Side::Up, false),
+    ("down_mm", Side::Down, false),
+    ("left_mm", Side::Left, false),
+    ("right_mm", Side::Right, false),
+    ("up_deg", Side::Up, true),
+    ("down_deg", Side::Down, true),
+    ("left_deg", Side::Left, true),
+    ("right_deg", Side::Right, true),
+];
+
+/// Names that other tables may refer to, in the order of the file; `None` where a table has none.
+pub(super) type Names<'d> = [Option<&'d str>];
+
+/// The place of a name in a list. An unknown one is a fault, with the one that was probably meant.
+pub(super) fn look_up(
+    section: &Section,
+    key: &'static str,
+    names: &Names,
+    home: &'static str,
+) -> Option<usize> {
+    let written = section.text(key)?;
+    let found = names.iter().position(|n| *n == Some(written));
+    // Where a table of the home kind lacks its name, or there is none, that fault is noted already and may be the reason.
+    if found.is_none() && !names.is_empty() && !names.contains(&None) {
+        let known = || names.iter().flatten().copied();
+        let hint = match nearest(written, known()) {
+            Some(meant) => format!("did you mean \"{}\"?", shortened(meant)),
+            None => {
+                let known: Vec<String> = known()
+                    .take(12)
+                    .map(|n| format!("\"{}\"", shortened(n)))
+                    .collect();
+                format!(
+                    "add a {home} of that name, or name one that is there: {}",
+                    known.join(", ")
+                )
+            }
+        };
+        section.fault(
+            key,
+            &format!("{key} \"{}\" is no {home} of this file", shortened(written)),
+            &hint,
+        );
+    }
+    found
+}
+
+pub(super) fn read(
+    doc: &Document,
+    section: &Section,
+    index: usize,
+    servo_tags: &Names,
+    surface_names: &Names,
+) -> Option<Surface> {
+    let name = section.need_text("name");
+    let servo_index = section
+        .require("servo")
+        .then(|| look_up(section, "servo", servo_tags, "[[servo]]"))
+        .flatten();
+    let pair_index = read_pair(section, index, surface_names);
+    let chord_mm = section.need_number("chord_mm", Bound::Positive);
+    let measure = read_measure(section);
+    let throws = section
+        .require("throws")
+        .then(|| read_throws(doc, section, chord_mm, measure))
+        .flatten();
+    let linkage = read_linkage(doc, section);
+    let air = read_air(section, chord_mm);
+    Some(Surface {
+        name: name?.to_owned(),
+        servo_index: servo_index?,
+        pair_index,
+        chord_mm: chord_mm?,
+        measure: measure?,
+        throws: throws?,
+        linkage,
+        air,
+    })
+}
+
+fn read_pair(section: &Section, index: usize, surface_names: &Names) -> Option<usize> {
+    let pair = look_up(section, "pair", surface_names, "[[surface]]")?;
+    if pair == index {
+        section.fault(
+            "pair",
+            "pair names the surface itself",
+            "name its opposite number on the other side, or leave pair out",
+        );
+        return None;
+    }
+    Some(pair)
+}
+
+fn read_measure(section: &Section) -> Option<ThrowMeasure> {
+    if !section.has("throw_as") {
+        return Some(ThrowMeasure::default());
+    }
+    match section.text("throw_as")? {
+        "straight" => Some(ThrowMeasure::Straight),
+        "square" => Some(ThrowMeasure::Square),
+        other => {
+            section.fault(
+                "throw_as",
+                &format!("throw_as cannot be \"{}\"", shortened(other)),
+                "write \"straight\" (ruler from the neutral to the deflected trailing edge) or \"square\" (ruler \
+                 square to the neutral chord line)",
+            );
+            None
+        }
+    }
+}
+
+fn read_throws(
+    doc: &Document,
+    surface: &Section,
+    chord_mm: Option<f64>,
+    measure: Option<ThrowMeasure>,
+) -> Option<Vec<Throw>> {
+    let items = surface.array("throws")?;
+    let mut throws: Vec<Option<Throw>> = Vec::with_capacity(items.len());
+    for item in items {
+        let throw = read_throw(doc, surface, item, chord_mm, measure);
+        if let Some(throw) = &throw
+            && throws.iter().flatten().any(|t| t.name == throw.name)
+        {
+            doc.fault(
+                item.span(),
+                &format!(
+                    "two throws named \"{}\" in {}",
+                    shortened(&throw.name),
+                    surface.label
+                ),
+                "give each throw of a surface its own name",
+            );
+        }
+        throws.push(throw);
+    }
+    throws.into_iter().collect()
+}
+
+fn read_throw(
+    doc: &Document,
+    surface: &Section,
+    item: &Spanned<DeValue>,
+    chord_mm: Option<f64>,
+    measure: Option<ThrowMeasure>,
+) -> Option<Throw> {
+    let DeValue::Table(table) = item.get_ref() else {
+        doc.fault(
+            item.span(),
+            &format!(
+                "throws has {} in its list in {}",
+                type_words(item.get_ref()),
+                surface.label
+            ),
+            "write each throw as { name = \"up\", up_mm = 24.0, tolerance_mm = 1.0 }",
+        );
+        return None;
+    };
+    let called = table.get("name").and_then(|n| n.get_ref().as_str());
+    let label = match called {
+        Some(called) => format!("throw \"{}\" of {}", shortened(called), surface.label),
+        None => format!("a throw of {}", surface.label),
+    };
+    let throw = Section::open(doc, &keys::THROW, table, item.span(), label);
+    let name = throw.need_text("name");
+    let travel = read_travel(doc, &throw, chord_mm.zip(measure));
+    let tolerance_mm = if throw.has("tolerance_mm") {
+        throw.number("tolerance_mm", Bound::Positive)
+    } else {
+        Some(DEFAULT_TOLERANCE_MM)
+    };
+    let (side, asked_mm, asked_deg, given_in_deg) = travel?;
+    Some(Throw {
+        name: name?.to_owned(),
+        side,
+        asked_mm,
+        asked_deg,
+        tolerance_mm: tolerance_mm?,
+        given_in_deg,
+    })
+}
+
+/// Side, mm, degrees, and whether degrees were given.
+fn read_travel(
+    doc: &Document,
+    throw: &Section,
+    ruler: Option<(f64, ThrowMeasure)>,
+) -> Option<(Side, f64, f64, bool)> {
+    const REMEDY: &str = "give one of up_mm, down_mm, left_mm, right_mm, or the same with _deg, for example up_mm = 24.0";
+    let mut given = TRAVELS.iter().filter(|(key, ..)| throw.has(key));
+    let Some(&(key, side, in_deg)) = given.next() else {
+        if !throw.has_misspelt(|meant| TRAVELS.iter().any(|(key, ..)| *key == meant)) {
+            doc.fault(
+                throw.span(),
+                &format!("{} does not say how far", throw.label),
+                REMEDY,
+            );
+        }
+        return None;
+    };
+    if let Some((second, ..)) = given.next() {
+        throw.fault(
+            second,
+            &format!("both {key} and {second}"),
+            &format!("{REMEDY}; a throw the other way is an entry of its own"),
+        );
+        return None;
+    }
+    if in_deg {
+        let deg = throw.number(key, Bound::Positive)?;
+        if deg > 90.0 {
+            throw.fault(
+                key,
+                &format!("{key} cannot be {deg}"),
+                "a surface turns 90° at most: give the degrees from neutral",
+            );
+            return None;
+        }
+        let (chord_mm, measure) = ruler?;
+        return Some((side, measure.mm_at_deg(chord_mm, deg), deg, true));
+    }
+    let mm = throw.number(key, Bound::Positive)?;
+    let (chord_mm, measure) = ruler?;
+    let Some(deg) = measure.deg_at_mm(chord_mm, mm) else {
+        let (measured, times) = match measure {
+            ThrowMeasure::Straight => ("straight", "twice the chord"),
+            ThrowMeasure::Square => ("square", "the chord"),
+        };
+        throw.fault(
+            key,
+            &format!("{key} cannot be {mm}"),
+            &format!(
+                "measured {measured}, a throw is at most {times}, {} mm for chord_mm = {chord_mm}: check both",
+                measure.longest_mm(chord_mm)
+            ),
+        );
+        return None;
+    };
+    Some((side, mm, deg, false))
+}
+
+fn read_linkage(doc: &Document, surface: &Section) -> Option<Linkage> {
+    let section = surface.table(
+        "linkage",
+        &keys::LINKAGE,
+        format!("[surface.linkage] of {}", surface.label),
+    )?;
+    let [arm_mm, horn_mm, rod_mm, base_mm] = ["arm_mm", "horn_mm", "rod_mm", "base_mm"]
+        .map(|key| section.need_number(key, Bound::Positive));
+    let arm_zero_deg = if section.has("arm_zero_deg") {
+        section.number("arm_zero_deg", Bound::Within(-80.0, 80.0))
+    } else {
+        Some(0.0)
+    };
+    let linkage = Linkage {
+        arm_mm: arm_mm?,
+        horn_mm: horn_mm?,
+        rod_mm: rod_mm?,
+        base_mm: base_mm?,
+        arm_zero_deg: arm_zero_deg?,
+    };
+    if LinkageSolver::new(&linkage).is_none() {
+        let hint = match closing_rod_mm(&linkage) {
+            Some((shortest, longest)) => format!(
+                "with this arm, horn and base rod_mm must be above {shortest:.1} and below {longest:.1}: measure all four again"
+            ),
+            None => "measure all four lengths again".to_owned(),
+        };
+        doc.fault(
+            section.key_span("rod_mm"),
+            &format!(
+                "rod_mm = {} does not join arm and horn at neutral in {}",
+                linkage.rod_mm, section.label
+            ),
+            &hint,
+        );
+    }
+    Some(linkage)
+}
+
+fn read_air(surface: &Section, chord_mm: Option<f64>) -> Option<Air> {
+    let section = surface.table(
+        "air",
+        &keys::AIR,
+        format!("[surface.air] of {}", surface.label),
+    )?;
+    let span_mm = section.need_number("span_mm", Bound::Positive);
+    let wing_chord_mm = section.need_number("wing_chord_mm", Bound::Positive);
+    let fastest_m_s = section.need_number("fastest_m_s", Bound::Positive);
+    if let (Some(whole), Some(chord)) = (wing_chord_mm, chord_mm)
+        && whole < chord
+    {
+        section.fault(
+            "wing_chord_mm",
+            &format!("wing_chord_mm = {whole} is less than the surface's own chord_mm = {chord}"),
+            "give the whole chord, surface included",
+        );
+    }
+    Some(Air {
+        span_mm: span_mm?,
+        wing_chord_mm: wing_chord_mm?,
+        fastest_m_s: fastest_m_s?,
+    })
+}
