@@ -3,7 +3,10 @@
 use super::encode::{crc16, is_payload_byte};
 use super::lines::{Line, Lines};
 use super::number::{self, Reading};
-use super::{Damage, EventLine, MAX_HOST_LINE_BYTES, MAX_LINE_BYTES, MAX_MAGNITUDE, Message, RigLine, SampleLine};
+use super::{
+    Damage, EventLine, MAX_HOST_LINE_BYTES, MAX_LINE_BYTES, MAX_MAGNITUDE, Message, RigLine,
+    SampleLine,
+};
 
 /// Bytes to messages, in any chunking: a file in large pieces, a port byte by byte.
 ///
@@ -39,8 +42,21 @@ impl Decoder {
     /// Only channels that `known` knows must hold numbers. Another channel's field is left alone: it may hold anything
     /// a line can carry, and reads as NaN where it is no number.
     pub fn knowing(known: fn(&str) -> bool) -> Self {
-        let limit = |first| if first == b'#' { MAX_HOST_LINE_BYTES } else { MAX_LINE_BYTES };
-        Self { lines: Lines::new(limit), parser: Parser { known, channels: None, values: Vec::new() } }
+        let limit = |first| {
+            if first == b'#' {
+                MAX_HOST_LINE_BYTES
+            } else {
+                MAX_LINE_BYTES
+            }
+        };
+        Self {
+            lines: Lines::new(limit),
+            parser: Parser {
+                known,
+                channels: None,
+                values: Vec::new(),
+            },
+        }
     }
 
     /// Takes all of `bytes` and hands on each line that they finish, in order.
@@ -95,7 +111,8 @@ impl Parser {
     #[inline]
     fn sample(&mut self, fields: &[u8]) -> Result<Message<'_>, Damage> {
         let (seq, seq_end) = number::counter(fields, 0, u64::from(u16::MAX)).ok_or(Damage::Form)?;
-        let (t_us, mut at) = number::counter(fields, seq_end + 1, u64::from(u32::MAX)).ok_or(Damage::Form)?;
+        let (t_us, mut at) =
+            number::counter(fields, seq_end + 1, u64::from(u32::MAX)).ok_or(Damage::Form)?;
         let (seq, t_us) = (seq as u16, t_us as u32); // both within range by the line above
         let Some(channels) = &self.channels else {
             return Ok(Message::UnannouncedSample { seq, t_us });
@@ -105,12 +122,17 @@ impl Parser {
             let (reading, end) = number::field(fields, at + 1);
             let Some(must_be_number) = channels.get(given) else {
                 let given = given + fields[at..].iter().filter(|&&b| b == b',').count();
-                return Err(Damage::ValueCount { given, channels: channels.len() });
+                return Err(Damage::ValueCount {
+                    given,
+                    channels: channels.len(),
+                });
             };
             self.values[given] = match reading {
                 Reading::Number(value) if value.abs() < MAX_MAGNITUDE => value,
                 Reading::Missing => f64::NAN,
-                _ if *must_be_number || !fields[at + 1..end].iter().copied().all(is_payload_byte) => {
+                _ if *must_be_number
+                    || !fields[at + 1..end].iter().copied().all(is_payload_byte) =>
+                {
                     return Err(Damage::Form);
                 }
                 _ => f64::NAN,
@@ -119,9 +141,16 @@ impl Parser {
             at = end;
         }
         if given != channels.len() {
-            return Err(Damage::ValueCount { given, channels: channels.len() });
+            return Err(Damage::ValueCount {
+                given,
+                channels: channels.len(),
+            });
         }
-        Ok(Message::Sample(SampleLine { seq, t_us, values: &self.values }))
+        Ok(Message::Sample(SampleLine {
+            seq,
+            t_us,
+            values: &self.values,
+        }))
     }
 
     fn other<'a>(&mut self, payload: &'a [u8]) -> Result<Message<'a>, Damage> {
@@ -139,10 +168,15 @@ impl Parser {
                 Ok(Message::Rig(rig))
             }
             "EV" => event_line(fields),
-            "OK" => Ok(Message::Ok { id: command_id(fields)? }),
+            "OK" => Ok(Message::Ok {
+                id: command_id(fields)?,
+            }),
             "NO" => {
                 let (id, reason) = fields.split_once(',').ok_or(Damage::Form)?;
-                Ok(Message::No { id: command_id(id)?, reason })
+                Ok(Message::No {
+                    id: command_id(id)?,
+                    reason,
+                })
             }
             _ => Err(Damage::Form),
         }
@@ -153,7 +187,9 @@ impl Parser {
 #[inline]
 fn checked_payload(line: &[u8]) -> Result<&[u8], Damage> {
     let (payload, ending) = line.split_last_chunk::<5>().ok_or(Damage::NoChecksum)?;
-    let [b'*', hex @ ..] = ending else { return Err(Damage::NoChecksum) };
+    let [b'*', hex @ ..] = ending else {
+        return Err(Damage::NoChecksum);
+    };
     let mut sent = 0u16;
     for &digit in hex {
         let value = match digit {
@@ -164,7 +200,11 @@ fn checked_payload(line: &[u8]) -> Result<&[u8], Damage> {
         };
         sent = sent << 4 | u16::from(value);
     }
-    if crc16(payload) == sent { Ok(payload) } else { Err(Damage::Checksum) }
+    if crc16(payload) == sent {
+        Ok(payload)
+    } else {
+        Err(Damage::Checksum)
+    }
 }
 
 /// A `#` line. One without `=` that ends as a rig's line does is a rig's line whose first byte was hit.
@@ -194,15 +234,29 @@ fn rig_line(fields: &str) -> Result<RigLine<'_>, Damage> {
         Reading::Missing => 0.0,
         _ => return Err(Damage::Form),
     };
-    Ok(RigLine { name, firmware, driven, rate_hz, channels: parts.next().unwrap_or("") })
+    Ok(RigLine {
+        name,
+        firmware,
+        driven,
+        rate_hz,
+        channels: parts.next().unwrap_or(""),
+    })
 }
 
 fn event_line(fields: &str) -> Result<Message<'_>, Damage> {
     let mut parts = fields.splitn(3, ',');
     let clock = parts.next().unwrap_or("");
-    let code = parts.next().filter(|code| !code.is_empty()).ok_or(Damage::Form)?;
-    let (t_us, _) = number::counter(clock.as_bytes(), 0, u64::from(u32::MAX)).ok_or(Damage::Form)?;
-    Ok(Message::Event(EventLine { t_us: t_us as u32, code, detail: parts.next() }))
+    let code = parts
+        .next()
+        .filter(|code| !code.is_empty())
+        .ok_or(Damage::Form)?;
+    let (t_us, _) =
+        number::counter(clock.as_bytes(), 0, u64::from(u32::MAX)).ok_or(Damage::Form)?;
+    Ok(Message::Event(EventLine {
+        t_us: t_us as u32,
+        code,
+        detail: parts.next(),
+    }))
 }
 
 fn command_id(text: &str) -> Result<u16, Damage> {

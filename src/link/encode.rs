@@ -16,15 +16,23 @@ pub fn crc16(payload: &[u8]) -> u16 {
 /// Why a payload cannot go down the wire.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum Unsendable {
-    #[error("a line of the link holds printable ASCII without '*', and byte {at} of this one is {byte:#04x}")]
+    #[error(
+        "a line of the link holds printable ASCII without '*', and byte {at} of this one is {byte:#04x}"
+    )]
     Byte { at: usize, byte: u8 },
-    #[error("a line of the link is at most {MAX_LINE_BYTES} bytes long, and this one would be {bytes}")]
+    #[error(
+        "a line of the link is at most {MAX_LINE_BYTES} bytes long, and this one would be {bytes}"
+    )]
     TooLong { bytes: usize },
 }
 
 /// The line that carries a payload, checksum and LF included.
 pub fn encode(payload: &str) -> Result<String, Unsendable> {
-    if let Some((at, byte)) = payload.bytes().enumerate().find(|&(_, b)| !is_payload_byte(b)) {
+    if let Some((at, byte)) = payload
+        .bytes()
+        .enumerate()
+        .find(|&(_, b)| !is_payload_byte(b))
+    {
         return Err(Unsendable::Byte { at, byte });
     }
     let line = format!("{payload}*{:04X}\n", crc16(payload.as_bytes()));
@@ -59,8 +67,14 @@ mod tests {
     #[test]
     fn what_the_link_cannot_carry_is_not_sent() {
         assert_eq!(encode("OK,1*"), Err(Unsendable::Byte { at: 4, byte: b'*' }));
-        assert_eq!(encode("NO,1,not 90°"), Err(Unsendable::Byte { at: 11, byte: 0xc2 }));
+        assert_eq!(
+            encode("NO,1,not 90°"),
+            Err(Unsendable::Byte { at: 11, byte: 0xc2 })
+        );
         assert!(encode(&"x".repeat(194)).is_ok());
-        assert_eq!(encode(&"x".repeat(195)), Err(Unsendable::TooLong { bytes: 201 }));
+        assert_eq!(
+            encode(&"x".repeat(195)),
+            Err(Unsendable::TooLong { bytes: 201 })
+        );
     }
 }

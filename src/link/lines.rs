@@ -21,7 +21,11 @@ pub(crate) struct Lines {
 
 impl Lines {
     pub(crate) fn new(limit: fn(u8) -> usize) -> Self {
-        Self { held: Vec::new(), dropping: false, limit }
+        Self {
+            held: Vec::new(),
+            dropping: false,
+            limit,
+        }
     }
 
     pub(crate) fn feed(&mut self, bytes: &[u8], mut sink: impl FnMut(Line<'_>)) {
@@ -68,7 +72,9 @@ impl Lines {
     }
 
     fn hold(&mut self, bytes: &[u8]) {
-        let Some(&first) = self.held.first().or(bytes.first()) else { return };
+        let Some(&first) = self.held.first().or(bytes.first()) else {
+            return;
+        };
         // The limit counts the LF, which is not held.
         if self.dropping || self.held.len() + bytes.len() >= (self.limit)(first) {
             self.held.clear();
@@ -109,8 +115,14 @@ mod tests {
     fn a_line_of_the_limit_is_whole_and_one_byte_more_is_too_long() {
         assert_eq!(split(&[b"123456789\n"]), [Some(b"123456789".to_vec())]);
         assert_eq!(split(&[b"1234567890\nab\n"]), [None, Some(b"ab".to_vec())]);
-        assert_eq!(split(&[b"12345", b"67890", b"more and more", b"\nab\n"]), [None, Some(b"ab".to_vec())]);
-        assert_eq!(split(&[b"12345", b"6789", b"\n"]), [Some(b"123456789".to_vec())]);
+        assert_eq!(
+            split(&[b"12345", b"67890", b"more and more", b"\nab\n"]),
+            [None, Some(b"ab".to_vec())]
+        );
+        assert_eq!(
+            split(&[b"12345", b"6789", b"\n"]),
+            [Some(b"123456789".to_vec())]
+        );
     }
 
     #[test]

@@ -65,7 +65,9 @@ impl<'a> RigLine<'a> {
     /// Channel names in the order of every sample's values.
     pub fn channels(&self) -> impl Iterator<Item = &'a str> + use<'a> {
         // A rig without channels has no field there; one empty field would be a channel without a name.
-        self.channels.split(',').filter(|name| !name.is_empty() || self.channels.contains(','))
+        self.channels
+            .split(',')
+            .filter(|name| !name.is_empty() || self.channels.contains(','))
     }
 }
 

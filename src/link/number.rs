@@ -12,7 +12,9 @@ pub(crate) enum Reading {
 }
 
 /// Powers of ten that a f64 holds exactly, as far as they are needed.
-const POWERS_OF_TEN: [f64; 16] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+const POWERS_OF_TEN: [f64; 16] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+];
 
 /// Reads the field that begins at `start` and ends at a comma or at the end of `bytes`; gives the place of that end.
 #[inline]
@@ -38,7 +40,14 @@ pub(crate) fn field(bytes: &[u8], start: usize) -> (Reading, usize) {
         return (Reading::NotANumber, end);
     }
     if digit_count == 0 {
-        return (if at == start { Reading::Missing } else { Reading::NotANumber }, at);
+        return (
+            if at == start {
+                Reading::Missing
+            } else {
+                Reading::NotANumber
+            },
+            at,
+        );
     }
     let size = if digit_count <= 15 {
         // Both operands are exact, so the one division rounds correctly (W. D. Clinger, How to read floating point
@@ -101,10 +110,21 @@ mod tests {
 
     #[test]
     fn the_grammar_of_the_link_is_kept() {
-        for (text, value) in [("-12", -12.0), ("834.25", 834.25), ("+7", 7.0), ("1.", 1.0), (".5", 0.5), ("-.5", -0.5), ("007", 7.0)] {
+        for (text, value) in [
+            ("-12", -12.0),
+            ("834.25", 834.25),
+            ("+7", 7.0),
+            ("1.", 1.0),
+            (".5", 0.5),
+            ("-.5", -0.5),
+            ("007", 7.0),
+        ] {
             assert_eq!(whole(text.as_bytes()), Reading::Number(value), "{text}");
         }
-        for text in ["1e3", "1E3", "inf", "nan", "NaN", "-", "+", ".", "-.", "1.2.3", "--1", "1 ", " 1", "0x1", "1_0", "1,2", "½"] {
+        for text in [
+            "1e3", "1E3", "inf", "nan", "NaN", "-", "+", ".", "-.", "1.2.3", "--1", "1 ", " 1",
+            "0x1", "1_0", "1,2", "½",
+        ] {
             assert_eq!(whole(text.as_bytes()), Reading::NotANumber, "{text}");
         }
         assert_eq!(whole(b""), Reading::Missing);
@@ -112,8 +132,15 @@ mod tests {
 
     #[test]
     fn a_number_as_long_as_the_line_stays_finite() {
-        for text in ["9".repeat(190), format!("0.{}1", "0".repeat(188)), format!("{}.", "9".repeat(189)), format!(".{}", "9".repeat(189))] {
-            let Reading::Number(value) = whole(text.as_bytes()) else { panic!("{text} is a number") };
+        for text in [
+            "9".repeat(190),
+            format!("0.{}1", "0".repeat(188)),
+            format!("{}.", "9".repeat(189)),
+            format!(".{}", "9".repeat(189)),
+        ] {
+            let Reading::Number(value) = whole(text.as_bytes()) else {
+                panic!("{text} is a number")
+            };
             assert_eq!(value, text.parse::<f64>().unwrap());
         }
     }
