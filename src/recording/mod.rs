@@ -1,5 +1,17 @@
 //! A recording as the analysis sees it: decoded samples in columns, with everything that was lost or damaged counted.
 //! Nothing here judges a surface.
+//!
+//! [`read_path`] and [`read`] take a capture of the rig link or a CSV file, whichever it is, in one pass and in bounded
+//! buffers: memory grows with good samples alone. What was decided where the link is silent is said in `notes`.
+
+mod assemble;
+mod capture;
+mod csv;
+mod open;
+mod sniff;
+mod timeline;
+
+pub use open::{read, read_path};
 
 /// The channels the host knows, each with its unit in its name, as on the wire.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -57,13 +69,13 @@ pub enum Drive {
     Passive,
 }
 
-/// What the rig said it is (its last `RIG` line).
+/// What the rig said it is (its last `RIG` line). A CSV file has none.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RigIdentity {
     pub name: String,
     pub firmware: String,
     pub drive: Drive,
-    /// Samples per second as the rig states it.
+    /// Samples per second as the rig states it; 0 where it states none.
     pub rate_hz: f64,
     /// Channel names in the order of the samples, unknown ones included.
     pub channels: Vec<String>,
@@ -100,7 +112,7 @@ impl Segment {
 pub struct Event {
     /// Which segment it fell into.
     pub segment: usize,
-    /// Seconds on the segment's clock (the same zero as its samples).
+    /// Seconds on the segment's clock (the same zero as its samples; negative where it came before the first of them).
     pub t_s: f64,
     pub code: String,
     pub detail: Option<String>,
@@ -112,6 +124,7 @@ pub struct Recording {
     /// `#` keys in the order of the file, unknown ones included.
     pub keys: Vec<(String, String)>,
     pub rig: Option<RigIdentity>,
+    /// At least one, none of them empty, where it was read from a file.
     pub segments: Vec<Segment>,
     pub events: Vec<Event>,
     /// Good samples in all segments.
@@ -133,6 +146,10 @@ impl Recording {
             .rev()
             .find(|(k, _)| k == name)
             .map(|(_, v)| v.as_str())
+    }
+    /// When the recording began, from its `started` key; `None` where there is none or it is no RFC 3339 time.
+    pub fn started(&self) -> Option<jiff::Timestamp> {
+        self.key("started")?.parse().ok()
     }
     pub fn has(&self, channel: Channel) -> bool {
         self.segments.iter().any(|s| {
