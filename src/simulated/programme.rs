@@ -28,7 +28,7 @@ pub(super) enum Event {
 enum Leg {
     Wait(f64),
     Move(f64),
-    /// A wait at an end, at whose end the deflection is noted: +1 up, −1 down.
+    /// A wait at an end of the command, at whose end the deflection is noted: +1 up, −1 down.
     Hold(f64, f64),
 }
 
@@ -63,13 +63,16 @@ impl RigProgramme {
         let (up_us, down_us) = (pulse(up_deg), pulse(down_deg));
         let span_deg = (up_deg - down_deg).abs().max(0.1);
         let mut legs = vec![Leg::Wait(sweep.rest_before_s)];
+        let (approaches, share) = sweep.approach.unwrap_or((0, 1.0));
+        for _ in 0..approaches {
+            for end_deg in [up_deg, down_deg] {
+                legs.extend([Leg::Move(pulse(share * end_deg)), Leg::Wait(sweep.hold_s)]);
+            }
+        }
         for _ in 0..sweep.cycles {
-            legs.extend([
-                Leg::Move(up_us),
-                Leg::Hold(sweep.hold_s, 1.0),
-                Leg::Move(down_us),
-                Leg::Hold(sweep.hold_s, -1.0),
-            ]);
+            for (end_us, side) in [(up_us, 1.0), (down_us, -1.0)] {
+                legs.extend([Leg::Move(end_us), Leg::Hold(sweep.hold_s, side)]);
+            }
         }
         legs.extend([Leg::Move(servo.centre_us), Leg::Wait(sweep.rest_after_s)]);
         Self {

@@ -118,6 +118,8 @@ pub struct Sweep {
     /// Ends of the command instead, signed degrees of the surface (up, down): a command that ends before the throw.
     pub ends_deg: Option<(f64, f64)>,
     pub cycles: u32,
+    /// Cycles before those that feel their way: how many, and the share of the ends that they go to.
+    pub approach: Option<(u32, f64)>,
     /// Average speed of the surface, degree/s.
     pub rate_deg_per_s: f64,
     pub hold_s: f64,
@@ -134,6 +136,7 @@ impl Default for Sweep {
             overtravel_deg: 1.5,
             ends_deg: None,
             cycles: 10,
+            approach: None,
             rate_deg_per_s: 30.0,
             hold_s: 0.4,
             rest_before_s: 1.5,
