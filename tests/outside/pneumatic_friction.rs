@@ -1,5 +1,6 @@
-//! Sliding friction of a pneumatic cylinder, moved out and back at a steady pressure (data: E. Zillen, CC0): half the
-//! difference of outward and inward force is friction, the mean of both is pressure times area.
+//! Sliding friction of a pneumatic cylinder, moved out and back at a steady pressure (data set
+//! 3D-printed-pneumatic-actuator, CC0): half the difference of outward and inward force is friction, the mean of both is
+//! pressure times area.
 
 use super::shared::{numbers, text};
 use hingewright::analysis::stats::smooth::local_linear_slope;
@@ -61,6 +62,30 @@ fn friction_is_half_the_difference_of_out_and_back() {
             (l.half_difference_n / expected - 1.0).abs() < 0.01,
             "{name}: {:.3} N",
             l.half_difference_n
+        );
+    }
+}
+
+/// The five sessions of one seal: mid force 157.1 to 159.4 N at 3 bar [V], which is pressure times the area of a bore
+/// "near 26 mm" (530.9 mm²).
+#[test]
+fn mid_force_is_pressure_times_area() {
+    let area_mm2 = std::f64::consts::PI / 4.0 * 26.0 * 26.0;
+    for (name, _) in SESSIONS
+        .iter()
+        .filter(|(name, _)| name.contains("O-ring257"))
+    {
+        let Some(l) = measure(name) else { continue };
+        let expected_n = l.mid_pressure_bar * 0.1 * area_mm2;
+        assert!(
+            (157.05..159.45).contains(&l.mid_n),
+            "{name}: {:.2} N",
+            l.mid_n
+        );
+        assert!(
+            (l.mid_n / expected_n - 1.0).abs() < 0.015,
+            "{name}: {:.2} N instead of {expected_n:.2} N",
+            l.mid_n
         );
     }
 }

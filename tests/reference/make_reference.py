@@ -1,0 +1,160 @@
+"""Computes with NumPy, SciPy and statsmodels what the Rust code is compared with, for one small recording-like data set.
+
+    python3 -m venv venv && venv/bin/pip install -r tests/reference/requirements.txt
+    venv/bin/python tests/reference/make_reference.py          # writes recording.csv and reference.json
+    venv/bin/python tests/reference/make_reference.py --check  # computes again, compares with what is stored
+
+The recording is invented: a surface swept up and down three times, torque with stiffness, friction, offset, a knee
+that the fit does not know of, noise and a few wild samples; from a fixed seed.
+"""
+
+import argparse
+import json
+import math
+import pathlib
+import sys
+
+import numpy as np
+import scipy.signal
+import scipy.stats
+import statsmodels.api as sm
+
+HERE = pathlib.Path(__file__).resolve().parent
+SEED = 20260402
+RATE_HZ = 200.0
+SAVGOL_CASES = [(11, 1), (11, 2), (21, 3), (31, 4)]
+T_CASES = [(p, df) for df in (1, 2, 3, 4.5, 9, 17.776, 30, 120, 1e4) for p in (0.005, 0.3, 0.9, 0.975, 0.9995)]
+# Libraries and processors may differ in the last digits; a wrong formula differs in the first.
+RELATIVE = 1e-8
+ABSOLUTE = 1e-10
+
+
+def make_recording():
+    """Columns t_s, angle_deg, torque_ncm; rounded as they are stored, so that all readers see the same numbers."""
+    rng = np.random.default_rng(SEED)
+    n = 1200
+    t = np.arange(n) / RATE_HZ
+    period_s = 2.0
+    phase = (t / period_s) % 1.0
+    angle = np.where(phase < 0.5, -20.0 + 80.0 * phase, 60.0 - 80.0 * phase)
+    moving_up = np.where(phase < 0.5, 1.0, -1.0)
+    torque = 0.8 + 0.42 * angle + 3.1 * moving_up + 0.9 * np.maximum(0.0, angle - 15.0)
+    torque += rng.normal(0.0, 0.35, n)
+    wild = rng.choice(n, 18, replace=False)
+    torque[wild] += rng.normal(0.0, 25.0, wild.size)
+    angle = np.round((angle + rng.normal(0.0, 0.02, n)) / (360.0 / 4096.0)) * (360.0 / 4096.0)
+    return np.round(t, 6), np.round(angle, 6), np.round(torque, 4)
+
+
+def write_recording(path):
+    t, angle, torque = make_recording()
+    lines = ["t_s,angle_deg,torque_ncm"]
+    lines += [f"{a:.6f},{b:.6f},{c:.4f}" for a, b, c in zip(t, angle, torque)]
+    path.write_text("\n".join(lines) + "\n")
+
+
+def branches(angle):
+    """+1 where the angle rises over five samples either way, −1 elsewhere: a comparison, exact in any language."""
+    n = angle.size
+    ahead = angle[np.minimum(np.arange(n) + 5, n - 1)]
+    behind = angle[np.maximum(np.arange(n) - 5, 0)]
+    return np.where(ahead > behind, 1.0, -1.0)
+
+
+def ols(design, torque):
+    fit = sm.OLS(torque, design).fit()
+    return {
+        "coefficients": fit.params.tolist(),
+        "standard_errors": fit.bse.tolist(),
+        "residual_sd": math.sqrt(fit.scale),
+        "degrees_of_freedom": int(fit.df_resid),
+    }
+
+
+def wls(design, torque, angle):
+    fit = sm.WLS(torque, design, weights=1.0 / (1.0 + (angle / 10.0) ** 2)).fit()
+    return {"coefficients": fit.params.tolist(), "standard_errors": fit.bse.tolist(), "residual_sd": math.sqrt(fit.scale)}
+
+
+def huber(design, torque):
+    model = sm.RLM(torque, design, M=sm.robust.norms.HuberT(t=1.345))
+    # Scale: median |residual| about zero over 0.6745, anew each round; covariance: Huber's first ("H1").
+    fit = model.fit(scale_est="mad", cov="H1", conv="coefs", tol=1e-13, maxiter=500)
+    return {
+        "coefficients": fit.params.tolist(),
+        "standard_errors": fit.bse.tolist(),
+        "scale": float(fit.scale),
+        "weights_below_one": int(np.sum(fit.weights < 1.0)),
+    }
+
+
+def savgol(torque):
+    out = []
+    for window, order in SAVGOL_CASES:
+        smooth = scipy.signal.savgol_filter(torque, window, order, mode="interp")
+        slope = scipy.signal.savgol_filter(torque, window, order, deriv=1, delta=1.0 / RATE_HZ, mode="interp")
+        out.append({"window": window, "order": order, "smooth": smooth.tolist(), "derivative": slope.tolist()})
+    return out
+
+
+def compute(path):
+    _, angle, torque = np.loadtxt(path, delimiter=",", skiprows=1, unpack=True)
+    design = np.column_stack([np.ones_like(angle), angle, branches(angle)])
+    return {
+        "made_by": "make_reference.py",
+        "ols": ols(design, torque),
+        "wls": wls(design, torque, angle),
+        "huber": huber(design, torque),
+        "t_quantiles": [[p, df, float(scipy.stats.t.ppf(p, df))] for p, df in T_CASES],
+        "t_two_sided_p": [[t, df, float(2 * scipy.stats.t.sf(t, df))] for t in (0.1, 1.0, 2.5, 8.0) for df in (1, 4.5, 30)],
+        # A part of the signal keeps the stored file small; edges included.
+        "savgol_samples": 120,
+        "savgol": savgol(torque[:120]),
+        "quantiles": [[p, float(np.quantile(torque, p))] for p in (0.025, 0.25, 0.5, 0.9)],
+        "mad": float(scipy.stats.median_abs_deviation(torque, scale="normal")),
+    }
+
+
+def differences(stored, fresh, where=""):
+    if isinstance(stored, dict) and isinstance(fresh, dict):
+        for key in sorted(stored.keys() | fresh.keys()):
+            yield from differences(stored.get(key), fresh.get(key), f"{where}.{key}")
+    elif isinstance(stored, list) and isinstance(fresh, list) and len(stored) == len(fresh):
+        for i, (a, b) in enumerate(zip(stored, fresh)):
+            yield from differences(a, b, f"{where}[{i}]")
+    elif isinstance(stored, (int, float)) and isinstance(fresh, (int, float)):
+        if not math.isclose(stored, fresh, rel_tol=RELATIVE, abs_tol=ABSOLUTE):
+            yield f"{where}: stored {stored}, computed {fresh}"
+    elif stored != fresh:
+        yield f"{where}: stored {stored!r}, computed {fresh!r}"
+
+
+def check():
+    recording, reference = HERE / "recording.csv", HERE / "reference.json"
+    # Draws of a random generator are only promised to stay the same within a version: the stored file counts, and
+    # whether the generator still makes it is said apart.
+    fresh_recording = HERE / "recording.csv.fresh"
+    write_recording(fresh_recording)
+    same = fresh_recording.read_bytes() == recording.read_bytes()
+    fresh_recording.unlink()
+    found = [] if same else ["recording.csv: the generator now makes another file"]
+    found += differences(json.loads(reference.read_text()), compute(recording))
+    for line in found[:20]:
+        print(line)
+    print(f"{len(found)} differences between the stored reference and what is computed now")
+    return 1 if found else 0
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--check", action="store_true", help="compare with the stored files and write nothing")
+    if parser.parse_args().check:
+        return check()
+    write_recording(HERE / "recording.csv")
+    (HERE / "reference.json").write_text(json.dumps(compute(HERE / "recording.csv"), indent=1) + "\n")
+    print(f"wrote {HERE / 'recording.csv'} and {HERE / 'reference.json'}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
