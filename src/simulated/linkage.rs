@@ -80,17 +80,21 @@ impl Linkage {
 
     /// The arm angle in degree that puts the surface at a deflection in degree, by bisection within ±85°.
     pub fn arm_for(&self, surface_deg: f64) -> f64 {
-        let (mut low, mut high) = (-85.0_f64, 85.0_f64);
-        for _ in 0..60 {
-            let middle = 0.5 * (low + high);
-            if self.pose(middle).surface_deg < surface_deg {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        0.5 * (low + high)
+        bisect(surface_deg, |arm_deg| self.pose(arm_deg).surface_deg)
     }
+}
+
+fn bisect(wanted: f64, of: impl Fn(f64) -> f64) -> f64 {
+    let (mut low, mut high) = (-85.0_f64, 85.0_f64);
+    for _ in 0..50 {
+        let middle = 0.5 * (low + high);
+        if of(middle) < wanted {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
 }
 
 struct Bars {
@@ -146,6 +150,11 @@ impl LinkageTable {
             surface_deg: poses.iter().map(|pose| pose.surface_deg).collect(),
             ratio: poses.iter().map(|pose| pose.ratio).collect(),
         }
+    }
+
+    /// The arm angle in degree for a deflection in degree, to the table's accuracy.
+    pub(super) fn arm_for(&self, surface_deg: f64) -> f64 {
+        bisect(surface_deg, |arm_deg| self.at(arm_deg).0)
     }
 
     /// Surface angle in degree and ratio at an arm angle in degree; the arm is held within ±90°.

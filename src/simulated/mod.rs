@@ -29,3 +29,6 @@ pub use scenario::{
 pub use sensors::SensorSet;
 pub use servo::{Overrun, Servo, Supply};
 pub use truth::{CalibrationNumbers, CalibrationOnFile, CalibrationScatter, TrueKnee, Truth};
+
+#[cfg(test)]
+mod tests;

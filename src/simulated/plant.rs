@@ -216,7 +216,7 @@ impl Plant {
     pub fn observe(&self) -> Observation {
         let torque_ncm = self.surface.torque_ncm(&self.settings.hinge, self.mood);
         let arm_deg = if self.by_hand {
-            self.settings.linkage.arm_for(self.surface.angle_deg)
+            self.table.arm_for(self.surface.angle_deg)
         } else {
             self.servo.arm_deg
         };
