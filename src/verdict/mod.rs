@@ -92,8 +92,17 @@ pub struct Finding {
 
 impl Finding {
     /// What was found, with its numbers, and what to do next.
-    pub fn text(&self, _unit: TorqueUnit) -> String {
-        self.sentence.0.iter().map(|Piece::Words(w)| w.as_str()).collect()
+    pub fn text(&self, unit: TorqueUnit) -> String {
+        self.sentence.said_in(unit)
+    }
+
+    pub fn new(kind: Kind, level: Level, at_deg: Option<f64>, sentence: Sentence) -> Self {
+        Self {
+            kind,
+            level,
+            at_deg,
+            sentence,
+        }
     }
 }
 
