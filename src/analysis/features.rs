@@ -23,6 +23,10 @@ const LEAST_SPOT_OF_SPAN: f64 = 0.02;
 const HALF_WIDTHS_DEG: [f64; 5] = [1.2, 2.0, 3.2, 5.0, 7.5];
 const HALF_WIDTH_LIMITS_DEG: (f64, f64) = (0.5, 12.0);
 const MOST_SPOTS: usize = 3;
+/// Forms tried for a tight spot: powers of the raised cosine, with how much wider each starts.
+const FORMS: [(i32, f64); 2] = [(1, 1.0), (4, 1.9)];
+/// A tight spot reaches from where it stands out by this share of its height.
+pub(crate) const FOOT: f64 = 0.05;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Candidate {
@@ -231,8 +235,21 @@ impl<'a> Round<'a> {
         if self.fit.terms.spots.len() >= MOST_SPOTS {
             return trials;
         }
-        let shut = |centre: f64| {
-            closed.iter().any(|c| matches!(c, Candidate::Spot { centre_deg, half_width_deg, .. } if (centre_deg - centre).abs() < *half_width_deg))
+        // One place has one tight spot: what its form leaves over is no second one.
+        let taken = self.fit.spots().map(|s| (s.centre_deg, s.half_width_deg));
+        let refused = closed.iter().filter_map(|c| match c {
+            Candidate::Spot {
+                centre_deg,
+                half_width_deg,
+                ..
+            } => Some((*centre_deg, *half_width_deg)),
+            Candidate::Knee { .. } => None,
+        });
+        let occupied: Vec<(f64, f64)> = taken.chain(refused).collect();
+        let shut = |centre: f64, half: f64| {
+            occupied
+                .iter()
+                .any(|(at, width)| (at - centre).abs() < width.max(half))
         };
         for half_width_deg in HALF_WIDTHS_DEG
             .into_iter()
@@ -240,7 +257,7 @@ impl<'a> Round<'a> {
         {
             let mut centre_deg = self.lowest_deg + 0.5 * half_width_deg;
             while centre_deg < self.highest_deg - 0.5 * half_width_deg {
-                if !shut(centre_deg) {
+                if !shut(centre_deg, half_width_deg) {
                     for when in [When::Up, When::Down, When::Both] {
                         let spot = Candidate::Spot {
                             centre_deg,
@@ -254,7 +271,7 @@ impl<'a> Round<'a> {
                                 When::Both => true,
                             };
                             let height = if acts {
-                                bump(angle, centre_deg, half_width_deg).0
+                                bump(angle, centre_deg, half_width_deg, 1).0
                             } else {
                                 0.0
                             };
@@ -332,33 +349,43 @@ impl<'a> Round<'a> {
 
 /// The fit with the candidate added, if it holds: in place, large enough, and still agreed on by the cycles.
 fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
-    let mut terms = fit.terms.clone();
-    let mut start = fit.p.clone();
-    let index = match candidate {
+    let (larger, index) = match candidate {
         Candidate::Knee { up_side, at_deg } => {
+            let mut terms = fit.terms.clone();
             if up_side {
                 terms.knee_up = true;
             } else {
                 terms.knee_down = true;
             }
             let j = terms.knee_at(up_side);
+            let mut start = fit.p.clone();
             let guess = 0.5 * start[STIFFNESS].abs().max(0.05);
             start.splice(j..j, [guess, at_deg]);
-            j
+            (Fit::new(data, &terms, &start, None)?, j)
         }
         Candidate::Spot {
             centre_deg,
             half_width_deg,
             when,
         } => {
-            terms.spots.push(Spot { when });
-            let j = terms.spot_at(terms.spots.len() - 1);
-            let guess = 0.5 * start[FRICTION].abs().max(0.1);
-            start.splice(j..j, [guess, centre_deg, half_width_deg.ln()]);
-            j
+            let mut best: Option<(f64, Fit)> = None;
+            for (power, wider) in FORMS {
+                let mut terms = fit.terms.clone();
+                terms.spots.push(Spot { when, power });
+                let j = fit.terms.calibration_at();
+                let mut start = fit.p.clone();
+                let guess = 0.5 * start[FRICTION].abs().max(0.1);
+                start.splice(j..j, [guess, centre_deg, (wider * half_width_deg).ln()]);
+                let Some(larger) = Fit::new(data, &terms, &start, None) else {
+                    continue;
+                };
+                if best.as_ref().is_none_or(|b| larger.misfit < b.0) {
+                    best = Some((larger.misfit, larger));
+                }
+            }
+            (best?.1, fit.terms.calibration_at())
         }
     };
-    let larger = Fit::new(data, &terms, &start, None)?;
     let agreed =
         0.5 * student::t_two_sided_p(larger.t_of(index), larger.df.max(1.0)) < FALSE_ALARM_RATE;
     (agreed && holds(data, &larger)).then_some(larger)
@@ -399,12 +426,11 @@ fn holds(data: &Data, fit: &Fit) -> bool {
         (a.min(t), b.max(t))
     });
     let floor = (LEAST_SPOT_OF_FRICTION * fit.p[FRICTION]).max(LEAST_SPOT_OF_SPAN * (most - least));
-    (0..fit.terms.spots.len()).all(|n| {
-        let j = fit.terms.spot_at(n);
-        let half_width = fit.p[j + 2].exp();
-        fit.p[j] > floor
-            && fit.p[j + 1] > low
-            && fit.p[j + 1] < high
-            && (HALF_WIDTH_LIMITS_DEG.0..=HALF_WIDTH_LIMITS_DEG.1).contains(&half_width)
-    }) && fit.p[NEUTRAL].is_finite()
+    let spots_hold = fit.spots().all(|spot| {
+        spot.height_ncm > floor
+            && spot.centre_deg > low
+            && spot.centre_deg < high
+            && (HALF_WIDTH_LIMITS_DEG.0..=HALF_WIDTH_LIMITS_DEG.1).contains(&spot.half_width_deg)
+    });
+    spots_hold && fit.p[NEUTRAL].is_finite()
 }

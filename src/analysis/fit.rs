@@ -10,7 +10,8 @@
 use nalgebra::{Cholesky, DMatrix, DVector};
 
 use super::cells::Cell;
-use super::law::{State, Terms};
+use super::features::FOOT;
+use super::law::{State, Terms, foot};
 use super::stats::nonlinear::{self, Search};
 use super::stats::student;
 use super::{Interval, Quantity};
@@ -164,8 +165,21 @@ pub(crate) struct Fit {
     pub weight: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
     pub scale_u: f64,
+    /// Sum of squares at the weight used.
+    pub misfit: f64,
     /// How far the calibration was pulled, in its own standard uncertainties (root mean square of the four).
     pub strain: f64,
+}
+
+/// A tight spot as fitted.
+pub(crate) struct FittedSpot {
+    /// Place of its height among the parameters; its centre follows.
+    pub at: usize,
+    pub when: super::When,
+    pub height_ncm: f64,
+    pub centre_deg: f64,
+    /// Distance from the centre to where it no longer stands out.
+    pub half_width_deg: f64,
 }
 
 /// The fit at given weights, without its uncertainty.
@@ -222,7 +236,7 @@ impl Fit {
     pub fn new(data: &Data, terms: &Terms, start: &[f64], weight: Option<f64>) -> Option<Self> {
         let first_weight = weight.unwrap_or(1.0 / data.sample_variance);
         let settled = settle(data, terms, start, first_weight)?;
-        let fit = Self::at(data, terms, settled.p, first_weight)?;
+        let fit = Self::at(data, terms, settled, first_weight)?;
         if !terms.power || weight.is_some() || data.cycles < 3 {
             return Some(fit);
         }
@@ -232,11 +246,12 @@ impl Fit {
         }
         let weight = first_weight / effect;
         let settled = settle(data, terms, &fit.p, weight)?;
-        Self::at(data, terms, settled.p, weight)
+        Self::at(data, terms, settled, weight)
     }
 
     /// Covariance at parameters already found.
-    pub fn at(data: &Data, terms: &Terms, p: Vec<f64>, weight: f64) -> Option<Self> {
+    pub fn at(data: &Data, terms: &Terms, settled: Settled, weight: f64) -> Option<Self> {
+        let Settled { p, ss } = settled;
         let count = terms.len();
         let n = data.cycles.max(1);
         let mut informations = vec![DMatrix::<f64>::zeros(count, count); n];
@@ -284,7 +299,21 @@ impl Fit {
             inverse,
             weight,
             scale_u: 0.0,
+            misfit: ss,
             strain,
+        })
+    }
+
+    pub fn spots(&self) -> impl Iterator<Item = FittedSpot> {
+        self.terms.spots.iter().enumerate().map(|(n, spot)| {
+            let at = self.terms.spot_at(n);
+            FittedSpot {
+                at,
+                when: spot.when,
+                height_ncm: self.p[at],
+                centre_deg: self.p[at + 1],
+                half_width_deg: self.p[at + 2].exp() * foot(spot.power, FOOT),
+            }
         })
     }
 

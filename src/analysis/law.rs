@@ -8,10 +8,12 @@ use std::f64::consts::PI;
 
 use super::When;
 
-/// A local rise of friction: a raised cosine, `height` at `centre`, nothing beyond `half_width` to either side.
+/// A local rise of friction: a raised cosine to a power, `height` at `centre`, nothing beyond `half_width` to either side.
+/// Power 1 ends in a clear foot; higher ones come near a Gaussian.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Spot {
     pub when: When,
+    pub power: i32,
 }
 
 impl Spot {
@@ -24,18 +26,27 @@ impl Spot {
     }
 }
 
-/// Height of a raised cosine of height 1, and its slopes by centre and by the logarithm of the half width.
-pub(crate) fn bump(angle_deg: f64, centre_deg: f64, half_width_deg: f64) -> (f64, f64, f64) {
+/// Height of a raised cosine of height 1 to a power, and its slopes by centre and by the logarithm of the half width.
+pub(crate) fn bump(
+    angle_deg: f64,
+    centre_deg: f64,
+    half_width_deg: f64,
+    power: i32,
+) -> (f64, f64, f64) {
     let x = (angle_deg - centre_deg) / half_width_deg;
     if x.abs() >= 1.0 {
         return (0.0, 0.0, 0.0);
     }
     let (sin, cos) = (PI * x).sin_cos();
-    (
-        0.5 * (1.0 + cos),
-        0.5 * PI * sin / half_width_deg,
-        0.5 * PI * sin * x,
-    )
+    let cosine = 0.5 * (1.0 + cos);
+    let below = cosine.powi(power - 1);
+    let slope = f64::from(power) * below * 0.5 * PI * sin;
+    (below * cosine, slope / half_width_deg, slope * x)
+}
+
+/// Distance from the centre, in half widths, at which a bump has fallen to this share of its height.
+pub(crate) fn foot(power: i32, share: f64) -> f64 {
+    (2.0 * share.powf(1.0 / f64::from(power)) - 1.0).acos() / PI
 }
 
 /// Which terms the law has. Parameters stand in this order: τ0, k, F, \[b\], \[Δk_up, θ_up\], \[Δk_dn, θ_dn\],
@@ -113,9 +124,9 @@ impl Terms {
             }
         }
         for (n, spot) in self.spots.iter().enumerate().filter(|(_, s)| s.acts(at.up)) {
-            let _ = spot;
             let j = self.spot_at(n);
-            let (height, by_centre, by_width) = bump(at.angle_deg, p[j + 1], p[j + 2].exp());
+            let (height, by_centre, by_width) =
+                bump(at.angle_deg, p[j + 1], p[j + 2].exp(), spot.power);
             gradient[j] = sign * height;
             gradient[j + 1] = sign * p[j] * by_centre;
             gradient[j + 2] = sign * p[j] * by_width;
@@ -202,7 +213,16 @@ mod tests {
                 viscous: true,
                 knee_up: true,
                 knee_down: true,
-                spots: vec![Spot { when: When::Both }, Spot { when: When::Up }],
+                spots: vec![
+                    Spot {
+                        when: When::Both,
+                        power: 1,
+                    },
+                    Spot {
+                        when: When::Up,
+                        power: 4,
+                    },
+                ],
                 power,
             };
             let mut p = vec![
