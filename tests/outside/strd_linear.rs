@@ -119,8 +119,8 @@ fn filip_a_tenth_degree_polynomial_is_fitted_and_not_refused() {
 #[test]
 fn wampler_fifth_degree_polynomials_with_growing_noise() {
     polynomial_case(&format!("{PLOT}/WAMPLER3.DAT"), 0..=5, 9.0, 11.0);
-    polynomial_case(&format!("{PLOT}/WAMPLER4.DAT"), 0..=5, 7.0, 12.0);
-    polynomial_case(&format!("{PLOT}/WAMPLER5.DAT"), 0..=5, 5.0, 12.0);
+    polynomial_case(&format!("{PLOT}/WAMPLER4.DAT"), 0..=5, 7.5, 12.0);
+    polynomial_case(&format!("{PLOT}/WAMPLER5.DAT"), 0..=5, 6.0, 12.0);
 }
 
 /// Wampler1 and Wampler2 share a file: exact polynomials, coefficients 1 and 10⁻ᵏ, no residual (the file's header [S]).
@@ -171,7 +171,7 @@ fn pontius_a_load_cells_quadratic() {
         ],
         residual_sd: 0.205177424076185E-03,
     };
-    compare("Pontius", &fit, &certified, 11.0, 12.0);
+    compare("Pontius", &fit, &certified, 12.5, 12.5);
 }
 
 /// Certified values: NIST StRD Longley [S: as quoted in the test suites of GSL and statsmodels].

@@ -69,17 +69,22 @@ pub fn weighted_least_squares(
     let mut x = design.clone();
     let mut rhs = DVector::from_column_slice(y);
     if let Some(w) = w {
-        for (i, weight) in w.iter().enumerate() {
-            let root = weight.sqrt();
-            rhs[i] *= root;
-            x.row_mut(i).scale_mut(root);
-        }
+        let roots: Vec<f64> = w.iter().map(|w| w.sqrt()).collect();
+        let weigh = |column: &mut [f64]| {
+            column
+                .iter_mut()
+                .zip(&roots)
+                .for_each(|(v, root)| *v *= root)
+        };
+        weigh(rhs.as_mut_slice());
+        x.column_iter_mut()
+            .for_each(|mut column| weigh(column.as_mut_slice()));
     }
     let factors = ScaledQr::new(x)?;
     let coefficients = factors.solve(rhs)?;
     let residuals = residuals_of(design, y, &coefficients);
     let residual_ss = match w {
-        None => residuals.iter().map(|r| r * r).sum::<f64>(),
+        None => sum_of_squares(&residuals),
         Some(w) => residuals.iter().zip(w).map(|(r, w)| w * r * r).sum(),
     };
     if !residual_ss.is_finite() {
@@ -115,7 +120,46 @@ fn residuals_of(design: &DMatrix<f64>, y: &[f64], coefficients: &[f64]) -> Vec<f
     residuals
 }
 
-/// QR of X·D⁻¹, D the columns' lengths: scaling is what makes "dependent" a question of direction and not of units.
+/// A column's length; `None` where it is zero or not finite.
+fn length_of(column: &[f64]) -> Option<f64> {
+    let squares = sum_of_squares(column);
+    if (1e-280..1e280).contains(&squares) {
+        return Some(squares.sqrt());
+    }
+    // Squares overflow or vanish: scaled by the largest first.
+    let largest = column
+        .iter()
+        .fold(0.0_f64, |m, v| if v.is_nan() { *v } else { m.max(v.abs()) });
+    if !(largest > 0.0 && largest.is_finite()) || column.iter().any(|v| v.is_nan()) {
+        return None;
+    }
+    Some(
+        largest
+            * column
+                .iter()
+                .map(|v| (v / largest).powi(2))
+                .sum::<f64>()
+                .sqrt(),
+    )
+}
+
+/// In four interleaved sums: quicker, and rounding errors grow with a quarter of the length.
+fn sum_of_squares(values: &[f64]) -> f64 {
+    let mut sums = [0.0; 4];
+    let (fours, rest) = values.as_chunks::<4>();
+    for four in fours {
+        for (s, v) in sums.iter_mut().zip(four) {
+            *s += v * v;
+        }
+    }
+    sums.iter().sum::<f64>() + rest.iter().map(|v| v * v).sum::<f64>()
+}
+
+fn power_of_two_near(length: f64) -> f64 {
+    length.log2().round().clamp(-1000.0, 1000.0).exp2()
+}
+
+/// QR of X·D⁻¹, D the columns' lengths to the next power of two: scaling is what makes "dependent" a question of direction and not of units.
 struct ScaledQr {
     qr: nalgebra::linalg::QR<f64, nalgebra::Dyn, nalgebra::Dyn>,
     r: DMatrix<f64>,
@@ -126,15 +170,10 @@ impl ScaledQr {
     fn new(mut x: DMatrix<f64>) -> Option<Self> {
         let mut lengths = Vec::with_capacity(x.ncols());
         for mut column in x.column_iter_mut() {
-            // amax first, so that the squares neither overflow nor vanish.
-            let largest = column.amax();
-            if !(largest > 0.0 && largest.is_finite()) || column.iter().any(|v| v.is_nan()) {
-                return None;
-            }
-            column /= largest;
-            let length = column.norm();
-            column /= length;
-            lengths.push(largest * length);
+            let length = power_of_two_near(length_of(column.as_slice())?);
+            // Exact: dividing by a power of two rounds nothing.
+            column.as_mut_slice().iter_mut().for_each(|v| *v /= length);
+            lengths.push(length);
         }
         let qr = x.qr();
         let r = qr.r();

@@ -8,9 +8,13 @@ use std::cell::Cell;
 /// From here on series in 1/df are exact to 1e-11 and the incomplete beta function loses digits.
 const MANY: f64 = 1e6;
 
-/// The value below which a share `p` of Student's t with `df` degrees of freedom lies. NaN unless 0 < p < 1 and df > 0.
+/// Below this t's tails reach beyond what numbers can hold. Effective degrees of freedom are never below those of the
+/// poorest part, so only nonsense comes here.
+const FEWEST: f64 = 0.01;
+
+/// The value below which a share `p` of Student's t with `df` degrees of freedom lies. NaN unless 0 < p < 1 and df ≥ 0.01.
 pub fn t_quantile(p: f64, df: f64) -> f64 {
-    if !(p > 0.0 && p < 1.0 && df > 0.0) {
+    if !(p > 0.0 && p < 1.0 && df >= FEWEST) {
         return f64::NAN;
     }
     if p == 0.5 {
@@ -107,9 +111,10 @@ fn upper_tail(distribution: &StudentsT, t: f64, df: f64) -> f64 {
     0.5 - t * distribution.pdf(0.0) * sum
 }
 
-/// Two-sided probability of a |t| at least as large as this by chance alone. NaN where `t` is NaN or df not positive.
+/// Two-sided probability of a |t| at least as large as this by chance alone. NaN where `t` is NaN or df
+/// below 0.01.
 pub fn t_two_sided_p(t: f64, df: f64) -> f64 {
-    if t.is_nan() || df.is_nan() || df <= 0.0 {
+    if t.is_nan() || df.is_nan() || df < FEWEST {
         return f64::NAN;
     }
     if t.is_infinite() {
@@ -224,7 +229,7 @@ mod tests {
     #[test]
     fn one_and_two_degrees_of_freedom_have_closed_forms() {
         // Cauchy: tan(π(p − ½)). Two: (2p−1)·√(2/(4p(1−p))).
-        assert!((t_quantile(0.975, 1.0) / 12.706_204_736_174_70 - 1.0).abs() < 1e-13);
+        assert!((t_quantile(0.975, 1.0) / 12.706_204_736_174_7 - 1.0).abs() < 1e-13);
         let two = 0.95 * (2.0 / (4.0 * 0.975 * 0.025_f64)).sqrt();
         assert!((t_quantile(0.975, 2.0) / two - 1.0).abs() < 1e-12);
     }
@@ -258,5 +263,38 @@ mod tests {
     fn the_kept_factor_never_serves_another_df() {
         let first = t95(4.0);
         assert!(t95(5.0) < first && t95(4.0) == first);
+    }
+
+    #[test]
+    fn strange_arguments_give_nan_or_a_number_and_no_panic() {
+        let odd = [
+            f64::NAN,
+            f64::NEG_INFINITY,
+            -1.0,
+            0.0,
+            5e-324,
+            1e-300,
+            1e-3,
+            0.5,
+            1.0,
+            1e5,
+            1e300,
+            f64::INFINITY,
+        ];
+        for a in odd {
+            for b in odd {
+                let _ = (
+                    t_quantile(a, b),
+                    t_two_sided_p(a, b),
+                    combine(&[(a, b), (b, a)]),
+                );
+                let _ = t_two_sided_p(b, a);
+                for c in odd {
+                    if let Some(i) = interval(a, b, c) {
+                        assert!(i.u.is_finite() && i.lo95 <= i.hi95 && !i.lo95.is_nan());
+                    }
+                }
+            }
+        }
     }
 }
