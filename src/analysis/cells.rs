@@ -63,7 +63,7 @@ impl Cells {
             }
             sums.fill([0.0; 4]);
             for i in stroke.range.clone() {
-                if !motion.steady[i] || effort[i].is_nan() {
+                if !motion.steady[i] || effort[i].is_nan() || motion.reading_deg[i].is_nan() {
                     continue;
                 }
                 let step = place(i);
@@ -74,7 +74,7 @@ impl Cells {
                 }
                 let sum = &mut sums[step];
                 sum[0] += 1.0;
-                sum[1] += motion.angle_deg[i];
+                sum[1] += motion.reading_deg[i];
                 sum[2] += motion.speed_deg_s[i].abs();
                 sum[3] += effort[i];
             }

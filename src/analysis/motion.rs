@@ -11,6 +11,8 @@ const FEWEST_IN_WINDOW: f64 = 7.0;
 /// A reading further than this from the median of its five neighbours is a glitch of the sensor: a surface cannot
 /// do it between two samples without its neighbours showing the way.
 const GLITCH_DEG: f64 = 1.0;
+/// Speed may change by this share of itself across a window for the motion to count as steady.
+const MOST_CHANGE: f64 = 0.5;
 /// Below this whole travel the surface is taken not to have moved.
 pub(crate) const STANDING_DEG: f64 = 0.6;
 
@@ -41,11 +43,15 @@ impl Stroke {
 pub(crate) struct Motion {
     /// Locally smoothed angle, °; NaN where too few readings stood near.
     pub angle_deg: Vec<f64>,
+    /// The readings themselves, glitches taken out (NaN).
+    pub reading_deg: Vec<f64>,
     /// Speed, °/s, up positive.
     pub speed_deg_s: Vec<f64>,
     /// Sample is steady motion of a usable stroke.
     pub steady: Vec<bool>,
     pub strokes: Vec<Stroke>,
+    /// Samples in half a speed window.
+    half_window: usize,
     pub cycles: usize,
     pub lowest_deg: f64,
     pub highest_deg: f64,
@@ -63,10 +69,17 @@ impl Motion {
         for segment in &series.segments {
             remove_glitches(&raw[segment.clone()], &mut clean[segment.clone()]);
         }
+        let mut half_window = 1;
         let (mut angle, mut speed) = (Vec::with_capacity(raw.len()), Vec::with_capacity(raw.len()));
         for segment in &series.segments {
             let t = &series.t_s[segment.clone()];
             let window = speed_window_s(t);
+            if let (Some(first), Some(last)) = (t.first(), t.last())
+                && last > first
+            {
+                half_window =
+                    (0.5 * window * (t.len() - 1) as f64 / (last - first)).round() as usize;
+            }
             let lines = local_lines(t, &clean[segment.clone()], window);
             angle.extend(lines.value);
             speed.extend(lines.slope);
@@ -74,9 +87,11 @@ impl Motion {
         let (lowest_deg, highest_deg) = inner_range(&angle)?;
         let mut motion = Motion {
             angle_deg: angle,
+            reading_deg: clean,
             speed_deg_s: speed,
             steady: vec![false; raw.len()],
             strokes: Vec::new(),
+            half_window: half_window.max(1),
             cycles: 0,
             lowest_deg,
             highest_deg,
@@ -177,7 +192,15 @@ impl Motion {
             speeds.retain(|v| *v > 0.25 * brisk);
             stroke.speed_deg_s = median_in_place(&mut speeds).unwrap_or(0.0);
             let threshold = 0.3 * stroke.speed_deg_s;
-            let is_steady = |i: usize| sign * self.speed_deg_s[i] > threshold;
+            // Where speed changes much within a window, the window's line is no longer where the surface was.
+            let speed = &self.speed_deg_s;
+            let reach = self.half_window;
+            let (start, end) = (stroke.range.start, stroke.range.end - 1);
+            let is_steady = |i: usize| {
+                let change =
+                    speed[(i + reach).min(end)] - speed[i.saturating_sub(reach).max(start)];
+                sign * speed[i] > threshold && change.abs() < MOST_CHANGE * speed[i].abs()
+            };
             let Some(first) = stroke.range.clone().find(|&i| is_steady(i)) else {
                 continue;
             };
