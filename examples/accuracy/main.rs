@@ -24,6 +24,16 @@ fn report(case: Case, recordings: u64) {
         .into_par_iter()
         .map(|seed| run(case, seed))
         .collect();
+    if std::env::var("WORST").is_ok() {
+        for (seed, o) in outcomes.iter().enumerate() {
+            if let Some(c) = &o.measured.curve {
+                let e = c.stiffness_ncm_per_deg.value / o.truth.stiffness_ncm_per_deg - 1.0;
+                if e.abs() > 0.1 {
+                    println!("seed {seed} {e:+.2}");
+                }
+            }
+        }
+    }
     let mut tally = Tally::default();
     for outcome in &outcomes {
         tally.add(outcome);

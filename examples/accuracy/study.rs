@@ -118,6 +118,16 @@ pub fn scenario(case: Case, seed: u64) -> Scenario {
             },
         }),
     }
+    if let Ok(l) = std::env::var("LAG") {
+        scenario.sensors.electrical_lag_s = l.parse().unwrap();
+    }
+    if std::env::var("COOL").is_ok() {
+        scenario.plant.servo.winding_k_per_w = 0.01;
+    }
+    if std::env::var("BAND").is_ok() {
+        scenario.plant.servo.dead_band_deg = 0.02;
+        scenario.plant.servo.least_duty = 0.0;
+    }
     scenario.plant.joints.slop_deg = within(0.05, 0.3);
     scenario.line.lost = 0.002;
     scenario.line.damaged = 0.002;

@@ -319,7 +319,7 @@ impl Fitted {
         let fit = &self.fit;
         let j = fit.terms.calibration_at();
         let (idle, winding) = (fit.p[j], fit.p[j + 1] * at.winding_factor);
-        let (friction, gear) = (fit.p[j + 2], fit.p[j + 3]);
+        let friction = fit.p[j + 2];
         let arm_rad_s = (at.speed_deg_s / at.ratio).to_radians();
         let noise_w = (1.0 / (fit.weight * cell.samples)).sqrt();
         let power = cell.effort - idle;
@@ -328,6 +328,7 @@ impl Fitted {
         }
         // a·x² + ω·x = P: the positive root, in the form that keeps its digits.
         let x = 2.0 * power / (arm_rad_s + (arm_rad_s * arm_rad_s + 4.0 * winding * power).sqrt());
+        let gear = fit.p[j + if x >= friction { 3 } else { 4 }];
         let to_surface = 100.0 / ((1.0 + gear) * at.ratio);
         let u_x = noise_w / (2.0 * winding * x + arm_rad_s);
         Some((at.sign() * (x - friction) * to_surface, u_x * to_surface))

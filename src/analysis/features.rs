@@ -24,7 +24,7 @@ const HALF_WIDTHS_DEG: [f64; 5] = [1.2, 2.0, 3.2, 5.0, 7.5];
 const HALF_WIDTH_LIMITS_DEG: (f64, f64) = (0.5, 12.0);
 const MOST_SPOTS: usize = 3;
 /// Forms tried for a tight spot: powers of the raised cosine, with how much wider each starts.
-const FORMS: [(i32, f64); 2] = [(1, 1.0), (4, 1.9)];
+const FORMS: [(i32, f64); 2] = [(1, 1.0), (8, 2.7)];
 /// A tight spot reaches from where it stands out by this share of its height.
 pub(crate) const FOOT: f64 = 0.05;
 
@@ -49,7 +49,7 @@ pub(crate) fn base(data: &Data, viscous: bool) -> Option<Fit> {
         power,
         ..Terms::default()
     };
-    let slopes: &[f64] = if power { &[0.1, 0.5, 2.0] } else { &[0.0] };
+    let slopes: &[f64] = if power { &[0.1, 0.4, 1.0, 2.5] } else { &[0.0] };
     let mut best: Option<super::fit::Settled> = None;
     for slope in slopes {
         let mut start = vec![0.0; terms.len()];
@@ -59,12 +59,23 @@ pub(crate) fn base(data: &Data, viscous: bool) -> Option<Fit> {
             start[terms.calibration_at()..].copy_from_slice(&prior.mean);
         }
         if let Some(settled) = settle(data, &terms, &start, 1.0 / data.sample_variance)
+            && possible(data, &terms, &settled.p)
             && best.as_ref().is_none_or(|b| settled.ss < b.ss)
         {
             best = Some(settled);
         }
     }
     Fit::new(data, &terms, &best?.p, None)
+}
+
+/// A search that left for where no servo is (friction below nothing, numbers far from the calibration) found no answer.
+fn possible(data: &Data, terms: &Terms, p: &[f64]) -> bool {
+    let Some(prior) = data.prior.as_ref().filter(|_| terms.power) else {
+        return true;
+    };
+    let at = terms.calibration_at();
+    p[FRICTION] > 0.0
+        && (0..3).all(|i| p[at + i] > 0.5 * prior.mean[i] && p[at + i] < 2.0 * prior.mean[i])
 }
 
 /// Adds features to a fit as long as the data call for them.
@@ -75,15 +86,42 @@ pub(crate) fn choose(data: &Data, base: Fit, step_deg: f64) -> Fit {
         return fit;
     }
     for _ in 0..12 {
-        let Some(candidate) = Round::new(data, &fit, step_deg).best(&closed) else {
+        let candidates = Round::new(data, &fit, step_deg).best(&closed);
+        if candidates.is_empty() {
             break;
-        };
-        match with(data, &fit, candidate) {
-            Some(larger) => fit = larger,
-            None => closed.push(candidate),
+        }
+        // A knee and a tight spot may explain the same thing in part: the one that fits better once it is in.
+        let mut better: Option<Fit> = None;
+        for candidate in candidates {
+            match with(data, &fit, candidate) {
+                Some(larger) => {
+                    if better
+                        .as_ref()
+                        .is_none_or(|b| misfit(data, &larger) < misfit(data, b))
+                    {
+                        better = Some(larger);
+                    }
+                }
+                None => closed.push(candidate),
+            }
+        }
+        if let Some(larger) = better {
+            fit = larger;
         }
     }
     fit
+}
+
+/// Sum of squares of the points at weight 1 (fits weigh the data each by its own scatter).
+fn misfit(data: &Data, fit: &Fit) -> f64 {
+    let mut gradient = vec![0.0; fit.p.len()];
+    data.points
+        .iter()
+        .map(|point| {
+            let model = fit.terms.effort(&fit.p, &point.at, &mut gradient).0;
+            point.samples * (point.effort - model).powi(2)
+        })
+        .sum()
 }
 
 /// One round of the search: everything that is the same for all candidates.
@@ -152,23 +190,21 @@ impl<'a> Round<'a> {
         }
     }
 
-    /// The candidate that explains most among those on which the cycles agree.
-    fn best(&self, closed: &[Candidate]) -> Option<Candidate> {
-        let knees = self.knees(closed);
-        let spots = self.spots(closed);
-        let mut found: Vec<(f64, Candidate)> = Vec::new();
-        for (trials, places) in [(knees, self.knee_places()), (spots, self.spot_places())] {
-            let Some(best) = trials.into_iter().max_by(|a, b| a.gain.total_cmp(&b.gain)) else {
-                continue;
-            };
-            if self.chance(&best) * places < FALSE_ALARM_RATE {
-                found.push((best.gain, best.candidate));
-            }
-        }
-        found
+    /// The knee and the tight spot that explain most, as far as the cycles agree on them.
+    fn best(&self, closed: &[Candidate]) -> Vec<Candidate> {
+        let searches = [
+            (self.knees(closed), self.knee_places()),
+            (self.spots(closed), self.spot_places()),
+        ];
+        searches
             .into_iter()
-            .max_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|f| f.1)
+            .filter_map(|(trials, places)| {
+                let best = trials
+                    .into_iter()
+                    .max_by(|a, b| a.gain.total_cmp(&b.gain))?;
+                (self.chance(&best) * places < FALSE_ALARM_RATE).then_some(best.candidate)
+            })
+            .collect()
     }
 
     fn travel_deg(&self) -> f64 {
@@ -379,8 +415,9 @@ fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
                 let Some(larger) = Fit::new(data, &terms, &start, None) else {
                     continue;
                 };
-                if best.as_ref().is_none_or(|b| larger.misfit < b.0) {
-                    best = Some((larger.misfit, larger));
+                let ss = misfit(data, &larger);
+                if best.as_ref().is_none_or(|b| ss < b.0) {
+                    best = Some((ss, larger));
                 }
             }
             (best?.1, fit.terms.calibration_at())
@@ -388,7 +425,7 @@ fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
     };
     let agreed =
         0.5 * student::t_two_sided_p(larger.t_of(index), larger.df.max(1.0)) < FALSE_ALARM_RATE;
-    (agreed && holds(data, &larger)).then_some(larger)
+    (agreed && possible(data, &larger.terms, &larger.p) && holds(data, &larger)).then_some(larger)
 }
 
 /// Every feature of a fit is in place and large enough to matter.

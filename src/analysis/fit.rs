@@ -11,26 +11,39 @@ use nalgebra::{Cholesky, DMatrix, DVector};
 
 use super::cells::Cell;
 use super::features::FOOT;
-use super::law::{State, Terms, foot};
+use super::law::{SERVO_NUMBERS, State, Terms, foot};
 use super::stats::nonlinear::{self, Search};
 use super::stats::student;
 use super::{Interval, Quantity};
 
-/// A servo's calibration as the fit uses it: idle W, winding W/(N·m)², friction N·m, gear loss.
+/// What is known of a servo before the recording: idle W, winding W/(N·m)², friction N·m, gear loss, and gear loss while
+/// the load helps.
 #[derive(Debug, Clone)]
 pub(crate) struct Prior {
-    pub mean: [f64; 4],
+    pub mean: [f64; SERVO_NUMBERS],
     /// Inverse of the covariance.
     pub precision: DMatrix<f64>,
     /// Lower triangle L with L·Lᵀ = precision.
     root: DMatrix<f64>,
+    /// Standard uncertainty of how far current readings lag behind angle readings, s.
+    lag_u_s: f64,
 }
 
 impl Prior {
-    pub fn new(mean: [f64; 4], covariance: &[[f64; 4]; 4]) -> Option<Self> {
-        let mut c = DMatrix::from_fn(4, 4, |i, j| covariance[i][j]);
-        // A number said to be exact is exact to a millionth: the algebra needs a width.
+    /// `calibration`: the first four numbers, with their covariance. The fifth is known to stand between the loss of
+    /// driving taken with its sign (x = (1 + g)·τ all the way) and against it (a loss is a loss): 0 ± g.
+    pub fn new(calibration: [f64; 4], covariance: &[[f64; 4]; 4], lag_u_s: f64) -> Option<Self> {
+        let [idle, winding, friction, gear] = calibration;
+        let mean = [idle, winding, friction, gear, 0.0];
+        let mut c = DMatrix::zeros(SERVO_NUMBERS, SERVO_NUMBERS);
         for i in 0..4 {
+            for j in 0..4 {
+                c[(i, j)] = covariance[i][j];
+            }
+        }
+        c[(4, 4)] = gear.max(0.05).powi(2);
+        // A number said to be exact is exact to a millionth: the algebra needs a width.
+        for i in 0..SERVO_NUMBERS {
             c[(i, i)] += (1e-6 * mean[i].abs().max(1e-6)).powi(2);
         }
         let precision = Cholesky::new(c)?.inverse();
@@ -39,6 +52,7 @@ impl Prior {
             mean,
             precision,
             root,
+            lag_u_s,
         })
     }
 }
@@ -165,8 +179,6 @@ pub(crate) struct Fit {
     pub weight: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
     pub scale_u: f64,
-    /// Sum of squares at the weight used.
-    pub misfit: f64,
     /// How far the calibration was pulled, in its own standard uncertainties (root mean square of the four).
     pub strain: f64,
 }
@@ -191,7 +203,7 @@ pub(crate) struct Settled {
 pub(crate) fn settle(data: &Data, terms: &Terms, start: &[f64], weight: f64) -> Option<Settled> {
     let (rows, count) = (data.points.len(), terms.len());
     let prior = data.prior.as_ref().filter(|_| terms.power);
-    let extra = if prior.is_some() { 4 } else { 0 };
+    let extra = if prior.is_some() { SERVO_NUMBERS } else { 0 };
     let mut gradient = vec![0.0; count];
     let problem = |p: &[f64], residuals: &mut [f64], mut jacobian: Option<&mut DMatrix<f64>>| {
         for (i, point) in data.points.iter().enumerate() {
@@ -206,12 +218,12 @@ pub(crate) fn settle(data: &Data, terms: &Terms, start: &[f64], weight: f64) -> 
         }
         if let Some(prior) = prior {
             let at = terms.calibration_at();
-            for row in 0..4 {
-                residuals[rows + row] = (0..4)
+            for row in 0..SERVO_NUMBERS {
+                residuals[rows + row] = (0..SERVO_NUMBERS)
                     .map(|k| prior.root[(k, row)] * (p[at + k] - prior.mean[k]))
                     .sum();
                 if let Some(j) = jacobian.as_deref_mut() {
-                    for k in 0..4 {
+                    for k in 0..SERVO_NUMBERS {
                         j[(rows + row, at + k)] = prior.root[(k, row)];
                     }
                 }
@@ -251,7 +263,7 @@ impl Fit {
 
     /// Covariance at parameters already found.
     pub fn at(data: &Data, terms: &Terms, settled: Settled, weight: f64) -> Option<Self> {
-        let Settled { p, ss } = settled;
+        let p = settled.p;
         let count = terms.len();
         let n = data.cycles.max(1);
         let mut informations = vec![DMatrix::<f64>::zeros(count, count); n];
@@ -279,16 +291,20 @@ impl Fit {
         if let Some(prior) = data.prior.as_ref().filter(|_| terms.power) {
             let at = terms.calibration_at();
             prior_information
-                .view_mut((at, at), (4, 4))
+                .view_mut((at, at), (SERVO_NUMBERS, SERVO_NUMBERS))
                 .copy_from(&prior.precision);
             total += &prior_information;
-            let pulled = DVector::from_fn(4, |k, _| p[at + k] - prior.mean[k]);
+            let pulled = DVector::from_fn(SERVO_NUMBERS, |k, _| p[at + k] - prior.mean[k]);
             strain = ((pulled.transpose() * &prior.precision * &pulled)[(0, 0)] / 4.0)
                 .max(0.0)
                 .sqrt();
         }
         let inverse = inverse(&total)?;
-        let shared = &inverse * &prior_information * &inverse;
+        let mut shared = &inverse * &prior_information * &inverse;
+        if let Some(prior) = data.prior.as_ref().filter(|_| terms.power) {
+            let by_lag = &inverse * lag_score(data, terms, &p, weight) * prior.lag_u_s;
+            shared += &by_lag * by_lag.transpose();
+        }
         let scatter = jackknife(&total, &informations, &scores, &inverse);
         Some(Self {
             terms: terms.clone(),
@@ -299,7 +315,6 @@ impl Fit {
             inverse,
             weight,
             scale_u: 0.0,
-            misfit: ss,
             strain,
         })
     }
@@ -372,6 +387,27 @@ impl Fit {
     pub fn t_of(&self, index: usize) -> f64 {
         self.p[index] / self.scatter[(index, index)].max(1e-300).sqrt()
     }
+}
+
+/// Score of one second's lag of the effort behind the angle: it shows the effort of where the surface was before.
+fn lag_score(data: &Data, terms: &Terms, p: &[f64], weight: f64) -> DVector<f64> {
+    const APART_DEG: f64 = 0.05;
+    let mut gradient = vec![0.0; terms.len()];
+    let mut score = DVector::zeros(terms.len());
+    for point in &data.points {
+        let mut beside = |by: f64| {
+            let mut at = point.at;
+            at.angle_deg += by;
+            terms.effort(p, &at, &mut gradient).0
+        };
+        let slope = (beside(APART_DEG) - beside(-APART_DEG)) / (2.0 * APART_DEG);
+        let by_lag = -slope * point.at.sign() * point.at.speed_deg_s;
+        terms.effort(p, &point.at, &mut gradient);
+        for (s, g) in score.iter_mut().zip(&gradient) {
+            *s += point.samples * weight * g * by_lag;
+        }
+    }
+    score
 }
 
 /// Inverse of a symmetric positive matrix after scaling it to a unit diagonal; `None` where it has no useful inverse.

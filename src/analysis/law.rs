@@ -50,7 +50,8 @@ pub(crate) fn foot(power: i32, share: f64) -> f64 {
 }
 
 /// Which terms the law has. Parameters stand in this order: τ0, k, F, \[b\], \[Δk_up, θ_up\], \[Δk_dn, θ_dn\],
-/// per spot \[height, centre, ln half width\], and for supply power \[idle, winding, servo friction, gear loss\].
+/// per spot \[height, centre, ln half width\], and for supply power
+/// \[idle, winding, servo friction, gear loss, gear loss while the load helps\].
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Terms {
     pub viscous: bool,
@@ -64,6 +65,8 @@ pub(crate) const NEUTRAL: usize = 0;
 pub(crate) const STIFFNESS: usize = 1;
 pub(crate) const FRICTION: usize = 2;
 const AFTER_FRICTION: usize = 3;
+/// Idle W, winding W/(N·m)², friction N·m, gear loss, gear loss while the load helps.
+pub(crate) const SERVO_NUMBERS: usize = 5;
 
 impl Terms {
     pub fn viscous_at(&self) -> usize {
@@ -86,12 +89,12 @@ impl Terms {
             + 2 * (usize::from(self.knee_up) + usize::from(self.knee_down))
             + 3 * spot
     }
-    /// Place of the calibration's four numbers.
+    /// Place of the servo's five numbers.
     pub fn calibration_at(&self) -> usize {
         self.spot_at(self.spots.len())
     }
     pub fn len(&self) -> usize {
-        self.calibration_at() + 4 * usize::from(self.power)
+        self.calibration_at() + SERVO_NUMBERS * usize::from(self.power)
     }
 
     /// Torque of the law, N·cm, and its gradient by all parameters (those it does not hold left at zero).
@@ -139,17 +142,18 @@ impl Terms {
     ///
     /// Supply power: P = idle + a·x² + ω·x, x = (1 + g)·τ_arm + τ_f while x > 0, else idle (aircraft-file.md; it follows
     /// from V·I = P_idle + R·i² + k_e·ω·i of a switched bridge with a = R/k²). τ_arm in N·m the way the servo turns.
+    /// While the load helps (τ_arm < 0) the gear's loss is a number of its own: calibrations lift loads and do not tell it.
     pub fn effort(&self, p: &[f64], at: &State, gradient: &mut [f64]) -> (f64, f64) {
         let torque = self.torque(p, at, gradient);
         if !self.power {
             return (torque, 1.0);
         }
         let j = self.calibration_at();
-        let (idle, winding, friction, gear) =
-            (p[j], p[j + 1] * at.winding_factor, p[j + 2], p[j + 3]);
+        let (idle, winding, friction) = (p[j], p[j + 1] * at.winding_factor, p[j + 2]);
         let to_arm = at.sign() * at.ratio * 0.01;
         let load_nm = torque * to_arm;
-        let x = (1.0 + gear) * load_nm + friction;
+        let gear = j + if load_nm >= 0.0 { 3 } else { 4 };
+        let x = (1.0 + p[gear]) * load_nm + friction;
         if x <= 0.0 {
             gradient.fill(0.0);
             gradient[j] = 1.0;
@@ -157,14 +161,14 @@ impl Terms {
         }
         let arm_rad_s = (at.speed_deg_s / at.ratio).to_radians();
         let by_x = 2.0 * winding * x + arm_rad_s;
-        let by_torque = by_x * (1.0 + gear) * to_arm;
+        let by_torque = by_x * (1.0 + p[gear]) * to_arm;
         for g in &mut gradient[..j] {
             *g *= by_torque;
         }
         gradient[j] = 1.0;
         gradient[j + 1] = at.winding_factor * x * x;
         gradient[j + 2] = by_x;
-        gradient[j + 3] = by_x * load_nm;
+        gradient[gear] = by_x * load_nm;
         (idle + winding * x * x + arm_rad_s * x, by_torque)
     }
 }
@@ -229,7 +233,7 @@ mod tests {
                 0.4, 0.5, 3.0, 0.02, 0.7, 12.0, 0.6, -10.0, 4.0, 5.0, 0.7, 2.0, -8.0, 0.3,
             ];
             if power {
-                p.extend([0.21, 8.4, 0.06, 0.18]);
+                p.extend([0.21, 8.4, 0.06, 0.18, -0.1]);
             }
             let mut gradient = vec![0.0; terms.len()];
             for up in [true, false] {
@@ -259,7 +263,7 @@ mod tests {
             power: true,
             ..Terms::default()
         };
-        let p = [0.0, 1.0, 1.0, 0.21, 8.4, 0.06, 0.18];
+        let p = [0.0, 1.0, 1.0, 0.21, 8.4, 0.06, 0.18, 0.0];
         let at = State {
             angle_deg: 20.0,
             up: false,
@@ -267,7 +271,7 @@ mod tests {
             ratio: 1.0,
             winding_factor: 1.0,
         };
-        let mut gradient = vec![0.0; 7];
+        let mut gradient = vec![0.0; 8];
         assert_eq!(terms.effort(&p, &at, &mut gradient), (0.21, 0.0));
     }
 
@@ -279,7 +283,7 @@ mod tests {
             power: true,
             ..Terms::default()
         };
-        let p = [0.0, 0.0, 20.0, 0.21, 8.4, 0.06, 0.18];
+        let p = [0.0, 0.0, 20.0, 0.21, 8.4, 0.06, 0.18, 0.0];
         let at = State {
             angle_deg: 0.0,
             up: true,
@@ -287,7 +291,7 @@ mod tests {
             ratio: 0.5,
             winding_factor: 1.0,
         };
-        let power = terms.effort(&p, &at, &mut [0.0; 7]).0;
+        let power = terms.effort(&p, &at, &mut [0.0; 8]).0;
         assert!((power - 0.662_55).abs() < 1e-5, "{power}");
     }
 }

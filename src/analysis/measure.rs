@@ -24,6 +24,9 @@ const STRAINED: f64 = 3.0;
 const COPPER_PER_K: f64 = 0.003_93;
 /// Without a case temperature the copper may stand this far from the reference, standard uncertainty, K (assumed).
 const COPPER_UNKNOWN_K: f64 = 6.0;
+/// Current readings are filtered and taken one after the other with the angle's: how far they may stand apart, standard
+/// uncertainty in samples (assumed).
+const LAG_SAMPLES: f64 = 1.0;
 const TRACE_POINTS: usize = 1500;
 
 /// Measures one surface from one recording.
@@ -172,7 +175,7 @@ fn fit(
     let power = effort.source == TorqueSource::SupplyPower;
     let copper = Copper::new(series, motion, calibration);
     let prior = match calibration.filter(|_| power) {
-        Some(c) => Some(prior_of(c, &copper)?),
+        Some(c) => Some(prior_of(c, &copper, rate_hz(recording))?),
         None => None,
     };
     let factor = |stroke: usize| copper.factors.get(stroke).copied().unwrap_or(1.0);
@@ -257,7 +260,7 @@ impl Copper {
     }
 }
 
-fn prior_of(c: &Calibration, copper: &Copper) -> Option<Prior> {
+fn prior_of(c: &Calibration, copper: &Copper, rate_hz: f64) -> Option<Prior> {
     let mut covariance = c.covariance;
     if !copper.known {
         covariance[1][1] += (c.winding_w_per_nm2 * COPPER_PER_K * COPPER_UNKNOWN_K).powi(2);
@@ -265,6 +268,7 @@ fn prior_of(c: &Calibration, copper: &Copper) -> Option<Prior> {
     Prior::new(
         [c.idle_w, c.winding_w_per_nm2, c.friction_nm, c.gear_loss],
         &covariance,
+        LAG_SAMPLES / rate_hz.max(1.0),
     )
 }
 
