@@ -45,7 +45,7 @@ pub fn overview(all: &[Checked<'_>], unit: TorqueUnit, width: usize) -> String {
             .judged
             .findings
             .first()
-            .map_or("–".into(), |f| clean(first_sentence(&f.text(unit))));
+            .map_or("–".into(), |f| clean(view::first_sentence(&f.text(unit))));
         let first = match checked.judged.findings.len() {
             0 | 1 => first,
             n => format!("{first} (and {} more)", n - 1),
@@ -119,7 +119,10 @@ fn quantity_table(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Stri
     let mut table = new_table(width);
     table.set_header(["measured", "value and 95 % interval"]);
     for row in view::quantity_rows(checked, unit) {
-        table.add_row([row.name, row.value]);
+        table.add_row([
+            format!("{}{}", if row.sub { "    " } else { "" }, row.name),
+            row.value,
+        ]);
     }
     table_text(&table)
 }
@@ -215,14 +218,6 @@ fn short_path(path: &str) -> String {
         Some((_, name)) if path.chars().count() > 24 => format!("…/{name}"),
         _ => path.into(),
     }
-}
-
-/// What was found; what to do about it stands with the recording.
-fn first_sentence(text: &str) -> &str {
-    let ends = text
-        .match_indices(". ")
-        .find(|(at, _)| text[at + 2..].starts_with(char::is_uppercase));
-    ends.map_or(text, |(at, _)| &text[..=at])
 }
 
 fn painted_verdicts(table: &str) -> String {

@@ -74,6 +74,14 @@ pub fn level_meaning(level: Level) -> &'static str {
     }
 }
 
+/// What was found; what to do about it stands with the recording.
+pub fn first_sentence(text: &str) -> &str {
+    let ends = text
+        .match_indices(". ")
+        .find(|(at, _)| text[at + 2..].starts_with(char::is_uppercase));
+    ends.map_or(text, |(at, _)| &text[..=at])
+}
+
 /// A quantity as a row of a table.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Row {
@@ -81,6 +89,8 @@ pub struct Row {
     pub value: String,
     /// False where the value could not be measured.
     pub known: bool,
+    /// Belongs to the row before it.
+    pub sub: bool,
 }
 
 /// A throw as a row of a table.
@@ -105,17 +115,26 @@ pub fn quantity(quantity: &Quantity, unit: Unit) -> String {
     }
 }
 
+fn sub_row(name: impl Into<String>, q: Option<&Quantity>, unit: Unit) -> Row {
+    Row {
+        sub: true,
+        ..row(name, q, unit)
+    }
+}
+
 fn row(name: impl Into<String>, q: Option<&Quantity>, unit: Unit) -> Row {
     match q.filter(|q| q.value.is_finite()) {
         Some(q) => Row {
             name: name.into(),
             value: quantity(q, unit),
             known: true,
+            sub: false,
         },
         None => Row {
             name: name.into(),
             value: NOT_MEASURED.into(),
             known: false,
+            sub: false,
         },
     }
 }
@@ -145,8 +164,8 @@ pub fn quantity_rows(checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Row> {
                 Some(&knee.at_deg),
                 Unit::Degree,
             ));
-            rows.push(row(
-                "    stiffness beyond it",
+            rows.push(sub_row(
+                "stiffness beyond it",
                 Some(&knee.stiffness_beyond_ncm_per_deg),
                 stiffness,
             ));
@@ -155,11 +174,11 @@ pub fn quantity_rows(checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Row> {
             let name = format!("tight spot, {}, at", when_words(checked, spot.when));
             rows.push(row(name, Some(&spot.at_deg), Unit::Degree));
             let name = format!(
-                "    height, {} to {}",
+                "height, {} to {}",
                 Unit::Degree.place(spot.from_deg),
                 Unit::Degree.place(spot.to_deg)
             );
-            rows.push(row(name, Some(&spot.height_ncm), torque));
+            rows.push(sub_row(name, Some(&spot.height_ncm), torque));
         }
     }
     rows.extend(load_rows(checked, torque));
@@ -178,6 +197,7 @@ pub fn quantity_rows(checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Row> {
             name,
             value,
             known: true,
+            sub: false,
         });
     }
     rows.push(row(
@@ -207,8 +227,8 @@ fn load_rows(checked: &Checked<'_>, torque: Unit) -> Vec<Row> {
             load.peak_torque_ncm.as_ref(),
             torque,
         ),
-        row(
-            format!("    share of stall{volts}"),
+        sub_row(
+            format!("share of stall{volts}"),
             load.share_of_stall.as_ref(),
             Unit::Share,
         ),
@@ -219,6 +239,7 @@ fn load_rows(checked: &Checked<'_>, torque: Unit) -> Vec<Row> {
             name: "friction, share of stall".into(),
             value,
             known: true,
+            sub: false,
         });
     }
     for hold in load
@@ -231,6 +252,7 @@ fn load_rows(checked: &Checked<'_>, torque: Unit) -> Vec<Row> {
             name,
             value: Unit::Milliampere.plain(hold.ma),
             known: true,
+            sub: false,
         });
     }
     rows

@@ -9,8 +9,14 @@ use crate::analysis::{Curve, FitPoint, ThrowResult, ThrowState, TorquePoint};
 use crate::report::{Checked, view};
 use crate::units::{TorqueUnit, Unit};
 
-/// The sheet, in its own units.
-pub const SIZE: (f64, f64) = (1000.0, 900.0);
+/// The sheet, in its own units. Without a curve only the throws are left to draw.
+pub fn size(checked: &Checked<'_>) -> (f64, f64) {
+    if checked.measured.curve.is_some() {
+        (1000.0, 940.0)
+    } else {
+        (1000.0, 480.0)
+    }
+}
 
 const LEFT: f64 = 104.0;
 const RIGHT: f64 = 976.0;
@@ -92,8 +98,9 @@ pub fn draw<DB: DrawingBackend>(
     let legend = legend(checked);
     let legend_rows = place_legend(canvas, &legend);
 
-    let top = 112.0 + labels.rows.count() as f64 * ROW;
-    let bottom = SIZE.1 - 24.0 - legend_rows.1 as f64 * ROW - 2.0 * ROW - 18.0 - throws.height();
+    let top = 124.0 + labels.rows.count() as f64 * ROW;
+    let bottom =
+        size(checked).1 - 24.0 - legend_rows.1 as f64 * ROW - 2.0 * ROW - 18.0 - throws.height();
     let factor = unit.per_ncm();
     let frame = Frame {
         upper_left: (LEFT, top),
@@ -165,7 +172,7 @@ impl<DB: DrawingBackend> Sheet<'_, '_, DB> {
     fn curve(&self, curve: &Curve, labels: &Labels) -> Drawn<DB> {
         for spot in &curve.tight_spots {
             if let Some((from, to)) = self.column(spot.from_deg, spot.to_deg) {
-                self.canvas.area(from, to, &YELLOW.mix(0.45))?;
+                self.canvas.area(from, to, &SPOT.mix(0.45))?;
             }
         }
         for knee in &curve.knees {
@@ -180,7 +187,7 @@ impl<DB: DrawingBackend> Sheet<'_, '_, DB> {
         self.grid(9)?;
         for &(from_deg, to_deg, up) in &curve.not_observable {
             if let Some((from, to)) = self.column(from_deg, to_deg) {
-                self.canvas.hatch(from, to, &hue(up).mix(0.45), 20.0)?;
+                self.canvas.hatch(from, to, &hue(up).mix(0.6), 24.0)?;
             }
         }
         for point in curve
@@ -353,7 +360,7 @@ fn branch(point: &FitPoint, up: bool) -> f64 {
 }
 
 fn hue(up: bool) -> RGBColor {
-    if up { BLUE } else { VERMILION }
+    if up { MOVING_UP } else { MOVING_DOWN }
 }
 
 /// Knees and tight spots, named above the frame.
@@ -536,11 +543,15 @@ impl<'t> Throws<'t> {
 fn throw_text(throw: &ThrowResult) -> String {
     let asked = Unit::Millimetre.given(throw.asked_mm);
     let state = match throw.state {
-        ThrowState::Met => "",
+        ThrowState::Met => ": met",
         ThrowState::Short => ": short",
         ThrowState::Unproven => ": unproven",
     };
-    match throw.reached_mm.as_ref().filter(|q| q.value.is_finite()) {
+    match throw
+        .reached_mm
+        .as_ref()
+        .filter(|q| q.value.is_finite() && throw.state != ThrowState::Met)
+    {
         Some(reached) => {
             let reached = Unit::Millimetre.place(reached.value);
             format!(
@@ -570,7 +581,7 @@ fn reached_mark<DB: DrawingBackend>(
         (x, y - 11.0),
     ];
     match state {
-        ThrowState::Met => canvas.fill(&diamond, &GREEN),
+        ThrowState::Met => canvas.fill(&diamond, &REACHED),
         // A hollow mark: the throw is not there, or not proven.
         ThrowState::Short | ThrowState::Unproven => canvas.line(&diamond, &INK, 3.0),
     }
@@ -602,7 +613,7 @@ fn legend(checked: &Checked<'_>) -> Vec<(Key, String)> {
             legend.push((Key::Fit, "fit, 95 % band".into()));
         }
         if curve.points.iter().any(|p| !p.used) {
-            legend.push((Key::LeftOut, "left out".into()));
+            legend.push((Key::LeftOut, "not in fit".into()));
         }
         if !curve.not_observable.is_empty() {
             legend.push((Key::Unseen, "not observable".into()));
@@ -630,7 +641,7 @@ fn place_legend<DB: DrawingBackend>(
     let mut places = Vec::new();
     for (_, text) in legend {
         let width = KEY_WIDTH + canvas.width(text, LEGEND_LETTERS);
-        if x > 24.0 && x + width > SIZE.0 - 12.0 {
+        if x > 24.0 && x + width > 988.0 {
             (x, row) = (24.0, row + 1);
         }
         places.push((x, row));
@@ -663,10 +674,12 @@ fn draw_legend<DB: DrawingBackend>(
 fn draw_key<DB: DrawingBackend>(canvas: &Canvas<'_, DB>, key: Key, (x, y): At) -> Drawn<DB> {
     let middle = x + 18.0;
     match key {
-        Key::Points(true) => canvas.dot((middle, y), 9.0, &BLUE),
-        Key::Points(false) => {
-            canvas.area((middle - 8.0, y - 8.0), (middle + 8.0, y + 8.0), &VERMILION)
-        }
+        Key::Points(true) => canvas.dot((middle, y), 9.0, &MOVING_UP),
+        Key::Points(false) => canvas.area(
+            (middle - 8.0, y - 8.0),
+            (middle + 8.0, y + 8.0),
+            &MOVING_DOWN,
+        ),
         Key::LeftOut => canvas.ring((middle, y), 7.0, &GREY, 1.5),
         Key::Fit => {
             canvas.area((x, y - 10.0), (x + 36.0, y + 10.0), &GREY.mix(0.3))?;

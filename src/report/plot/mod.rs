@@ -31,9 +31,12 @@ impl Axes {
         curve::own_axes(checked)
     }
 
-    /// The smallest ranges that hold all of these recordings; `None` if there are none.
+    /// The smallest ranges that hold all of these recordings' curves; `None` if none has one.
     pub fn shared<'a, 'b: 'a>(all: impl IntoIterator<Item = &'a Checked<'b>>) -> Option<Self> {
-        all.into_iter().map(Self::of).reduce(|a, b| Axes {
+        let curves = all
+            .into_iter()
+            .filter(|checked| checked.measured.curve.is_some());
+        curves.map(Self::of).reduce(|a, b| Axes {
             angle_deg: (
                 a.angle_deg.0.min(b.angle_deg.0),
                 a.angle_deg.1.max(b.angle_deg.1),
@@ -52,7 +55,7 @@ pub fn curve_svg(checked: &Checked<'_>, unit: TorqueUnit, axes: Option<Axes>) ->
         "Torque against deflection of the {}",
         checked.recording.surface
     );
-    svg(curve::SIZE, &title, |canvas| {
+    svg(curve::size(checked), &title, |canvas| {
         curve::draw(canvas, checked, unit, axes)
     })
 }
@@ -67,7 +70,7 @@ pub fn curve_png(
     unit: TorqueUnit,
     axes: Option<Axes>,
 ) -> Result<(), Problem> {
-    png_file(path, curve::SIZE, |canvas| {
+    png_file(path, curve::size(checked), |canvas| {
         curve::draw(canvas, checked, unit, axes)
     })
 }
@@ -75,7 +78,7 @@ pub fn curve_png(
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.
 pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
     let title = format!("The {} over time", checked.recording.surface);
-    svg(traces::SIZE, &title, |canvas| {
+    svg(traces::size(checked), &title, |canvas| {
         traces::draw(canvas, checked, unit)
     })
 }
@@ -85,7 +88,7 @@ pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
 /// # Errors
 /// When the file cannot be written.
 pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
-    png_file(path, traces::SIZE, |canvas| {
+    png_file(path, traces::size(checked), |canvas| {
         traces::draw(canvas, checked, unit)
     })
 }
@@ -129,7 +132,7 @@ fn svg(
     let mut text = String::new();
     {
         let root = SVGBackend::with_string(&mut text, pixels(size, SVG_SCALE)).into_drawing_area();
-        let drawn = draw(&Canvas::new(&root, SVG_SCALE, size)).and_then(|()| root.present());
+        let drawn = draw(&Canvas::new(&root, SVG_SCALE, false)).and_then(|()| root.present());
         debug_assert!(drawn.is_ok(), "writing to a string cannot fail");
     }
     scalable(&text, size, title)
@@ -156,7 +159,7 @@ fn png_file(
     {
         let root = BitMapBackend::with_buffer(&mut fine, (fine_width as u32, fine_height as u32))
             .into_drawing_area();
-        draw(&Canvas::new(&root, PNG_SCALE * FINER as f64, size))
+        draw(&Canvas::new(&root, PNG_SCALE * FINER as f64, true))
             .map_err(|e| failed(e.to_string()))?;
         root.present().map_err(|e| failed(e.to_string()))?;
     }
