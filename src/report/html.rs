@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::Checked;
 use super::plot::{self, Axes};
+use super::small_print::small_print;
 use super::view::{self, Row, ThrowRow};
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
@@ -172,7 +173,7 @@ impl SurfaceOut {
             ],
             quantities: view::quantity_rows(checked, unit),
             throws: view::throw_rows(checked),
-            small_print: view::small_print(checked),
+            small_print: small_print(checked),
             keys,
         }
     }
@@ -243,6 +244,7 @@ mod tests {
             fixture::fault_free(aircraft),
             fixture::short(aircraft),
             fixture::nothing_measured(aircraft),
+            fixture::crowded(aircraft),
         ]
     }
 

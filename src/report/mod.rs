@@ -5,6 +5,7 @@ mod fixture;
 pub mod html;
 pub mod json;
 pub mod plot;
+mod small_print;
 pub mod text;
 mod view;
 

@@ -6,6 +6,7 @@ use comfy_table::{Cell, ColumnConstraint, ContentArrangement, Table, Width};
 use comfy_table::{LineStyle, TableStyle};
 
 use super::Checked;
+use super::small_print::small_print;
 use super::view::{self, STANDING_CAUTION, verdict_words};
 use crate::units::TorqueUnit;
 use crate::verdict::{Level, Verdict};
@@ -29,7 +30,7 @@ pub fn recording(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Strin
     }
     out.push('\n');
     let dim = Style::new().dimmed();
-    for line in view::small_print(checked) {
+    for line in small_print(checked) {
         out += &paragraph(&clean(&line), "  ", "    ", width, dim);
     }
     out
@@ -291,6 +292,7 @@ mod tests {
             fixture::fault_free(&aircraft),
             fixture::short(&aircraft),
             fixture::nothing_measured(&aircraft),
+            fixture::crowded(&aircraft),
         ];
         for width in [60, 80, 100, 200] {
             for checked in &all {

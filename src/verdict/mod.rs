@@ -92,11 +92,7 @@ pub(crate) enum Piece {
 impl Finding {
     /// What was found, with its numbers, and what to do next.
     pub fn text(&self, _unit: TorqueUnit) -> String {
-        self.sentence
-            .0
-            .iter()
-            .map(|Piece::Words(w)| w.as_str())
-            .collect()
+        self.sentence.0.iter().map(|Piece::Words(w)| w.as_str()).collect()
     }
 }
 

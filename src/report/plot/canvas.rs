@@ -1,5 +1,7 @@
 //! A sheet to draw on in units of its own, a frame with two axes on it, and labels that keep clear of each other.
 
+use std::sync::Once;
+
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -192,30 +194,50 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
         self.root
             .draw_text(&printable(text), &style, self.px((at.0, at.1 + lower)))
     }
+}
 
-    /// Width of a text, in sheet units. Where a reader's own letters are used they are rarely wider than these.
-    pub fn width(&self, text: &str, size: f64) -> f64 {
-        let style = self.style(size, &INK, Pos::new(HPos::Left, VPos::Top));
-        let measured = self.root.estimate_text_size(&printable(text), &style).ok();
-        measured.map_or(0.6 * size * text.chars().count() as f64, |(width, _)| {
-            f64::from(width) / self.scale
-        })
-    }
+/// The same letters on every machine, with or without fonts of its own: DejaVu Sans (licence beside it).
+pub static FONT: &[u8] = include_bytes!("../font/DejaVuSans.ttf");
 
-    /// Cut with an ellipsis so that it is no wider than this.
-    pub fn cut(&self, text: &str, size: f64, widest: f64) -> String {
-        if self.width(text, size) <= widest {
-            return text.into();
-        }
-        let mut kept: Vec<char> = text.chars().collect();
-        while kept.pop().is_some() {
-            let shorter: String = kept.iter().collect::<String>().trim_end().to_string() + "…";
-            if self.width(&shorter, size) <= widest {
-                return shorter;
-            }
-        }
-        String::new()
+pub fn register_font() {
+    static ONCE: Once = Once::new();
+    // A font that cannot be read leaves the picture without letters; a test makes sure that it can.
+    ONCE.call_once(|| {
+        drop(plotters::style::register_font(
+            "sans-serif",
+            FontStyle::Normal,
+            FONT,
+        ))
+    });
+}
+
+/// Width of a text, in sheet units. Where a reader's own letters are used they are rarely wider than these.
+pub fn text_width(text: &str, size: f64) -> f64 {
+    register_font();
+    // The font measures in whole pixels: it is asked for larger letters.
+    const FINER: f64 = 8.0;
+    let measured = ("sans-serif", size * FINER)
+        .into_font()
+        .box_size(&printable(text))
+        .ok();
+    measured.map_or(0.6 * size * text.chars().count() as f64, |(width, _)| {
+        f64::from(width) / FINER
+    })
+}
+
+/// Cut with an ellipsis so that it is no wider than this.
+pub fn cut(text: &str, size: f64, widest: f64) -> String {
+    if text_width(text, size) <= widest {
+        return text.into();
     }
+    let mut kept: Vec<char> = text.chars().take(200).collect();
+    while kept.pop().is_some() {
+        let shorter: String = kept.iter().collect::<String>().trim_end().to_string() + "…";
+        if text_width(&shorter, size) <= widest {
+            return shorter;
+        }
+    }
+    String::new()
 }
 
 /// Control characters are not allowed in SVG, escaped or not.

@@ -91,7 +91,7 @@ pub fn draw<DB: DrawingBackend>(
     let traces = &checked.measured.traces;
     let panels = panels(traces, checked, unit);
     canvas.paper()?;
-    let title = canvas.cut(&checked.recording.surface, LETTERS * 1.15, RIGHT - 24.0);
+    let title = cut(&checked.recording.surface, LETTERS * 1.15, RIGHT - 24.0);
     canvas.text(
         &title,
         (24.0, 18.0),
