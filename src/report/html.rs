@@ -171,11 +171,37 @@ impl SurfaceOut {
                     findings: findings(Seen::Traces),
                 },
             ],
-            quantities: view::quantity_rows(checked, unit),
-            throws: view::throw_rows(checked),
+            quantities: view::quantity_rows(checked, unit)
+                .into_iter()
+                .map(unbroken_row)
+                .collect(),
+            throws: view::throw_rows(checked)
+                .into_iter()
+                .map(unbroken_throw)
+                .collect(),
             small_print: small_print(checked),
             keys,
         }
+    }
+}
+
+/// A line of the page must not end between a number and its interval.
+fn unbroken(text: String) -> String {
+    text.replace(" ± ", "\u{a0}±\u{a0}")
+}
+
+fn unbroken_row(row: Row) -> Row {
+    Row {
+        value: unbroken(row.value),
+        ..row
+    }
+}
+
+fn unbroken_throw(row: ThrowRow) -> ThrowRow {
+    ThrowRow {
+        asked: unbroken(row.asked),
+        reached: unbroken(row.reached),
+        ..row
     }
 }
 

@@ -121,7 +121,7 @@ fn quantity_table(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Stri
     table.set_header(["measured", "value and 95 % interval"]);
     for row in view::quantity_rows(checked, unit) {
         table.add_row([
-            format!("{}{}", if row.sub { "    " } else { "" }, row.name),
+            format!("{}{}", if row.sub { "└ " } else { "" }, row.name),
             row.value,
         ]);
     }
