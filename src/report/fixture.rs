@@ -63,6 +63,17 @@ pub fn aircraft() -> Aircraft {
         throw("take-off", Side::Down, 28.0),
         throw("landing", Side::Down, 70.0),
     ];
+    let rudder = vec![
+        throw("high rate", Side::Left, 26.0),
+        throw("middle rate", Side::Left, 18.0),
+        throw("low rate", Side::Left, 15.0),
+        throw("high rate", Side::Right, 26.0),
+        throw(
+            "a rate with a name that is far too long for any picture",
+            Side::Right,
+            20.0,
+        ),
+    ];
     let calibration = Calibration {
         tag: "E1".into(),
         made: Some(jiff::civil::date(2026, 4, 2)),
@@ -97,6 +108,12 @@ pub fn aircraft() -> Aircraft {
             surface("left elevator", 0, Some(1), elevator()),
             surface("right elevator", 1, Some(0), elevator()),
             surface("left flap <inner> & \"co\"", 2, None, flap),
+            surface(
+                "rudder of the most carefully named aircraft in the whole club",
+                2,
+                None,
+                rudder,
+            ),
         ],
         limits: Limits {
             given: vec!["slop_deg", "share_of_stall"],
@@ -467,4 +484,46 @@ pub fn nothing_measured(aircraft: &Aircraft) -> Checked<'_> {
             verdict: Verdict::Unproven,
         },
     }
+}
+
+/// More of everything than any surface should have, on a rudder with long names: for the layout.
+pub fn crowded(aircraft: &Aircraft) -> Checked<'_> {
+    let mut checked = knee(aircraft);
+    let surface = &aircraft.surfaces[3];
+    checked.surface = surface;
+    checked.recording.surface = surface.name.clone();
+    checked.recording.file = format!("{}/rudder.log", "a-very-long-folder-name".repeat(5));
+    let curve = checked.measured.curve.as_mut().unwrap();
+    let first = curve.knees[0];
+    curve.knees.push(Knee {
+        up_side: false,
+        at_deg: q(-14.0, 2.5),
+        ..first
+    });
+    let spot = curve.tight_spots[0];
+    for (i, when) in [When::Both, When::Down, When::Up, When::Both]
+        .into_iter()
+        .enumerate()
+    {
+        let at = -4.0 + 3.0 * i as f64;
+        curve.tight_spots.push(TightSpot {
+            from_deg: at - 1.0,
+            to_deg: at + 1.0,
+            at_deg: q(at, 0.3),
+            when,
+            ..spot
+        });
+    }
+    checked.measured.throws = surface
+        .throws
+        .iter()
+        .map(|throw| throw_result(throw, throw.asked_mm - 2.0, Some(ShortCause::Stalled)))
+        .collect();
+    checked.measured.jerks = Some(Jerks {
+        stops_per_stroke: 9.0,
+        standing_share: 0.31,
+        step_deg: 1.4,
+        at_deg: -3.0,
+    });
+    checked
 }

@@ -1,10 +1,15 @@
 //! One view of the results, then text, JSON, HTML and plots: one format each, no arithmetic of the trade.
+//!
+//! [`text`] for the terminal, [`json`] for programs, [`plot`] for pictures, [`html`] for the page. What text and page
+//! both say is worded once, in `view` and `small_print`. `HINGEWRIGHT_RENEW=1` renews the golden files of the tests;
+//! `HINGEWRIGHT_PICTURES=FOLDER` makes the tests leave every picture and the page there, to be looked at.
 
 #[cfg(test)]
 mod fixture;
 pub mod html;
 pub mod json;
 pub mod plot;
+mod small_print;
 pub mod text;
 mod view;
 

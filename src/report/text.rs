@@ -6,6 +6,7 @@ use comfy_table::{Cell, ColumnConstraint, ContentArrangement, Table, Width};
 use comfy_table::{LineStyle, TableStyle};
 
 use super::Checked;
+use super::small_print::small_print;
 use super::view::{self, STANDING_CAUTION, verdict_words};
 use crate::units::TorqueUnit;
 use crate::verdict::{Level, Verdict};
@@ -29,7 +30,7 @@ pub fn recording(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Strin
     }
     out.push('\n');
     let dim = Style::new().dimmed();
-    for line in view::small_print(checked) {
+    for line in small_print(checked) {
         out += &paragraph(&clean(&line), "  ", "    ", width, dim);
     }
     out
@@ -45,7 +46,7 @@ pub fn overview(all: &[Checked<'_>], unit: TorqueUnit, width: usize) -> String {
             .judged
             .findings
             .first()
-            .map_or("–".into(), |f| clean(first_sentence(&f.text(unit))));
+            .map_or("–".into(), |f| clean(view::first_sentence(&f.text(unit))));
         let first = match checked.judged.findings.len() {
             0 | 1 => first,
             n => format!("{first} (and {} more)", n - 1),
@@ -119,7 +120,10 @@ fn quantity_table(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Stri
     let mut table = new_table(width);
     table.set_header(["measured", "value and 95 % interval"]);
     for row in view::quantity_rows(checked, unit) {
-        table.add_row([row.name, row.value]);
+        table.add_row([
+            format!("{}{}", if row.sub { "└ " } else { "" }, row.name),
+            row.value,
+        ]);
     }
     table_text(&table)
 }
@@ -217,14 +221,6 @@ fn short_path(path: &str) -> String {
     }
 }
 
-/// What was found; what to do about it stands with the recording.
-fn first_sentence(text: &str) -> &str {
-    let ends = text
-        .match_indices(". ")
-        .find(|(at, _)| text[at + 2..].starts_with(char::is_uppercase));
-    ends.map_or(text, |(at, _)| &text[..=at])
-}
-
 fn painted_verdicts(table: &str) -> String {
     let verdicts = [
         Verdict::DoNotFly,
@@ -296,6 +292,7 @@ mod tests {
             fixture::fault_free(&aircraft),
             fixture::short(&aircraft),
             fixture::nothing_measured(&aircraft),
+            fixture::crowded(&aircraft),
         ];
         for width in [60, 80, 100, 200] {
             for checked in &all {

@@ -1,5 +1,7 @@
 //! A sheet to draw on in units of its own, a frame with two axes on it, and labels that keep clear of each other.
 
+use std::sync::Once;
+
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -12,17 +14,17 @@ pub type Outcome<E> = Result<(), DrawingAreaErrorKind<E>>;
 pub type Drawn<DB> = Outcome<<DB as DrawingBackend>::ErrorType>;
 
 /// Height of ordinary letters, in sheet units: legible where a sheet of 1,000 is shown 330 pixels wide.
-pub const LETTERS: f64 = 33.0;
+pub const LETTERS: f64 = 36.0;
 
 pub const INK: RGBColor = RGBColor(0x22, 0x22, 0x22);
 pub const GREY: RGBColor = RGBColor(0x77, 0x77, 0x77);
 pub const FAINT: RGBColor = RGBColor(0xDD, 0xDD, 0xDD);
 /// Hues that the colour-blind tell apart (Okabe and Ito, Color Universal Design, 2008).
-pub const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xB2);
-pub const VERMILION: RGBColor = RGBColor(0xD5, 0x5E, 0x00);
-pub const YELLOW: RGBColor = RGBColor(0xF0, 0xE4, 0x42);
-pub const GREEN: RGBColor = RGBColor(0x00, 0x7A, 0x5A);
-pub const PURPLE: RGBColor = RGBColor(0xA8, 0x4F, 0x86);
+pub const MOVING_UP: RGBColor = RGBColor(0x00, 0x72, 0xB2);
+pub const MOVING_DOWN: RGBColor = RGBColor(0xD5, 0x5E, 0x00);
+pub const SPOT: RGBColor = RGBColor(0xF0, 0xE4, 0x42);
+pub const REACHED: RGBColor = RGBColor(0x00, 0x7A, 0x5A);
+pub const PULSE: RGBColor = RGBColor(0xA8, 0x4F, 0x86);
 
 /// A point on the sheet, in sheet units, from the upper left corner.
 pub type At = (f64, f64);
@@ -31,12 +33,17 @@ pub type At = (f64, f64);
 pub struct Canvas<'a, DB: DrawingBackend> {
     root: &'a DrawingArea<DB, Shift>,
     scale: f64,
-    pub size: (f64, f64),
+    /// The backend draws pixels, not shapes.
+    pixels: bool,
 }
 
 impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
-    pub fn new(root: &'a DrawingArea<DB, Shift>, scale: f64, size: (f64, f64)) -> Self {
-        Self { root, scale, size }
+    pub fn new(root: &'a DrawingArea<DB, Shift>, scale: f64, pixels: bool) -> Self {
+        Self {
+            root,
+            scale,
+            pixels,
+        }
     }
 
     fn px(&self, at: At) -> (i32, i32) {
@@ -55,12 +62,27 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
     }
 
     pub fn line(&self, points: &[At], colour: &impl Color, width: f64) -> Drawn<DB> {
-        let points: Vec<_> = points.iter().map(|&at| self.px(at)).collect();
         if points.len() < 2 {
             return Ok(());
         }
-        self.root
-            .draw(&PathElement::new(points, self.stroke(colour, width)))
+        let style = self.stroke(colour, width);
+        if self.pixels && points.len() > 2 {
+            // The bitmap backend tears wide paths of many short pieces: each piece and each joint by itself.
+            for ends in points.windows(2) {
+                self.root.draw(&PathElement::new(
+                    vec![self.px(ends[0]), self.px(ends[1])],
+                    style,
+                ))?;
+            }
+            let joints = &points[1..points.len() - 1];
+            return joints
+                .iter()
+                .try_for_each(|&joint| self.dot(joint, width / 2.0, colour));
+        }
+        self.root.draw(&PathElement::new(
+            points.iter().map(|&at| self.px(at)).collect::<Vec<_>>(),
+            style,
+        ))
     }
 
     /// Dashes along a path.
@@ -163,42 +185,59 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
         (h, v): (HPos, VPos),
     ) -> Drawn<DB> {
         let style = self.style(size, colour, Pos::new(h, v));
-        self.root.draw_text(&printable(text), &style, self.px(at))
+        // The bitmap backend centres the line with its room for descenders, the SVG's reader the letters.
+        let lower = if self.pixels && matches!(v, VPos::Center) {
+            0.1 * size
+        } else {
+            0.0
+        };
+        self.root
+            .draw_text(&printable(text), &style, self.px((at.0, at.1 + lower)))
     }
+}
 
-    /// Turned to read from below, its middle at `at`.
-    pub fn upright(&self, text: &str, at: At, size: f64, colour: &impl Color) -> Drawn<DB> {
-        let style = ("sans-serif", size * self.scale)
-            .into_font()
-            .transform(FontTransform::Rotate270)
-            .color(colour);
-        let style = style.pos(Pos::new(HPos::Center, VPos::Center));
-        self.root.draw_text(&printable(text), &style, self.px(at))
+/// The same letters on every machine, with or without fonts of its own: DejaVu Sans (licence beside it).
+pub static FONT: &[u8] = include_bytes!("../font/DejaVuSans.ttf");
+
+pub fn register_font() {
+    static ONCE: Once = Once::new();
+    // A font that cannot be read leaves the picture without letters; a test makes sure that it can.
+    ONCE.call_once(|| {
+        drop(plotters::style::register_font(
+            "sans-serif",
+            FontStyle::Normal,
+            FONT,
+        ))
+    });
+}
+
+/// Width of a text, in sheet units. Where a reader's own letters are used they are rarely wider than these.
+pub fn text_width(text: &str, size: f64) -> f64 {
+    register_font();
+    // The font measures in whole pixels: it is asked for larger letters.
+    const FINER: f64 = 8.0;
+    let measured = ("sans-serif", size * FINER)
+        .into_font()
+        .box_size(&printable(text))
+        .ok();
+    measured.map_or(0.6 * size * text.chars().count() as f64, |(width, _)| {
+        f64::from(width) / FINER
+    })
+}
+
+/// Cut with an ellipsis so that it is no wider than this.
+pub fn cut(text: &str, size: f64, widest: f64) -> String {
+    if text_width(text, size) <= widest {
+        return text.into();
     }
-
-    /// Width of a text, in sheet units. Where a reader's own letters are used they are rarely wider than these.
-    pub fn width(&self, text: &str, size: f64) -> f64 {
-        let style = self.style(size, &INK, Pos::new(HPos::Left, VPos::Top));
-        let measured = self.root.estimate_text_size(&printable(text), &style).ok();
-        measured.map_or(0.6 * size * text.chars().count() as f64, |(width, _)| {
-            f64::from(width) / self.scale
-        })
-    }
-
-    /// Cut with an ellipsis so that it is no wider than this.
-    pub fn cut(&self, text: &str, size: f64, widest: f64) -> String {
-        if self.width(text, size) <= widest {
-            return text.into();
+    let mut kept: Vec<char> = text.chars().take(200).collect();
+    while kept.pop().is_some() {
+        let shorter: String = kept.iter().collect::<String>().trim_end().to_string() + "…";
+        if text_width(&shorter, size) <= widest {
+            return shorter;
         }
-        let mut kept: Vec<char> = text.chars().collect();
-        while kept.pop().is_some() {
-            let shorter: String = kept.iter().collect::<String>().trim_end().to_string() + "…";
-            if self.width(&shorter, size) <= widest {
-                return shorter;
-            }
-        }
-        String::new()
     }
+    String::new()
 }
 
 /// Control characters are not allowed in SVG, escaped or not.

@@ -3,144 +3,124 @@
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
-use super::Axes;
 use super::canvas::*;
-use crate::analysis::{Curve, FitPoint, ThrowResult, ThrowState, TorquePoint};
+use super::legend::Legend;
+use super::throws::Throws;
+use super::{Axes, axes};
+use crate::analysis::{Curve, FitPoint, TorquePoint};
 use crate::report::{Checked, view};
 use crate::units::{TorqueUnit, Unit};
 
-/// The sheet, in its own units.
-pub const SIZE: (f64, f64) = (1000.0, 900.0);
+/// Left and right edge of the frame.
+pub const LEFT: f64 = 104.0;
+pub const RIGHT: f64 = 976.0;
+/// Height of a row of labels.
+pub const ROW: f64 = LETTERS * 1.2;
 
-const LEFT: f64 = 104.0;
-const RIGHT: f64 = 976.0;
-const ROW: f64 = LETTERS * 1.2;
+/// Height of the frame: the same in every picture, so that pictures side by side can be compared. Without a
+/// curve only the throws are left to draw.
+const FRAME_HEIGHT: f64 = 480.0;
+const EMPTY_HEIGHT: f64 = 110.0;
 
-/// The ranges this recording needs: everything used and fitted, everything left out as far as it is near, the
-/// travel and the throws.
-pub fn own_axes(checked: &Checked<'_>) -> Axes {
-    let measured = &checked.measured;
-    let curve = measured.curve.as_ref();
-    let (points, fit) = (
-        curve.map_or(&[][..], |c| &c.points),
-        curve.map_or(&[][..], |c| &c.fit),
-    );
-    let throws = measured
-        .throws
-        .iter()
-        .flat_map(|t| [Some(t.asked_deg), reached_deg(t)].map(|d| (d, t.side.sign())));
-    let angles = (points.iter().map(|p| p.angle_deg))
-        .chain(fit.iter().map(|f| f.angle_deg))
-        .chain(measured.travel_deg.iter().flat_map(|t| [t.0, t.1]))
-        .chain(throws.filter_map(|(deg, sign)| Some(deg? * sign)));
-    let band = |f: &FitPoint| {
-        if f.band_ncm.is_finite() {
-            f.band_ncm
-        } else {
-            0.0
-        }
-    };
-    let used = (points.iter().filter(|p| p.used).map(|p| p.torque_ncm)).chain(
-        fit.iter()
-            .flat_map(|f| [f.up_ncm + band(f), f.down_ncm - band(f)]),
-    );
-    let torque = range(used, 0.2, 0.0).map(|(lo, hi)| {
-        // A wild point that was left out must not squash the picture: it is drawn at the edge.
-        let near = (lo - 0.5 * (hi - lo))..=(hi + 0.5 * (hi - lo));
-        let left_out = points
-            .iter()
-            .filter(|p| !p.used)
-            .map(|p| p.torque_ncm)
-            .filter(|t| near.contains(t));
-        range(left_out.chain([lo, hi]), 0.2, 0.05).unwrap_or((lo, hi))
-    });
-    Axes {
-        angle_deg: range(angles, 2.0, 0.03).unwrap_or((-10.0, 10.0)),
-        torque_ncm: torque.unwrap_or((-1.0, 1.0)),
-    }
-}
-
-fn reached_deg(throw: &ThrowResult) -> Option<f64> {
-    throw
-        .reached_deg
-        .as_ref()
-        .map(|q| q.value)
-        .filter(|v| v.is_finite())
-}
-
-/// Axes from outside are taken only if they can be drawn.
-fn usable(axes: Axes) -> bool {
-    let fits =
-        |(lo, hi): (f64, f64)| lo.is_finite() && hi.is_finite() && hi - lo > 1e-9 && hi - lo < 1e13;
-    fits(axes.angle_deg) && fits(axes.torque_ncm)
-}
-
-pub fn draw<DB: DrawingBackend>(
-    canvas: &Canvas<'_, DB>,
-    checked: &Checked<'_>,
+/// Everything in its place on a sheet as tall as it needs to be.
+pub struct Sheet<'c> {
+    checked: &'c Checked<'c>,
     unit: TorqueUnit,
-    axes: Option<Axes>,
-) -> Drawn<DB> {
-    let axes = axes
-        .filter(|&a| usable(a))
-        .unwrap_or_else(|| own_axes(checked));
-    let curve = checked.measured.curve.as_ref();
-    let labels = curve.map_or(Labels::default(), |curve| {
-        Labels::of(canvas, checked, curve, axes)
-    });
-    let throws = Throws::of(canvas, &checked.measured.throws, axes);
-    let legend = legend(checked);
-    let legend_rows = place_legend(canvas, &legend);
-
-    let top = 112.0 + labels.rows.count() as f64 * ROW;
-    let bottom = SIZE.1 - 24.0 - legend_rows.1 as f64 * ROW - 2.0 * ROW - 18.0 - throws.height();
-    let factor = unit.per_ncm();
-    let frame = Frame {
-        upper_left: (LEFT, top),
-        lower_right: (RIGHT, bottom),
-        x: axes.angle_deg,
-        y: (axes.torque_ncm.0 * factor, axes.torque_ncm.1 * factor),
-    };
-
-    canvas.paper()?;
-    let title = canvas.cut(&checked.recording.surface, LETTERS * 1.15, RIGHT - 24.0);
-    canvas.text(
-        &title,
-        (24.0, 18.0),
-        LETTERS * 1.15,
-        &INK,
-        (HPos::Left, VPos::Top),
-    )?;
-    canvas.text(
-        &format!("torque, {unit}"),
-        (24.0, 64.0),
-        LETTERS,
-        &INK,
-        (HPos::Left, VPos::Top),
-    )?;
-    let sheet = Sheet {
-        canvas,
-        frame,
-        factor,
-    };
-    match curve {
-        Some(curve) => sheet.curve(curve, &labels)?,
-        None => sheet.no_curve()?,
-    }
-    throws.draw(&sheet, bottom)?;
-    let end = bottom + throws.height();
-    sheet.angle_axis(end, checked)?;
-    draw_legend(canvas, &legend, &legend_rows.0, end + 2.0 * ROW + 18.0)
+    labels: Labels,
+    throws: Throws<'c>,
+    legend: Legend,
+    frame: Frame,
 }
 
-struct Sheet<'a, 'b, DB: DrawingBackend> {
+impl<'c> Sheet<'c> {
+    pub fn of(checked: &'c Checked<'c>, unit: TorqueUnit, axes: Option<Axes>) -> Self {
+        let axes = axes
+            .filter(|&a| axes::usable(a))
+            .unwrap_or_else(|| Axes::of(checked));
+        let curve = checked.measured.curve.as_ref();
+        let labels = curve.map_or(Labels::default(), |curve| Labels::of(checked, curve, axes));
+        let top = 124.0 + labels.rows.count() as f64 * ROW;
+        let bottom = top
+            + if curve.is_some() {
+                FRAME_HEIGHT
+            } else {
+                EMPTY_HEIGHT
+            };
+        let factor = unit.per_ncm();
+        let frame = Frame {
+            upper_left: (LEFT, top),
+            lower_right: (RIGHT, bottom),
+            x: axes.angle_deg,
+            y: (axes.torque_ncm.0 * factor, axes.torque_ncm.1 * factor),
+        };
+        let (throws, legend) = (
+            Throws::of(&checked.measured.throws, axes),
+            Legend::of(checked),
+        );
+        Self {
+            checked,
+            unit,
+            labels,
+            throws,
+            legend,
+            frame,
+        }
+    }
+
+    /// Where the angle axis begins, under the throws.
+    fn axis_at(&self) -> f64 {
+        self.frame.lower_right.1 + self.throws.height()
+    }
+
+    fn legend_at(&self) -> f64 {
+        self.axis_at() + 2.0 * ROW + 18.0
+    }
+
+    pub fn size(&self) -> (f64, f64) {
+        (1000.0, self.legend_at() + self.legend.height() + 24.0)
+    }
+
+    pub fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Drawn<DB> {
+        canvas.paper()?;
+        let title = cut(
+            &self.checked.recording.surface,
+            LETTERS * 1.15,
+            RIGHT - 24.0,
+        );
+        canvas.text(
+            &title,
+            (24.0, 18.0),
+            LETTERS * 1.15,
+            &INK,
+            (HPos::Left, VPos::Top),
+        )?;
+        let axis = format!("torque, {}", self.unit);
+        canvas.text(&axis, (24.0, 70.0), LETTERS, &INK, (HPos::Left, VPos::Top))?;
+        let pen = Pen {
+            canvas,
+            frame: self.frame,
+            factor: self.unit.per_ncm(),
+        };
+        match &self.checked.measured.curve {
+            Some(curve) => pen.curve(curve, &self.labels)?,
+            None => pen.no_curve()?,
+        }
+        self.throws
+            .draw(canvas, &self.frame, self.frame.lower_right.1)?;
+        pen.angle_axis(self.axis_at(), self.checked)?;
+        self.legend.draw(canvas, self.legend_at())
+    }
+}
+
+/// A canvas with the frame on it that a curve is drawn in.
+struct Pen<'a, 'b, DB: DrawingBackend> {
     canvas: &'a Canvas<'b, DB>,
     frame: Frame,
     /// N·cm to what is shown.
     factor: f64,
 }
 
-impl<DB: DrawingBackend> Sheet<'_, '_, DB> {
+impl<DB: DrawingBackend> Pen<'_, '_, DB> {
     fn at(&self, angle_deg: f64, torque_ncm: f64) -> At {
         self.frame.at(angle_deg, torque_ncm * self.factor)
     }
@@ -165,7 +145,7 @@ impl<DB: DrawingBackend> Sheet<'_, '_, DB> {
     fn curve(&self, curve: &Curve, labels: &Labels) -> Drawn<DB> {
         for spot in &curve.tight_spots {
             if let Some((from, to)) = self.column(spot.from_deg, spot.to_deg) {
-                self.canvas.area(from, to, &YELLOW.mix(0.45))?;
+                self.canvas.area(from, to, &SPOT.mix(0.45))?;
             }
         }
         for knee in &curve.knees {
@@ -180,7 +160,7 @@ impl<DB: DrawingBackend> Sheet<'_, '_, DB> {
         self.grid(9)?;
         for &(from_deg, to_deg, up) in &curve.not_observable {
             if let Some((from, to)) = self.column(from_deg, to_deg) {
-                self.canvas.hatch(from, to, &hue(up).mix(0.45), 20.0)?;
+                self.canvas.hatch(from, to, &hue(up).mix(0.6), 24.0)?;
             }
         }
         for point in curve
@@ -353,7 +333,7 @@ fn branch(point: &FitPoint, up: bool) -> f64 {
 }
 
 fn hue(up: bool) -> RGBColor {
-    if up { BLUE } else { VERMILION }
+    if up { MOVING_UP } else { MOVING_DOWN }
 }
 
 /// Knees and tight spots, named above the frame.
@@ -365,12 +345,7 @@ struct Labels {
 }
 
 impl Labels {
-    fn of<DB: DrawingBackend>(
-        canvas: &Canvas<'_, DB>,
-        checked: &Checked<'_>,
-        curve: &Curve,
-        axes: Axes,
-    ) -> Self {
+    fn of(checked: &Checked<'_>, curve: &Curve, axes: Axes) -> Self {
         let knees = curve.knees.iter().map(|k| {
             (
                 format!("knee {}", Unit::Degree.place(k.at_deg.value)),
@@ -397,7 +372,7 @@ impl Labels {
             .chain(spots)
             .filter(|(_, at, _)| frame.holds(at.value, 0.5))
         {
-            let width = canvas.width(&text, LETTERS);
+            let width = text_width(&text, LETTERS);
             let (row, middle) = labels
                 .rows
                 .place(frame.x_at(at_deg.value), width, (LEFT, RIGHT));
@@ -406,28 +381,26 @@ impl Labels {
         labels
     }
 
-    fn draw<DB: DrawingBackend>(&self, sheet: &Sheet<'_, '_, DB>) -> Drawn<DB> {
-        let (top, bottom) = (sheet.frame.upper_left.1, sheet.frame.lower_right.1);
+    fn draw<DB: DrawingBackend>(&self, pen: &Pen<'_, '_, DB>) -> Drawn<DB> {
+        let (top, bottom) = (pen.frame.upper_left.1, pen.frame.lower_right.1);
         let middle_of = |row: usize| top - 6.0 - ROW * (row as f64 + 0.5);
         for &(_, at_deg, row, _, knee) in &self.placed {
-            let x = sheet.frame.x_at(at_deg);
+            let x = pen.frame.x_at(at_deg);
             if knee {
-                sheet
-                    .canvas
+                pen.canvas
                     .dashed(&[(x, top), (x, bottom)], &INK, 2.5, (14.0, 9.0))?;
             }
-            sheet
-                .canvas
+            pen.canvas
                 .line(&[(x, middle_of(row)), (x, top)], &GREY, 1.5)?;
         }
         for (text, _, row, middle, _) in &self.placed {
-            let (y, half) = (middle_of(*row), sheet.canvas.width(text, LETTERS) / 2.0);
-            sheet.canvas.area(
-                (middle - half - 4.0, y - ROW * 0.5),
-                (middle + half + 4.0, y + ROW * 0.45),
+            let (y, half) = (middle_of(*row), text_width(text, LETTERS) / 2.0);
+            pen.canvas.area(
+                (middle - half - 4.0, y - ROW * 0.5 - 1.0),
+                (middle + half + 4.0, y + ROW * 0.5),
                 &WHITE,
             )?;
-            sheet.canvas.text(
+            pen.canvas.text(
                 text,
                 (*middle, y),
                 LETTERS,
@@ -436,247 +409,5 @@ impl Labels {
             )?;
         }
         Ok(())
-    }
-}
-
-/// The strip under the frame: each throw asked and reached, in words and by place.
-struct Throws<'t> {
-    rows: Rows,
-    placed: Vec<(&'t ThrowResult, String, usize, f64)>,
-}
-
-const THROW_LETTERS: f64 = LETTERS * 0.92;
-const THROW_ROW: f64 = LETTERS * 1.45;
-
-impl<'t> Throws<'t> {
-    fn of<DB: DrawingBackend>(
-        canvas: &Canvas<'_, DB>,
-        throws: &'t [ThrowResult],
-        axes: Axes,
-    ) -> Self {
-        let frame = Frame {
-            upper_left: (LEFT, 0.0),
-            lower_right: (RIGHT, 1.0),
-            x: axes.angle_deg,
-            y: (0.0, 1.0),
-        };
-        let mut strip = Throws {
-            rows: Rows::default(),
-            placed: Vec::new(),
-        };
-        for throw in throws
-            .iter()
-            .filter(|t| frame.holds(t.asked_deg * t.side.sign(), 0.5))
-        {
-            let marks: Vec<f64> = [Some(throw.asked_deg), reached_deg(throw)]
-                .into_iter()
-                .flatten()
-                .map(|deg| frame.x_at((deg * throw.side.sign()).clamp(frame.x.0, frame.x.1)))
-                .collect();
-            let (first, last) = marks
-                .iter()
-                .fold((RIGHT, LEFT), |(a, b), &x| (a.min(x), b.max(x)));
-            let text = canvas.cut(
-                &throw_text(throw),
-                THROW_LETTERS,
-                RIGHT - LEFT - 60.0 - (last - first).min(400.0),
-            );
-            let width = canvas.width(&text, THROW_LETTERS);
-            // The words stand beside the marks, on the side where there is room.
-            let left_of = first - 20.0 - width;
-            let from = if left_of >= LEFT && (first + last) / 2.0 > (LEFT + RIGHT) / 2.0 {
-                left_of
-            } else {
-                (last + 20.0).min(RIGHT - width - 4.0)
-            };
-            let (lo, hi) = (first.min(from) - 14.0, last.max(from + width) + 14.0);
-            let (row, _) = strip
-                .rows
-                .place((lo + hi) / 2.0, hi - lo, (f64::MIN, f64::MAX));
-            strip.placed.push((throw, text, row, from));
-        }
-        strip
-    }
-
-    fn height(&self) -> f64 {
-        self.rows.count() as f64 * THROW_ROW
-    }
-
-    fn draw<DB: DrawingBackend>(&self, sheet: &Sheet<'_, '_, DB>, top: f64) -> Drawn<DB> {
-        let (canvas, frame) = (sheet.canvas, &sheet.frame);
-        if self.placed.is_empty() {
-            return Ok(());
-        }
-        let bottom = top + self.height();
-        canvas.line(
-            &[(LEFT, top), (LEFT, bottom), (RIGHT, bottom), (RIGHT, top)],
-            &GREY,
-            1.5,
-        )?;
-        for (throw, text, row, from) in &self.placed {
-            let y = top + THROW_ROW * (*row as f64 + 0.5);
-            let sign = throw.side.sign();
-            asked_mark(canvas, (frame.x_at(throw.asked_deg * sign), y))?;
-            if let Some(deg) = reached_deg(throw) {
-                let x = frame.x_at((deg * sign).clamp(frame.x.0, frame.x.1));
-                reached_mark(canvas, (x, y), throw.state)?;
-            }
-            canvas.text(
-                text,
-                (*from, y),
-                THROW_LETTERS,
-                &INK,
-                (HPos::Left, VPos::Center),
-            )?;
-        }
-        Ok(())
-    }
-}
-
-fn throw_text(throw: &ThrowResult) -> String {
-    let asked = Unit::Millimetre.given(throw.asked_mm);
-    let state = match throw.state {
-        ThrowState::Met => "",
-        ThrowState::Short => ": short",
-        ThrowState::Unproven => ": unproven",
-    };
-    match throw.reached_mm.as_ref().filter(|q| q.value.is_finite()) {
-        Some(reached) => {
-            let reached = Unit::Millimetre.place(reached.value);
-            format!(
-                "{} {} of {asked}{state}",
-                throw.name,
-                reached.trim_end_matches(" mm")
-            )
-        }
-        None => format!("{} {asked}{state}", throw.name),
-    }
-}
-
-fn asked_mark<DB: DrawingBackend>(canvas: &Canvas<'_, DB>, (x, y): At) -> Drawn<DB> {
-    canvas.line(&[(x, y - 17.0), (x, y + 17.0)], &INK, 4.0)
-}
-
-fn reached_mark<DB: DrawingBackend>(
-    canvas: &Canvas<'_, DB>,
-    (x, y): At,
-    state: ThrowState,
-) -> Drawn<DB> {
-    let diamond = [
-        (x, y - 11.0),
-        (x + 11.0, y),
-        (x, y + 11.0),
-        (x - 11.0, y),
-        (x, y - 11.0),
-    ];
-    match state {
-        ThrowState::Met => canvas.fill(&diamond, &GREEN),
-        // A hollow mark: the throw is not there, or not proven.
-        ThrowState::Short | ThrowState::Unproven => canvas.line(&diamond, &INK, 3.0),
-    }
-}
-
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Key {
-    Points(bool),
-    LeftOut,
-    Fit,
-    Unseen,
-    Asked,
-    Reached,
-}
-
-/// What is in this picture and needs a word.
-fn legend(checked: &Checked<'_>) -> Vec<(Key, String)> {
-    let mut legend = Vec::new();
-    if let Some(curve) = &checked.measured.curve {
-        for up in [true, false] {
-            if curve.points.iter().any(|p| p.moving_up == up) || !curve.fit.is_empty() {
-                legend.push((
-                    Key::Points(up),
-                    format!("moving {}", view::side_word(checked, up)),
-                ));
-            }
-        }
-        if !curve.fit.is_empty() {
-            legend.push((Key::Fit, "fit, 95 % band".into()));
-        }
-        if curve.points.iter().any(|p| !p.used) {
-            legend.push((Key::LeftOut, "left out".into()));
-        }
-        if !curve.not_observable.is_empty() {
-            legend.push((Key::Unseen, "not observable".into()));
-        }
-    }
-    let throws = &checked.measured.throws;
-    if !throws.is_empty() {
-        legend.push((Key::Asked, "throw asked".into()));
-    }
-    if throws.iter().any(|t| reached_deg(t).is_some()) {
-        legend.push((Key::Reached, "reached".into()));
-    }
-    legend
-}
-
-const KEY_WIDTH: f64 = 46.0;
-const LEGEND_LETTERS: f64 = LETTERS * 0.92;
-
-/// Upper left corners (in rows) of the legend's entries, and the number of rows.
-fn place_legend<DB: DrawingBackend>(
-    canvas: &Canvas<'_, DB>,
-    legend: &[(Key, String)],
-) -> (Vec<(f64, usize)>, usize) {
-    let (mut x, mut row) = (24.0, 0);
-    let mut places = Vec::new();
-    for (_, text) in legend {
-        let width = KEY_WIDTH + canvas.width(text, LEGEND_LETTERS);
-        if x > 24.0 && x + width > SIZE.0 - 12.0 {
-            (x, row) = (24.0, row + 1);
-        }
-        places.push((x, row));
-        x += width + 26.0;
-    }
-    let rows = if legend.is_empty() { 0 } else { row + 1 };
-    (places, rows)
-}
-
-fn draw_legend<DB: DrawingBackend>(
-    canvas: &Canvas<'_, DB>,
-    legend: &[(Key, String)],
-    places: &[(f64, usize)],
-    top: f64,
-) -> Drawn<DB> {
-    for ((key, text), &(x, row)) in legend.iter().zip(places) {
-        let y = top + ROW * (row as f64 + 0.5);
-        draw_key(canvas, *key, (x, y))?;
-        canvas.text(
-            text,
-            (x + KEY_WIDTH, y),
-            LEGEND_LETTERS,
-            &INK,
-            (HPos::Left, VPos::Center),
-        )?;
-    }
-    Ok(())
-}
-
-fn draw_key<DB: DrawingBackend>(canvas: &Canvas<'_, DB>, key: Key, (x, y): At) -> Drawn<DB> {
-    let middle = x + 18.0;
-    match key {
-        Key::Points(true) => canvas.dot((middle, y), 9.0, &BLUE),
-        Key::Points(false) => {
-            canvas.area((middle - 8.0, y - 8.0), (middle + 8.0, y + 8.0), &VERMILION)
-        }
-        Key::LeftOut => canvas.ring((middle, y), 7.0, &GREY, 1.5),
-        Key::Fit => {
-            canvas.area((x, y - 10.0), (x + 36.0, y + 10.0), &GREY.mix(0.3))?;
-            canvas.line(&[(x, y), (x + 36.0, y)], &INK, 4.5)
-        }
-        Key::Unseen => {
-            canvas.hatch((x, y - 13.0), (x + 36.0, y + 13.0), &GREY, 12.0)?;
-            canvas.dashed(&[(x, y), (x + 36.0, y)], &INK, 3.0, (8.0, 7.0))
-        }
-        Key::Asked => asked_mark(canvas, (middle, y)),
-        Key::Reached => reached_mark(canvas, (middle, y), ThrowState::Met),
     }
 }

@@ -2,49 +2,22 @@
 //! was computed elsewhere. A measured stretch, a fitted one and one that could not be seen look different,
 //! by shape as well as by hue.
 
+mod axes;
 mod canvas;
 mod curve;
+mod legend;
+mod throws;
 mod traces;
 
 use std::path::Path;
-use std::sync::Once;
 
 use plotters::prelude::*;
 
-use self::canvas::{Canvas, Outcome};
+pub use self::axes::Axes;
+use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
-
-/// Ranges that pictures to be compared share: autoscaling hides what changed.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Axes {
-    /// Deflection shown, degrees, from low to high.
-    pub angle_deg: (f64, f64),
-    /// Torque shown, N·cm, from low to high.
-    pub torque_ncm: (f64, f64),
-}
-
-impl Axes {
-    /// The ranges that one recording's own picture needs.
-    pub fn of(checked: &Checked<'_>) -> Self {
-        curve::own_axes(checked)
-    }
-
-    /// The smallest ranges that hold all of these recordings; `None` if there are none.
-    pub fn shared<'a, 'b: 'a>(all: impl IntoIterator<Item = &'a Checked<'b>>) -> Option<Self> {
-        all.into_iter().map(Self::of).reduce(|a, b| Axes {
-            angle_deg: (
-                a.angle_deg.0.min(b.angle_deg.0),
-                a.angle_deg.1.max(b.angle_deg.1),
-            ),
-            torque_ncm: (
-                a.torque_ncm.0.min(b.torque_ncm.0),
-                a.torque_ncm.1.max(b.torque_ncm.1),
-            ),
-        })
-    }
-}
 
 /// Torque against deflection, as an SVG that fills the width it is given.
 pub fn curve_svg(checked: &Checked<'_>, unit: TorqueUnit, axes: Option<Axes>) -> String {
@@ -52,9 +25,8 @@ pub fn curve_svg(checked: &Checked<'_>, unit: TorqueUnit, axes: Option<Axes>) ->
         "Torque against deflection of the {}",
         checked.recording.surface
     );
-    svg(curve::SIZE, &title, |canvas| {
-        curve::draw(canvas, checked, unit, axes)
-    })
+    let sheet = curve::Sheet::of(checked, unit, axes);
+    svg(sheet.size(), &title, |canvas| sheet.draw(canvas))
 }
 
 /// Torque against deflection, as a PNG file.
@@ -67,15 +39,14 @@ pub fn curve_png(
     unit: TorqueUnit,
     axes: Option<Axes>,
 ) -> Result<(), Problem> {
-    png_file(path, curve::SIZE, |canvas| {
-        curve::draw(canvas, checked, unit, axes)
-    })
+    let sheet = curve::Sheet::of(checked, unit, axes);
+    png_file(path, sheet.size(), |canvas| sheet.draw(canvas))
 }
 
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.
 pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
     let title = format!("The {} over time", checked.recording.surface);
-    svg(traces::SIZE, &title, |canvas| {
+    svg(traces::size(checked), &title, |canvas| {
         traces::draw(canvas, checked, unit)
     })
 }
@@ -85,7 +56,7 @@ pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
 /// # Errors
 /// When the file cannot be written.
 pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
-    png_file(path, traces::SIZE, |canvas| {
+    png_file(path, traces::size(checked), |canvas| {
         traces::draw(canvas, checked, unit)
     })
 }
@@ -97,21 +68,6 @@ const SVG_SCALE: f64 = 2.0;
 const PNG_SCALE: f64 = 1.6;
 /// The bitmap backend draws edges hard: it draws this many times larger, and what is kept is the mean.
 const FINER: usize = 2;
-
-/// The same letters on every machine, with or without fonts of its own: DejaVu Sans (licence beside it).
-static FONT: &[u8] = include_bytes!("../font/DejaVuSans.ttf");
-
-fn register_font() {
-    static ONCE: Once = Once::new();
-    // A font that cannot be read leaves the picture without letters; a test makes sure that it can.
-    ONCE.call_once(|| {
-        drop(plotters::style::register_font(
-            "sans-serif",
-            FontStyle::Normal,
-            FONT,
-        ))
-    });
-}
 
 fn pixels(size: (f64, f64), scale: f64) -> (u32, u32) {
     (
@@ -129,7 +85,7 @@ fn svg(
     let mut text = String::new();
     {
         let root = SVGBackend::with_string(&mut text, pixels(size, SVG_SCALE)).into_drawing_area();
-        let drawn = draw(&Canvas::new(&root, SVG_SCALE, size)).and_then(|()| root.present());
+        let drawn = draw(&Canvas::new(&root, SVG_SCALE, false)).and_then(|()| root.present());
         debug_assert!(drawn.is_ok(), "writing to a string cannot fail");
     }
     scalable(&text, size, title)
@@ -156,7 +112,7 @@ fn png_file(
     {
         let root = BitMapBackend::with_buffer(&mut fine, (fine_width as u32, fine_height as u32))
             .into_drawing_area();
-        draw(&Canvas::new(&root, PNG_SCALE * FINER as f64, size))
+        draw(&Canvas::new(&root, PNG_SCALE * FINER as f64, true))
             .map_err(|e| failed(e.to_string()))?;
         root.present().map_err(|e| failed(e.to_string()))?;
     }
@@ -194,6 +150,11 @@ fn scalable(svg: &str, size: (f64, f64), title: &str) -> String {
     let body = svg.split_once('>').map_or("", |(_, body)| body);
     let (width, height) = pixels(size, SVG_SCALE);
     let title = escaped(title);
+    // What is so without saying; no text can hold such an attribute, its quotation marks are escaped.
+    let body = body
+        .replace(" stroke=\"none\" stroke-width=\"1\"", "")
+        .replace(" stroke=\"none\"", "")
+        .replace(" opacity=\"1\"", "");
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100%\" viewBox=\"0 0 {width} {height}\" \
          preserveAspectRatio=\"xMidYMid meet\" role=\"img\" aria-label=\"{title}\">\n<title>{title}</title>{body}"

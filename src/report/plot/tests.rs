@@ -6,7 +6,7 @@ const NCM: TorqueUnit = TorqueUnit::NewtonCentimetre;
 
 #[test]
 fn the_font_in_the_repository_can_be_read() {
-    assert!(plotters::style::register_font("in a test", FontStyle::Normal, FONT).is_ok());
+    assert!(plotters::style::register_font("in a test", FontStyle::Normal, canvas::FONT).is_ok());
 }
 
 #[test]
@@ -14,13 +14,13 @@ fn a_picture_names_what_it_shows_and_scales_with_its_reader() {
     let aircraft = fixture::aircraft();
     let svg = curve_svg(&fixture::knee(&aircraft), NCM, None);
     assert!(svg.starts_with("<svg ") && svg.trim_end().ends_with("</svg>"));
-    assert!(svg.contains("width=\"100%\" viewBox=\"0 0 2000 1800\""));
+    assert!(svg.contains("width=\"100%\" viewBox=\"0 0 2000 "));
     for words in [
         "knee 16.2°",
         "tight spot −8.0°, moving up",
         "not observable",
         "torque, N·cm",
-        "up 24.3 of 24 mm",
+        "up 24 mm: met",
     ] {
         assert!(svg.contains(words), "{words}");
     }
@@ -177,6 +177,7 @@ fn every_picture_can_be_written_for_the_eye() {
         ("fault-free", fixture::fault_free(&aircraft)),
         ("short", fixture::short(&aircraft)),
         ("nothing", fixture::nothing_measured(&aircraft)),
+        ("crowded", fixture::crowded(&aircraft)),
     ];
     for (name, checked) in &all {
         curve_png(
@@ -188,13 +189,14 @@ fn every_picture_can_be_written_for_the_eye() {
         .unwrap();
         traces_png(&folder.join(format!("{name}-traces.png")), checked, NCM).unwrap();
     }
-    assert_eq!(
-        std::fs::read_dir(folder)
-            .unwrap()
-            .filter(|e| e
-                .as_ref()
-                .is_ok_and(|e| { e.path().extension().is_some_and(|x| x == "png") }))
-            .count(),
-        8
-    );
+    for (name, _) in &all {
+        for picture in ["curve", "traces"] {
+            assert!(
+                folder
+                    .join(format!("{name}-{picture}.png"))
+                    .metadata()
+                    .is_ok_and(|file| file.len() > 1_000)
+            );
+        }
+    }
 }

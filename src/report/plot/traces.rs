@@ -9,12 +9,22 @@ use crate::report::Checked;
 use crate::units::TorqueUnit;
 
 /// The sheet, in its own units.
-pub const SIZE: (f64, f64) = (1000.0, 960.0);
+pub fn size(checked: &Checked<'_>) -> (f64, f64) {
+    let traces = &checked.measured.traces;
+    let any = [&traces.angle_deg, &traces.effort, &traces.pulse_us]
+        .iter()
+        .any(|v| v.iter().any(|v| v.is_finite()));
+    if any {
+        (1000.0, 940.0)
+    } else {
+        (1000.0, 280.0)
+    }
+}
 
 const LEFT: f64 = 116.0;
 const RIGHT: f64 = 972.0;
 /// Room over each panel for its name.
-const HEADING: f64 = LETTERS * 1.5;
+const HEADING: f64 = LETTERS * 1.6;
 
 struct Panel {
     name: String,
@@ -39,7 +49,7 @@ fn panels(traces: &Traces, checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Panel
     let mut panels = vec![Panel {
         name: name.into(),
         values: traces.angle_deg.clone(),
-        colour: BLUE,
+        colour: MOVING_UP,
         marks: asked,
     }];
     // A torque comes in the program's own unit; any other effort is shown as it came.
@@ -60,13 +70,13 @@ fn panels(traces: &Traces, checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Panel
     panels.push(Panel {
         name,
         values,
-        colour: VERMILION,
+        colour: MOVING_DOWN,
         marks: Vec::new(),
     });
     panels.push(Panel {
         name: "pulse, µs".into(),
         values: traces.pulse_us.clone(),
-        colour: PURPLE,
+        colour: PULSE,
         marks: Vec::new(),
     });
     panels.retain(|panel| panel.values.iter().any(|v| v.is_finite()));
@@ -81,7 +91,7 @@ pub fn draw<DB: DrawingBackend>(
     let traces = &checked.measured.traces;
     let panels = panels(traces, checked, unit);
     canvas.paper()?;
-    let title = canvas.cut(&checked.recording.surface, LETTERS * 1.15, RIGHT - 24.0);
+    let title = cut(&checked.recording.surface, LETTERS * 1.15, RIGHT - 24.0);
     canvas.text(
         &title,
         (24.0, 18.0),
@@ -91,7 +101,7 @@ pub fn draw<DB: DrawingBackend>(
     )?;
     let Some(time) = range(traces.t_s.iter().copied(), 1e-3, 0.0).filter(|_| !panels.is_empty())
     else {
-        let middle = (SIZE.0 / 2.0, SIZE.1 / 2.0);
+        let middle = (500.0, size(checked).1 / 2.0);
         return canvas.text(
             "no reading to draw",
             middle,
@@ -100,7 +110,7 @@ pub fn draw<DB: DrawingBackend>(
             (HPos::Center, VPos::Center),
         );
     };
-    let (top, bottom) = (60.0, SIZE.1 - 2.6 * LETTERS - 24.0);
+    let (top, bottom) = (64.0, size(checked).1 - 2.6 * LETTERS - 10.0);
     let height = (bottom - top) / panels.len() as f64;
     for (i, panel) in panels.iter().enumerate() {
         let from = top + height * i as f64;
@@ -138,12 +148,12 @@ fn draw_panel<DB: DrawingBackend>(
     };
     canvas.text(
         &panel.name,
-        (24.0, top + 8.0),
+        (24.0, top + 14.0),
         LETTERS,
         &INK,
         (HPos::Left, VPos::Top),
     )?;
-    frame.grid(canvas, last, 4)?;
+    frame.grid(canvas, last, 5)?;
     for &mark in panel
         .marks
         .iter()
