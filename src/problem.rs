@@ -27,7 +27,11 @@ pub struct Problem {
 
 impl Problem {
     pub fn new(what: impl Into<String>) -> Self {
-        Self { what: what.into(), excerpt: None, hint: None }
+        Self {
+            what: what.into(),
+            excerpt: None,
+            hint: None,
+        }
     }
     pub fn excerpt(mut self, text: impl Into<String>) -> Self {
         self.excerpt = Some(text.into());

@@ -8,7 +8,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::When;
-use super::fit::{Data, Fit, settle};
+use super::fit::{Data, Fit};
 use super::law::{FRICTION, NEUTRAL, STIFFNESS, Spot, Terms, bump};
 use super::stats::student;
 
@@ -50,7 +50,7 @@ pub(crate) fn base(data: &Data, viscous: bool) -> Option<Fit> {
         ..Terms::default()
     };
     let slopes: &[f64] = if power { &[0.1, 0.4, 1.0, 2.5] } else { &[0.0] };
-    let mut best: Option<super::fit::Settled> = None;
+    let mut best: Option<(f64, Fit)> = None;
     for slope in slopes {
         let mut start = vec![0.0; terms.len()];
         start[STIFFNESS] = *slope;
@@ -58,24 +58,24 @@ pub(crate) fn base(data: &Data, viscous: bool) -> Option<Fit> {
         if let Some(prior) = &data.prior {
             start[terms.calibration_at()..].copy_from_slice(&prior.mean);
         }
-        if let Some(settled) = settle(data, &terms, &start, 1.0 / data.sample_variance)
-            && possible(data, &terms, &settled.p)
-            && best.as_ref().is_none_or(|b| settled.ss < b.ss)
-        {
-            best = Some(settled);
+        let Some(fit) = Fit::new(data, &terms, &start) else {
+            continue;
+        };
+        let ss = misfit(data, &fit);
+        if possible(data, &terms, &fit.p) && best.as_ref().is_none_or(|b| ss < b.0) {
+            best = Some((ss, fit));
         }
     }
-    Fit::new(data, &terms, &best?.p, None)
+    best.map(|b| b.1)
 }
 
-/// A search that left for where no servo is (friction below nothing, numbers far from the calibration) found no answer.
+/// A search that left for where no servo is, its numbers far from the calibration, found no answer.
 fn possible(data: &Data, terms: &Terms, p: &[f64]) -> bool {
     let Some(prior) = data.prior.as_ref().filter(|_| terms.power) else {
         return true;
     };
     let at = terms.calibration_at();
-    p[FRICTION] > 0.0
-        && (0..3).all(|i| p[at + i] > 0.5 * prior.mean[i] && p[at + i] < 2.0 * prior.mean[i])
+    (0..3).all(|i| p[at + i] > 0.5 * prior.mean[i] && p[at + i] < 2.0 * prior.mean[i])
 }
 
 /// Adds features to a fit as long as the data call for them.
@@ -397,7 +397,7 @@ fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
             let mut start = fit.p.clone();
             let guess = 0.5 * start[STIFFNESS].abs().max(0.05);
             start.splice(j..j, [guess, at_deg]);
-            (Fit::new(data, &terms, &start, None)?, j)
+            (Fit::new(data, &terms, &start)?, j)
         }
         Candidate::Spot {
             centre_deg,
@@ -412,7 +412,7 @@ fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
                 let mut start = fit.p.clone();
                 let guess = 0.5 * start[FRICTION].abs().max(0.1);
                 start.splice(j..j, [guess, centre_deg, (wider * half_width_deg).ln()]);
-                let Some(larger) = Fit::new(data, &terms, &start, None) else {
+                let Some(larger) = Fit::new(data, &terms, &start) else {
                     continue;
                 };
                 let ss = misfit(data, &larger);

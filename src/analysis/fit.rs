@@ -151,6 +151,20 @@ impl Data {
         data
     }
 
+    /// Mean square of the points' residuals over what single samples' scatter explains.
+    fn excess(&self, terms: &Terms, p: &[f64]) -> f64 {
+        let mut gradient = vec![0.0; terms.len()];
+        let ss: f64 = self
+            .points
+            .iter()
+            .map(|point| {
+                let model = terms.effort(p, &point.at, &mut gradient).0;
+                point.samples * (point.effort - model).powi(2)
+            })
+            .sum();
+        ss / (self.points.len() as f64 * self.sample_variance)
+    }
+
     fn scatter(&self) -> f64 {
         let ss: f64 = self
             .cells
@@ -194,13 +208,8 @@ pub(crate) struct FittedSpot {
     pub half_width_deg: f64,
 }
 
-/// The fit at given weights, without its uncertainty.
-pub(crate) struct Settled {
-    pub p: Vec<f64>,
-    pub ss: f64,
-}
-
-pub(crate) fn settle(data: &Data, terms: &Terms, start: &[f64], weight: f64) -> Option<Settled> {
+/// The parameters of the least squares at a given weight of the data.
+fn settle(data: &Data, terms: &Terms, start: &[f64], weight: f64) -> Option<Vec<f64>> {
     let (rows, count) = (data.points.len(), terms.len());
     let prior = data.prior.as_ref().filter(|_| terms.power);
     let extra = if prior.is_some() { SERVO_NUMBERS } else { 0 };
@@ -236,34 +245,41 @@ pub(crate) fn settle(data: &Data, terms: &Terms, start: &[f64], weight: f64) -> 
         ..Search::default()
     };
     let fit = nonlinear::fit_with(problem, start, rows + extra, search)?;
-    fit.residual_ss.is_finite().then_some(Settled {
-        p: fit.parameters,
-        ss: fit.residual_ss,
-    })
+    fit.residual_ss.is_finite().then_some(fit.parameters)
 }
 
 impl Fit {
-    /// Fits from `start` and works out the covariance; twice from supply power, where the weight of the data against the
-    /// calibration must first be learnt from the scatter between cycles.
-    pub fn new(data: &Data, terms: &Terms, start: &[f64], weight: Option<f64>) -> Option<Self> {
-        let first_weight = weight.unwrap_or(1.0 / data.sample_variance);
-        let settled = settle(data, terms, start, first_weight)?;
-        let fit = Self::at(data, terms, settled, first_weight)?;
-        if !terms.power || weight.is_some() || data.cycles < 3 {
-            return Some(fit);
+    /// Fits from `start` and works out the covariance. From supply power the weight of the data against the calibration
+    /// comes from how well the law follows them and how the cycles scatter, not from single samples.
+    pub fn new(data: &Data, terms: &Terms, start: &[f64]) -> Option<Self> {
+        let single = 1.0 / data.sample_variance;
+        if !terms.power {
+            return Self::at(data, terms, settle(data, terms, start, single)?, single);
         }
+        // From a calibration that is all but fixed towards data that speak for themselves: a law that does not fit yet
+        // must not drag the servo's numbers along.
+        let mut weight = 1e-3 * single;
+        let mut p = start.to_vec();
+        for _ in 0..6 {
+            p = settle(data, terms, &p, weight)?;
+            let next = single / data.excess(terms, &p).max(1.0);
+            let near = (next / weight - 1.0).abs() < 0.2;
+            weight = next.min(30.0 * weight);
+            if near {
+                break;
+            }
+        }
+        let fit = Self::at(data, terms, settle(data, terms, &p, weight)?, weight)?;
         let effect = fit.design_effect();
-        if effect <= 1.1 {
+        if data.cycles < 3 || effect <= 1.1 {
             return Some(fit);
         }
-        let weight = first_weight / effect;
-        let settled = settle(data, terms, &fit.p, weight)?;
-        Self::at(data, terms, settled, weight)
+        let weight = weight / effect;
+        Self::at(data, terms, settle(data, terms, &fit.p, weight)?, weight)
     }
 
     /// Covariance at parameters already found.
-    pub fn at(data: &Data, terms: &Terms, settled: Settled, weight: f64) -> Option<Self> {
-        let p = settled.p;
+    pub fn at(data: &Data, terms: &Terms, p: Vec<f64>, weight: f64) -> Option<Self> {
         let count = terms.len();
         let n = data.cycles.max(1);
         let mut informations = vec![DMatrix::<f64>::zeros(count, count); n];

@@ -207,15 +207,27 @@ pub enum Doubt {
     NoCalibration,
     NoAngle,
     NeverMoved,
-    TooFewStrokes { up: usize, down: usize },
-    TooLittleTravel { from_deg: f64, to_deg: f64 },
-    TooMuchLost { share: f64 },
+    TooFewStrokes {
+        up: usize,
+        down: usize,
+    },
+    TooLittleTravel {
+        from_deg: f64,
+        to_deg: f64,
+    },
+    TooMuchLost {
+        share: f64,
+    },
     /// Torque and angle, or arm and angle, or pulse and angle run against each other.
-    SignReversed { channel: &'static str },
+    SignReversed {
+        channel: &'static str,
+    },
     /// The fit did not settle, or the data do not carry the law.
     NoFit,
     /// The calibration and the recording disagree by this many standard uncertainties.
-    CalibrationStrained { sigmas: f64 },
+    CalibrationStrained {
+        sigmas: f64,
+    },
 }
 
 /// What a recording of one surface showed.

@@ -141,13 +141,20 @@ pub struct Recording {
 impl Recording {
     /// The last value given for a `#` key.
     pub fn key(&self, name: &str) -> Option<&str> {
-        self.keys.iter().rev().find(|(k, _)| k == name).map(|(_, v)| v.as_str())
+        self.keys
+            .iter()
+            .rev()
+            .find(|(k, _)| k == name)
+            .map(|(_, v)| v.as_str())
     }
     /// When the recording began, from its `started` key; `None` where there is none or it is no RFC 3339 time.
     pub fn started(&self) -> Option<jiff::Timestamp> {
         self.key("started")?.parse().ok()
     }
     pub fn has(&self, channel: Channel) -> bool {
-        self.segments.iter().any(|s| s.column(channel).is_some_and(|c| c.iter().any(|v| !v.is_nan())))
+        self.segments.iter().any(|s| {
+            s.column(channel)
+                .is_some_and(|c| c.iter().any(|v| !v.is_nan()))
+        })
     }
 }
