@@ -1,1 +1,57 @@
-//! Arguments; one file a command, thin.
+//! Arguments; one file a command, thin. What a command does is in the rooms below.
+
+mod check;
+
+use clap::{Parser, Subcommand};
+
+use crate::problem::{Problem, exit};
+
+#[derive(Parser)]
+#[command(
+    name = "hingewright",
+    version,
+    about = "Measures what a builder feels in a control surface, and judges it with an honest interval.",
+    long_about = "Measures what a builder feels in a control surface, and judges it with an honest interval.\n\n\
+                  Keep hands and clothing clear, make propulsion and fuel safe, follow the airframe's and the servo's own manuals. \
+                  National model-flying rules and the club's inspector decide; a bench result is no airworthiness statement.",
+    after_help = "Exit status: 0 no fault found, 1 something found or unproven, 2 a file or an argument could not be used, 3 the rig failed."
+)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Analyse recordings of control surfaces and judge them.
+    Check(check::Arguments),
+}
+
+/// Parses the command line and runs it; the exit status.
+pub fn run() -> u8 {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version go to standard output and are no fault; anything else is an argument that could not be used.
+            let _ = error.print();
+            return if error.use_stderr() {
+                exit::UNUSABLE
+            } else {
+                exit::NO_FAULT
+            };
+        }
+    };
+    match arguments.command {
+        Command::Check(arguments) => check::run(&arguments),
+    }
+}
+
+/// Shows a problem on standard error.
+pub(crate) fn complain(problem: &Problem) {
+    use std::io::Write;
+    // Nothing can be done about a standard error that is closed.
+    let _ = writeln!(
+        anstream::stderr(),
+        "\u{1b}[1mhingewright:\u{1b}[0m {problem}"
+    );
+}

@@ -1,0 +1,290 @@
+//! `check`: recordings in, verdicts out.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use rayon::prelude::*;
+
+use super::complain;
+use crate::aircraft::{self, Aircraft};
+use crate::analysis::measure;
+use crate::problem::{Problem, exit};
+use crate::recording::{self, Recording};
+use crate::report::{Checked, RecordingSummary, html, json, plot, text};
+use crate::units::TorqueUnit;
+use crate::verdict::{Judged, Verdict, compare_pairs, judge};
+
+/// Width of the output where it is no terminal, and the widest that is still easy to read.
+const WIDTH: usize = 80;
+const WIDEST: usize = 110;
+/// From this many recordings on, a progress bar is shown on a terminal.
+const MANY: usize = 20;
+
+#[derive(Args)]
+#[command(
+    after_help = "Example:\n  hingewright check samples/*.log --aircraft samples/aircraft.toml --report check.html"
+)]
+pub struct Arguments {
+    /// Recordings: captures of the rig's link, or CSV
+    #[arg(required = true, value_name = "RECORDING")]
+    recordings: Vec<PathBuf>,
+    /// The aircraft file (aircraft.toml)
+    #[arg(long, value_name = "FILE")]
+    aircraft: PathBuf,
+    /// Which surface the recordings are of, instead of what they say themselves
+    #[arg(long, value_name = "NAME")]
+    surface: Option<String>,
+    /// One JSON object a recording and line, in N·cm whatever --units says
+    #[arg(long)]
+    json: bool,
+    /// Unit of torque in what is shown: ncm, kgcm, ozin or nm
+    #[arg(long, value_name = "UNIT", default_value = "ncm")]
+    units: TorqueUnit,
+    /// Write a self-contained HTML report to FILE
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// Write the plots of every recording into FOLDER, as SVG and PNG
+    #[arg(long, value_name = "FOLDER")]
+    plots: Option<PathBuf>,
+}
+
+/// A recording measured, or why not.
+struct Done {
+    surface_index: usize,
+    summary: RecordingSummary,
+    measured: crate::analysis::Measured,
+    judged: Judged,
+}
+
+pub fn run(arguments: &Arguments) -> u8 {
+    let aircraft = match aircraft::read_path(&arguments.aircraft) {
+        Ok(aircraft) => aircraft,
+        Err(problem) => {
+            complain(&problem);
+            return exit::UNUSABLE;
+        }
+    };
+    let mut status = exit::NO_FAULT;
+    let mut done: Vec<Done> = Vec::new();
+    for result in all(arguments, &aircraft) {
+        match result {
+            Ok(one) => done.push(one),
+            Err(problem) => {
+                complain(&problem);
+                status = exit::UNUSABLE;
+            }
+        }
+    }
+    pair_up(&aircraft, &mut done);
+    if status == exit::NO_FAULT
+        && done
+            .iter()
+            .any(|d| d.judged.verdict != Verdict::NoFaultFound)
+    {
+        status = exit::FOUND;
+    }
+    let checked: Vec<Checked> = done
+        .into_iter()
+        .map(|d| Checked {
+            aircraft: &aircraft,
+            surface: &aircraft.surfaces[d.surface_index],
+            recording: d.summary,
+            measured: d.measured,
+            judged: d.judged,
+        })
+        .collect();
+    if let Err(error) = print(arguments, &checked) {
+        // A reader that has seen enough is no fault of ours.
+        if error.kind() != io::ErrorKind::BrokenPipe {
+            complain(&Problem::new(format!(
+                "the result could not be written: {error}"
+            )));
+            status = exit::UNUSABLE;
+        }
+    }
+    if let Err(problem) = write_files(arguments, &checked) {
+        complain(&problem);
+        status = exit::UNUSABLE;
+    }
+    status
+}
+
+/// All recordings, side by side, in the order named.
+fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Done, Problem>> {
+    let many = arguments.recordings.len() >= MANY && io::stderr().is_terminal();
+    let bar = if many {
+        indicatif::ProgressBar::new(arguments.recordings.len() as u64)
+    } else {
+        indicatif::ProgressBar::hidden()
+    };
+    let results = arguments
+        .recordings
+        .par_iter()
+        .map(|path| {
+            let result = one(path, arguments.surface.as_deref(), aircraft);
+            bar.inc(1);
+            result
+        })
+        .collect();
+    bar.finish_and_clear();
+    results
+}
+
+fn one(path: &Path, surface: Option<&str>, aircraft: &Aircraft) -> Result<Done, Problem> {
+    let recording = recording::read_path(path)?;
+    let surface_index = surface_of(path, &recording, surface, aircraft)?;
+    let surface = &aircraft.surfaces[surface_index];
+    let measured = measure(&recording, aircraft, surface);
+    let judged = judge(&measured, &recording, surface, &aircraft.limits);
+    let summary = RecordingSummary {
+        file: path.display().to_string(),
+        surface: surface.name.clone(),
+        samples: recording.samples,
+        lost: recording.lost,
+        damaged_lines: recording.damaged_lines,
+        restarts: recording.restarts,
+        span_s: measured.span_s,
+        rate_hz: measured.rate_hz,
+        events: recording.events.iter().map(|e| e.code.clone()).collect(),
+        keys: recording.keys,
+        notes: recording.notes,
+    };
+    Ok(Done {
+        surface_index,
+        summary,
+        measured,
+        judged,
+    })
+}
+
+fn surface_of(
+    path: &Path,
+    recording: &Recording,
+    named: Option<&str>,
+    aircraft: &Aircraft,
+) -> Result<usize, Problem> {
+    let choices = || {
+        let names: Vec<String> = aircraft
+            .surfaces
+            .iter()
+            .map(|s| format!("\"{}\"", s.name))
+            .collect();
+        names.join(", ")
+    };
+    let Some(name) = named.or(recording.key("surface")).map(str::trim) else {
+        return Err(Problem::new(format!(
+            "{}: the recording does not say which surface it is of",
+            path.display()
+        ))
+        .hint(format!("add --surface NAME with one of {}", choices())));
+    };
+    if let Some((index, _)) = aircraft.surface(name) {
+        return Ok(index);
+    }
+    let nearest = aircraft
+        .surfaces
+        .iter()
+        .max_by(|a, b| {
+            strsim::jaro_winkler(&a.name, name).total_cmp(&strsim::jaro_winkler(&b.name, name))
+        })
+        .filter(|s| strsim::jaro_winkler(&s.name, name) > 0.8);
+    let hint = match nearest {
+        Some(near) => format!(
+            "did you mean --surface \"{}\"? The aircraft has {}",
+            near.name,
+            choices()
+        ),
+        None => format!(
+            "name one of the aircraft's surfaces with --surface: {}",
+            choices()
+        ),
+    };
+    Err(Problem::new(format!(
+        "{}: the aircraft has no surface \"{name}\"",
+        path.display()
+    ))
+    .hint(hint))
+}
+
+fn pair_up(aircraft: &Aircraft, done: &mut [Done]) {
+    let mut results: Vec<_> = done
+        .iter_mut()
+        .map(|d| (d.surface_index, &d.measured, &mut d.judged))
+        .collect();
+    compare_pairs(aircraft, &mut results);
+}
+
+fn print(arguments: &Arguments, checked: &[Checked]) -> io::Result<()> {
+    if arguments.json {
+        let mut out = io::stdout().lock();
+        for one in checked {
+            writeln!(out, "{}", json::line(one))?;
+        }
+        return out.flush();
+    }
+    let width = terminal_width();
+    let mut out = anstream::stdout().lock();
+    for one in checked {
+        writeln!(out, "{}", text::recording(one, arguments.units, width))?;
+    }
+    if !checked.is_empty() {
+        writeln!(out, "{}", text::overview(checked, arguments.units, width))?;
+    }
+    out.flush()
+}
+
+fn terminal_width() -> usize {
+    if !io::stdout().is_terminal() {
+        return WIDTH;
+    }
+    let columns = console::Term::stdout()
+        .size_checked()
+        .map_or(WIDTH, |(_, columns)| usize::from(columns));
+    columns.min(WIDEST)
+}
+
+fn write_files(arguments: &Arguments, checked: &[Checked]) -> Result<(), Problem> {
+    if checked.is_empty() {
+        return Ok(());
+    }
+    if let Some(file) = &arguments.report {
+        std::fs::write(file, html::page(checked, arguments.units)?)
+            .map_err(|e| cannot_write(file, &e))?;
+        said(file);
+    }
+    let Some(folder) = &arguments.plots else {
+        return Ok(());
+    };
+    std::fs::create_dir_all(folder).map_err(|e| cannot_write(folder, &e))?;
+    for (number, one) in checked.iter().enumerate() {
+        let stem = Path::new(&one.recording.file)
+            .file_stem()
+            .map_or("recording".into(), |s| s.to_string_lossy());
+        let path = |what: &str| folder.join(format!("{:02}-{stem}-{what}", number + 1));
+        for (what, svg) in [
+            ("curve.svg", plot::curve_svg(one, arguments.units, None)),
+            ("time.svg", plot::traces_svg(one, arguments.units)),
+        ] {
+            let file = path(what);
+            std::fs::write(&file, svg).map_err(|e| cannot_write(&file, &e))?;
+            said(&file);
+        }
+        plot::curve_png(&path("curve.png"), one, arguments.units, None)?;
+        said(&path("curve.png"));
+        plot::traces_png(&path("time.png"), one, arguments.units)?;
+        said(&path("time.png"));
+    }
+    Ok(())
+}
+
+fn cannot_write(path: &Path, error: &io::Error) -> Problem {
+    Problem::new(format!("{}: could not be written: {error}", path.display()))
+        .hint("name a file in a folder that you may write to, on a disk with space left")
+}
+
+/// Says the whole path of a file written, on standard error: standard output may be JSON.
+fn said(path: &Path) {
+    let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let _ = writeln!(io::stderr(), "written: {}", whole.display());
+}
