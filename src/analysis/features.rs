@@ -19,6 +19,9 @@ pub const FALSE_ALARM_RATE: f64 = 0.005;
 const LEAST_KNEE: f64 = 0.20;
 const LEAST_SPOT_OF_FRICTION: f64 = 0.15;
 const LEAST_SPOT_OF_SPAN: f64 = 0.02;
+/// The same where torque comes from supply power, whose balance is itself an approximation.
+const LEAST_SPOT_OF_FRICTION_BY_POWER: f64 = 0.45;
+const LEAST_SPOT_OF_SPAN_BY_POWER: f64 = 0.05;
 /// Half widths tried, °.
 const HALF_WIDTHS_DEG: [f64; 5] = [1.2, 2.0, 3.2, 5.0, 7.5];
 const HALF_WIDTH_LIMITS_DEG: (f64, f64) = (0.5, 12.0);
@@ -462,11 +465,18 @@ fn holds(data: &Data, fit: &Fit) -> bool {
     let (least, most) = torques.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), t| {
         (a.min(t), b.max(t))
     });
-    let floor = (LEAST_SPOT_OF_FRICTION * fit.p[FRICTION]).max(LEAST_SPOT_OF_SPAN * (most - least));
+    let (of_friction, of_span) = if fit.terms.power {
+        (LEAST_SPOT_OF_FRICTION_BY_POWER, LEAST_SPOT_OF_SPAN_BY_POWER)
+    } else {
+        (LEAST_SPOT_OF_FRICTION, LEAST_SPOT_OF_SPAN)
+    };
+    let floor = (of_friction * fit.p[FRICTION]).max(of_span * (most - least));
     let spots_hold = fit.spots().all(|spot| {
+        // Friction must be seen to fall again on either side: a rise up to the end of the travel is no spot.
+        let half = 0.5 * spot.half_width_deg;
         spot.height_ncm > floor
-            && spot.centre_deg > low
-            && spot.centre_deg < high
+            && spot.centre_deg - half > low
+            && spot.centre_deg + half < high
             && (HALF_WIDTH_LIMITS_DEG.0..=HALF_WIDTH_LIMITS_DEG.1).contains(&spot.half_width_deg)
     });
     spots_hold && fit.p[NEUTRAL].is_finite()

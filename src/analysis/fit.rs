@@ -95,12 +95,13 @@ impl Data {
         state: impl Fn(&Cell) -> State,
         keep: impl Fn(&Cell) -> bool,
     ) -> Self {
+        let seen = seen_often(cells, steps, cycles, &keep);
         let mut number = vec![usize::MAX; 2 * steps];
         let mut points: Vec<Point> = Vec::with_capacity(2 * steps);
         let mut sampled = Vec::with_capacity(cells.len());
-        for cell in cells.iter().filter(|c| keep(c)) {
+        for cell in cells.iter().filter(|c| keep(c) && seen[place(c, steps)]) {
             let at = state(cell);
-            let slot = &mut number[usize::from(cell.up) * steps + cell.step];
+            let slot = &mut number[place(cell, steps)];
             if *slot == usize::MAX {
                 *slot = points.len();
                 let zero = State {
@@ -176,6 +177,31 @@ impl Data {
     }
 }
 
+fn place(cell: &Cell, steps: usize) -> usize {
+    usize::from(cell.up) * steps + cell.step
+}
+
+/// Places that more than one cycle passed: a single stroke beyond the others has no scatter to be judged by, and far out
+/// it would swing the whole curve.
+fn seen_often(
+    cells: &[Cell],
+    steps: usize,
+    cycles: usize,
+    keep: &impl Fn(&Cell) -> bool,
+) -> Vec<bool> {
+    let needed = if cycles >= 3 { 2 } else { 1 };
+    let mut count = vec![0; 2 * steps];
+    let mut last = vec![usize::MAX; 2 * steps];
+    for cell in cells.iter().filter(|c| keep(c)) {
+        let k = place(cell, steps);
+        if last[k] != cell.cycle {
+            last[k] = cell.cycle;
+            count[k] += 1;
+        }
+    }
+    count.into_iter().map(|n| n >= needed).collect()
+}
+
 /// The law fitted.
 #[derive(Debug, Clone)]
 pub(crate) struct Fit {
@@ -189,6 +215,8 @@ pub(crate) struct Fit {
     pub df: f64,
     /// (JᵀWJ + prior)⁻¹ with the weights used.
     pub inverse: DMatrix<f64>,
+    /// What the scatter would be if samples were independent.
+    independent: DMatrix<f64>,
     /// Weight of one sample.
     pub weight: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
@@ -317,6 +345,7 @@ impl Fit {
         }
         let inverse = inverse(&total)?;
         let mut shared = &inverse * &prior_information * &inverse;
+        let independent = &inverse - &shared;
         if let Some(prior) = data.prior.as_ref().filter(|_| terms.power) {
             let by_lag = &inverse * lag_score(data, terms, &p, weight) * prior.lag_u_s;
             shared += &by_lag * by_lag.transpose();
@@ -329,6 +358,7 @@ impl Fit {
             shared,
             df: n as f64 - 1.0,
             inverse,
+            independent,
             weight,
             scale_u: 0.0,
             strain,
@@ -352,9 +382,7 @@ impl Fit {
     fn design_effect(&self) -> f64 {
         let law = 3;
         let sum: f64 = (0..law)
-            .map(|i| {
-                self.scatter[(i, i)] / (self.inverse[(i, i)] - self.shared[(i, i)]).max(1e-300)
-            })
+            .map(|i| self.scatter[(i, i)] / self.independent[(i, i)].max(1e-300))
             .sum();
         sum / law as f64
     }

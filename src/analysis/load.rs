@@ -18,6 +18,8 @@ const LEAD_AVERAGE_S: f64 = 0.15;
 const LEAD_LEAST_SPREAD_MA: f64 = 20.0;
 /// A measured peak beyond the fitted law's by this share is taken instead of it (a stall, a stop).
 const BEYOND_LAW: f64 = 0.15;
+/// Peaks this near to each other are the same place.
+const SAME_PLACE_DEG: f64 = 2.0;
 
 pub(crate) fn judge(
     series: &Series,
@@ -116,9 +118,17 @@ fn peak_seen(series: &Series, motion: &Motion, effort: &[f64]) -> Option<(Quanti
             }
         }
     }
-    peaks.retain(|p| p.0 > 0.0);
-    let highest = peaks.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
-    let values: Vec<f64> = peaks.iter().map(|p| p.0).collect();
+    let highest = peaks
+        .iter()
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .filter(|p| p.0 > 0.0)?
+        .1;
+    // Cycles that peaked about there; one that went less far says nothing of that place.
+    let values: Vec<f64> = peaks
+        .iter()
+        .filter(|p| p.0 > 0.0 && (p.1 - highest).abs() < SAME_PLACE_DEG)
+        .map(|p| p.0)
+        .collect();
     Some((mean_of(&values, 0.0)?, highest))
 }
 

@@ -24,9 +24,10 @@ const STRAINED: f64 = 3.0;
 const COPPER_PER_K: f64 = 0.003_93;
 /// Without a case temperature the copper may stand this far from the reference, standard uncertainty, K (assumed).
 const COPPER_UNKNOWN_K: f64 = 6.0;
-/// Current readings are filtered and taken one after the other with the angle's: how far they may stand apart, standard
-/// uncertainty in samples (assumed).
-const LAG_SAMPLES: f64 = 1.0;
+/// Current readings are filtered, and taken a little after the angle's: how far the two may stand apart in time, standard
+/// uncertainty of the filter, s, and of the sampling, in samples (both assumed).
+const LAG_S: f64 = 0.008;
+const LAG_SAMPLES: f64 = 0.5;
 const TRACE_POINTS: usize = 1500;
 
 /// Measures one surface from one recording.
@@ -268,7 +269,7 @@ fn prior_of(c: &Calibration, copper: &Copper, rate_hz: f64) -> Option<Prior> {
     Prior::new(
         [c.idle_w, c.winding_w_per_nm2, c.friction_nm, c.gear_loss],
         &covariance,
-        LAG_SAMPLES / rate_hz.max(1.0),
+        LAG_S.hypot(LAG_SAMPLES / rate_hz.max(1.0)),
     )
 }
 
@@ -297,7 +298,7 @@ fn counts(motion: &Motion) -> StrokeCounts {
 }
 
 fn lost_share(recording: &Recording) -> f64 {
-    let gone = (recording.lost + recording.damaged_lines) as f64;
+    let gone = recording.gone() as f64;
     let all = gone + recording.samples as f64;
     if all > 0.0 { gone / all } else { 0.0 }
 }

@@ -85,6 +85,10 @@ fn rest_at(series: &Series, motion: &Motion, stroke: &Stroke) -> Option<f64> {
     if resting.len() >= 5 {
         return Some(resting.iter().sum::<f64>() / resting.len() as f64);
     }
+    if !stroke.ends_in_reversal {
+        // The recording ends on the way: this is not how far it would have come.
+        return None;
+    }
     let sign = stroke.sign();
     (first.max(1)..=last.min(raw.len().saturating_sub(2)))
         .map(|i| (raw[i - 1] + raw[i] + raw[i + 1]) / 3.0)

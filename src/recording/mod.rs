@@ -151,6 +151,11 @@ impl Recording {
     pub fn started(&self) -> Option<jiff::Timestamp> {
         self.key("started")?.parse().ok()
     }
+    /// Samples that did not come through: those that SEQ misses (a damaged sample is one of them), or the damaged lines
+    /// where there are more of these.
+    pub fn gone(&self) -> u64 {
+        self.lost.max(self.damaged_lines)
+    }
     pub fn has(&self, channel: Channel) -> bool {
         self.segments.iter().any(|s| {
             s.column(channel)

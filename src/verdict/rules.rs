@@ -87,7 +87,7 @@ pub(super) fn all(
             .filter_map(|h| hold_current(h, surface, limits)),
     );
     found.extend(stick_slip(measured, surface));
-    found.extend(trips(recording, surface));
+    found.extend(trips(measured, recording, surface));
     found.extend(measured.doubts.iter().map(|d| doubt(d, measured, surface)));
     found.extend(bad_data(recording));
     found
@@ -371,7 +371,7 @@ fn stick_slip(measured: &Measured, surface: &Surface) -> Option<Finding> {
 }
 
 /// The rig disarmed itself.
-fn trips(recording: &Recording, surface: &Surface) -> Vec<Finding> {
+fn trips(measured: &Measured, recording: &Recording, surface: &Surface) -> Vec<Finding> {
     let mut found = Vec::new();
     for (code, kind, level, what) in [
         (
@@ -410,6 +410,13 @@ fn trips(recording: &Recording, surface: &Surface) -> Vec<Finding> {
         let Some(first) = events.first() else {
             continue;
         };
+        let said = measured
+            .throws
+            .iter()
+            .any(|t| t.cause == Some(ShortCause::Stalled));
+        if code == "stalled" && said {
+            continue;
+        }
         let detail = match (&first.detail, code) {
             (Some(d), "over-current") => format!(" ({d} mA)"),
             (Some(d), "over-temperature") => format!(" ({d} °C)"),
@@ -513,7 +520,7 @@ fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Finding {
 
 fn bad_data(recording: &Recording) -> Vec<Finding> {
     let mut found = Vec::new();
-    let gone = recording.lost + recording.damaged_lines;
+    let gone = recording.gone();
     let all = gone + recording.samples;
     if all > 0 && gone as f64 / all as f64 >= LOST_WORTH_SAYING {
         let sentence = Sentence::new(format!(
