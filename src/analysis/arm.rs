@@ -141,11 +141,11 @@ impl Track {
     pub fn slop_deg(
         &self,
         curve: Option<&Fit>,
-        cycles: usize,
+        motion: &Motion,
         since_deg: f64,
         lags: bool,
     ) -> Option<Quantity> {
-        let mut gaps: Vec<Gap> = vec![Gap::default(); cycles * self.steps];
+        let mut gaps: Vec<Gap> = vec![Gap::default(); motion.cycles * self.steps];
         for cell in self.cells.iter().filter(|c| c.since_deg > since_deg) {
             let gap = &mut gaps[cell.cycle * self.steps + cell.step];
             let side = usize::from(cell.up);
@@ -195,7 +195,8 @@ impl Track {
                 false => {}
             }
         }
-        mean_of(&by_cycle, 0.0)
+        // Two sensors are compared.
+        mean_of(&by_cycle, 2.0_f64.sqrt() * motion.unevenness_deg())
     }
 }
 

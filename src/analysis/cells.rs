@@ -4,7 +4,7 @@ use super::motion::Motion;
 use super::stats::robust::{mad_about, median};
 
 /// Angle steps across the travel, and their least and greatest width, °.
-const STEPS: f64 = 100.0;
+const STEPS: f64 = 200.0;
 const STEP_DEG: std::ops::RangeInclusive<f64> = 0.2..=1.0;
 /// A sample this many robust standard deviations away from all strokes' readings at its place is out of line.
 const OUT_OF_LINE: f64 = 6.0;

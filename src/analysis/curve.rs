@@ -26,6 +26,7 @@ pub(crate) struct Means<'a> {
     pub cycles: usize,
     pub travel_deg: f64,
     pub scale_u: f64,
+    pub place_u_deg: f64,
 }
 
 pub(crate) struct Fitted {
@@ -103,6 +104,7 @@ impl Means<'_> {
         }
         let mut fit = features::choose(&data, base, cells.step_deg);
         fit.scale_u = self.scale_u;
+        fit.place_u_deg = self.place_u_deg;
         Some(fit)
     }
 
@@ -184,7 +186,7 @@ impl Fitted {
             value += self.speed_deg_s * fit.p[j];
             entries.push((j, self.speed_deg_s));
         }
-        fit.quantity(value, &self.gradient(&entries), true)
+        fit.torque(value, &self.gradient(&entries))
     }
 
     pub fn torque_at(&self, angle_deg: f64, up: bool) -> (f64, Vec<f64>) {
@@ -215,12 +217,9 @@ impl Fitted {
             let beyond = fit.p[STIFFNESS] + fit.p[j];
             knees.push(Knee {
                 up_side,
-                at_deg: fit.parameter(j + 1, false),
-                stiffness_beyond_ncm_per_deg: fit.quantity(
-                    beyond,
-                    &self.gradient(&[(STIFFNESS, 1.0), (j, 1.0)]),
-                    true,
-                ),
+                at_deg: fit.place_parameter(j + 1),
+                stiffness_beyond_ncm_per_deg: fit
+                    .torque(beyond, &self.gradient(&[(STIFFNESS, 1.0), (j, 1.0)])),
                 ratio: beyond / fit.p[STIFFNESS].max(1e-9),
             });
         }
@@ -233,9 +232,9 @@ impl Fitted {
             .spots()
             .map(|spot| TightSpot {
                 from_deg: spot.centre_deg - spot.half_width_deg,
-                at_deg: self.fit.parameter(spot.at + 1, false),
+                at_deg: self.fit.place_parameter(spot.at + 1),
                 to_deg: spot.centre_deg + spot.half_width_deg,
-                height_ncm: self.fit.parameter(spot.at, true),
+                height_ncm: self.fit.torque_parameter(spot.at),
                 when: spot.when,
             })
             .collect();
@@ -247,9 +246,9 @@ impl Fitted {
     pub fn curve(&self, means: &Means, cells: &Cells) -> Curve {
         let (points, residual_ncm) = self.points(means, cells);
         Curve {
-            stiffness_ncm_per_deg: self.fit.parameter(STIFFNESS, true),
+            stiffness_ncm_per_deg: self.fit.torque_parameter(STIFFNESS),
             friction_ncm: self.friction(),
-            neutral_torque_ncm: self.fit.parameter(NEUTRAL, true),
+            neutral_torque_ncm: self.fit.torque_parameter(NEUTRAL),
             knees: self.knees(),
             tight_spots: self.tight_spots(),
             residual_ncm,
@@ -267,7 +266,7 @@ impl Fitted {
                     + (self.highest_deg - self.lowest_deg) * i as f64 / COUNT as f64;
                 let (up_ncm, gradient) = self.torque_at(angle_deg, true);
                 let (down_ncm, _) = self.torque_at(angle_deg, false);
-                let quantity = self.fit.quantity(up_ncm, &gradient, true);
+                let quantity = self.fit.torque(up_ncm, &gradient);
                 let band_ncm = quantity.interval.map_or(0.0, |i| i.hi95 - up_ncm);
                 FitPoint {
                     angle_deg,

@@ -221,6 +221,8 @@ pub(crate) struct Fit {
     pub weight: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
     pub scale_u: f64,
+    /// Standard uncertainty of a place on the travel that the angle sensor leaves, °, the same in every stroke.
+    pub place_u_deg: f64,
     /// How far the calibration was pulled, in its own standard uncertainties (root mean square of the four).
     pub strain: f64,
 }
@@ -361,6 +363,7 @@ impl Fit {
             independent,
             weight,
             scale_u: 0.0,
+            place_u_deg: 0.0,
             strain,
         })
     }
@@ -387,11 +390,12 @@ impl Fit {
         sum / law as f64
     }
 
-    /// A quantity that depends on the parameters by `gradient`.
-    pub fn quantity(&self, value: f64, gradient: &[f64], torque: bool) -> Quantity {
+    /// A torque, or torque per degree, that depends on the parameters by `gradient`.
+    pub fn torque(&self, value: f64, gradient: &[f64]) -> Quantity {
+        let common_u = self.scale_u * value.abs();
         Quantity {
             value,
-            interval: self.interval(value, gradient, torque),
+            interval: self.interval(value, gradient, common_u),
         }
     }
 
@@ -402,29 +406,37 @@ impl Fit {
         (scatter, shared)
     }
 
-    fn interval(&self, value: f64, gradient: &[f64], torque: bool) -> Option<Interval> {
+    fn interval(&self, value: f64, gradient: &[f64], common_u: f64) -> Option<Interval> {
         if self.df < 1.0 {
             return None;
         }
         let (scatter, shared) = self.parts(gradient);
-        let scale = if torque {
-            self.scale_u * value.abs()
-        } else {
-            0.0
-        };
         let (u, df) = student::combine(&[
             (scatter, self.df),
             (shared, f64::INFINITY),
-            (scale, f64::INFINITY),
+            (common_u, f64::INFINITY),
         ]);
         student::interval(value, u, df)
     }
 
-    /// A single parameter as a quantity.
-    pub fn parameter(&self, index: usize, torque: bool) -> Quantity {
+    /// A single parameter that is a torque, or torque per degree.
+    pub fn torque_parameter(&self, index: usize) -> Quantity {
+        self.torque(self.p[index], &self.unit(index))
+    }
+
+    /// A single parameter that is a place on the travel, °.
+    pub fn place_parameter(&self, index: usize) -> Quantity {
+        let value = self.p[index];
+        Quantity {
+            value,
+            interval: self.interval(value, &self.unit(index), self.place_u_deg),
+        }
+    }
+
+    fn unit(&self, index: usize) -> Vec<f64> {
         let mut gradient = vec![0.0; self.p.len()];
         gradient[index] = 1.0;
-        self.quantity(self.p[index], &gradient, torque)
+        gradient
     }
 
     /// Student's t of a parameter from the scatter between cycles alone.

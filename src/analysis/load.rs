@@ -95,7 +95,7 @@ fn peak_of_law(fitted: &Fitted) -> (Quantity, f64) {
     for g in &mut gradient {
         *g *= torque.signum();
     }
-    (fitted.fit.quantity(torque.abs(), &gradient, true), angle)
+    (fitted.fit.torque(torque.abs(), &gradient), angle)
 }
 
 /// The greatest torque measured in every cycle (means over a tenth of a second), whether moving steadily or not.

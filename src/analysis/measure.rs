@@ -88,13 +88,13 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
     let slop = match (&arm, &pulse) {
         (Some(track), _) => track.slop_deg(
             fitted.as_ref().map(|f| &f.fit),
-            motion.cycles,
+            &motion,
             since(&fitted),
             false,
         ),
         (None, Some(track)) => track.slop_deg(
             fitted.as_ref().map(|f| &f.fit),
-            motion.cycles,
+            &motion,
             since(&fitted),
             true,
         ),
@@ -187,6 +187,7 @@ fn fit(
         cycles: motion.cycles,
         travel_deg: motion.travel_deg(),
         scale_u: scale_u(recording, effort.source),
+        place_u_deg: motion.unevenness_deg(),
     };
     let Some(fitted) = means.fit(&cells) else {
         doubts.push(Doubt::NoFit);
