@@ -73,6 +73,7 @@ pub const CASES: [Case; 6] = [
 
 /// One recording's truth and what the analysis made of it.
 pub struct Outcome {
+    pub scenario: Scenario,
     pub truth: Truth,
     pub measured: Measured,
     pub judged: Judged,
@@ -118,16 +119,6 @@ pub fn scenario(case: Case, seed: u64) -> Scenario {
             },
         }),
     }
-    if let Ok(l) = std::env::var("LAG") {
-        scenario.sensors.electrical_lag_s = l.parse().unwrap();
-    }
-    if std::env::var("COOL").is_ok() {
-        scenario.plant.servo.winding_k_per_w = 0.01;
-    }
-    if std::env::var("BAND").is_ok() {
-        scenario.plant.servo.dead_band_deg = 0.02;
-        scenario.plant.servo.least_duty = 0.0;
-    }
     scenario.plant.joints.slop_deg = within(0.05, 0.3);
     scenario.line.lost = 0.002;
     scenario.line.damaged = 0.002;
@@ -153,6 +144,7 @@ pub fn run(case: Case, seed: u64) -> Outcome {
     let measured = measure(&recording, &aircraft, surface);
     let judged = judge(&measured, &recording, surface, &aircraft.limits);
     Outcome {
+        scenario,
         truth: simulated.truth,
         measured,
         judged,
@@ -254,19 +246,24 @@ pub struct Tally {
     pub slop: Errors,
     pub reached: Errors,
     pub without_curve: usize,
-    pub stiffening: usize,
-    pub tight_spots: usize,
-    /// Knees or tight spots in the curve where there is none, findings or not.
-    pub phantom_knees: usize,
-    pub phantom_spots: usize,
+    /// Recordings with a finding of a kind that their surface does not have.
+    pub false_knees: usize,
+    pub false_spots: usize,
+    /// Recordings whose fault was not found.
+    pub missed: usize,
 }
 
 impl Tally {
     pub fn add(&mut self, o: &Outcome) {
         self.recordings += 1;
-        let has = |kind| o.judged.findings.iter().any(|f| f.kind == kind);
-        self.stiffening += usize::from(has(Kind::Stiffening));
-        self.tight_spots += usize::from(has(Kind::TightSpot));
+        let found = |kind| o.judged.findings.iter().any(|f| f.kind == kind);
+        let has_knee = o.truth.knee_up.or(o.truth.knee_down).is_some();
+        let has_spot = !o.truth.tight_spots.is_empty();
+        self.false_knees += usize::from(found(Kind::Stiffening) && !has_knee);
+        self.false_spots += usize::from(found(Kind::TightSpot) && !has_spot);
+        let missed =
+            (has_knee && !found(Kind::Stiffening)) || (has_spot && !found(Kind::TightSpot));
+        self.missed += usize::from(missed);
         let truth = &o.truth;
         if let Some(throw) = o
             .measured
@@ -291,30 +288,43 @@ impl Tally {
         let true_knees = [(true, truth.knee_up), (false, truth.knee_down)];
         for (up_side, knee) in true_knees {
             let found = curve.knees.iter().find(|k| k.up_side == up_side);
-            match (knee, found) {
-                (Some(true_knee), Some(found)) => {
-                    self.knee.add(&found.at_deg, true_knee.at_deg, 1.0);
-                    let beyond = true_knee.stiffness_beyond_ncm_per_deg;
-                    self.beyond
-                        .add(&found.stiffness_beyond_ncm_per_deg, beyond, beyond);
-                }
-                (None, Some(_)) => self.phantom_knees += 1,
-                _ => {}
+            if let (Some(true_knee), Some(found)) = (knee, found) {
+                self.knee.add(&found.at_deg, true_knee.at_deg, 1.0);
+                let beyond = true_knee.stiffness_beyond_ncm_per_deg;
+                self.beyond
+                    .add(&found.stiffness_beyond_ncm_per_deg, beyond, beyond);
             }
         }
         for spot in &curve.tight_spots {
-            match truth
-                .tight_spots
-                .iter()
-                .find(|t| (t.at_deg - spot.at_deg.value).abs() < 4.0)
-            {
-                Some(t) => {
-                    self.spot.add(&spot.at_deg, t.at_deg, 1.0);
-                    self.height
-                        .add(&spot.height_ncm, t.height_ncm, t.height_ncm);
-                }
-                None => self.phantom_spots += 1,
+            let near = |t: &&TightSpot| (t.at_deg - spot.at_deg.value).abs() < 4.0;
+            if let Some(t) = truth.tight_spots.iter().find(near) {
+                self.spot.add(&spot.at_deg, t.at_deg, 1.0);
+                self.height
+                    .add(&spot.height_ncm, t.height_ncm, t.height_ncm);
             }
         }
+    }
+
+    pub fn merge(&mut self, other: Tally) {
+        self.recordings += other.recordings;
+        for (mine, theirs) in [
+            (&mut self.stiffness, other.stiffness),
+            (&mut self.friction, other.friction),
+            (&mut self.neutral, other.neutral),
+            (&mut self.knee, other.knee),
+            (&mut self.beyond, other.beyond),
+            (&mut self.spot, other.spot),
+            (&mut self.height, other.height),
+            (&mut self.slop, other.slop),
+            (&mut self.reached, other.reached),
+        ] {
+            mine.errors.extend(theirs.errors);
+            mine.inside += theirs.inside;
+            mine.with_interval += theirs.with_interval;
+        }
+        self.without_curve += other.without_curve;
+        self.false_knees += other.false_knees;
+        self.false_spots += other.false_spots;
+        self.missed += other.missed;
     }
 }

@@ -26,7 +26,7 @@ const COPPER_PER_K: f64 = 0.003_93;
 const COPPER_UNKNOWN_K: f64 = 6.0;
 /// Current readings are filtered, and taken a little after the angle's: how far the two may stand apart in time, standard
 /// uncertainty of the filter, s, and of the sampling, in samples (both assumed).
-const LAG_S: f64 = 0.008;
+const LAG_S: f64 = 0.010;
 const LAG_SAMPLES: f64 = 0.5;
 const TRACE_POINTS: usize = 1500;
 
