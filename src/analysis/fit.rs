@@ -16,8 +16,7 @@ use super::stats::nonlinear::{self, Search};
 use super::stats::student;
 use super::{Interval, Quantity};
 
-/// What is known of a servo before the recording: idle W, winding W/(N·m)², friction N·m, gear loss, and gear loss while
-/// the load helps.
+/// What is known of a servo before the recording: the numbers of [`SERVO_NUMBERS`].
 #[derive(Debug, Clone)]
 pub(crate) struct Prior {
     pub mean: [f64; SERVO_NUMBERS],
@@ -25,16 +24,15 @@ pub(crate) struct Prior {
     pub precision: DMatrix<f64>,
     /// Lower triangle L with L·Lᵀ = precision.
     root: DMatrix<f64>,
-    /// Standard uncertainty of how far current readings lag behind angle readings, s.
-    lag_u_s: f64,
 }
 
 impl Prior {
     /// `calibration`: the first four numbers, with their covariance. The fifth is known to stand between the loss of
-    /// driving taken with its sign (x = (1 + g)·τ all the way) and against it (a loss is a loss): 0 ± g.
+    /// driving taken with its sign (x = (1 + g)·τ all the way) and against it (a loss is a loss): 0 ± g. The sixth, the lag,
+    /// is 0 ± `lag_u_s`.
     pub fn new(calibration: [f64; 4], covariance: &[[f64; 4]; 4], lag_u_s: f64) -> Option<Self> {
         let [idle, winding, friction, gear] = calibration;
-        let mean = [idle, winding, friction, gear, 0.0];
+        let mean = [idle, winding, friction, gear, 0.0, 0.0];
         let mut c = DMatrix::zeros(SERVO_NUMBERS, SERVO_NUMBERS);
         for i in 0..4 {
             for j in 0..4 {
@@ -42,6 +40,7 @@ impl Prior {
             }
         }
         c[(4, 4)] = gear.max(0.05).powi(2);
+        c[(5, 5)] = lag_u_s.powi(2);
         // A number said to be exact is exact to a millionth: the algebra needs a width.
         for i in 0..SERVO_NUMBERS {
             c[(i, i)] += (1e-6 * mean[i].abs().max(1e-6)).powi(2);
@@ -52,7 +51,6 @@ impl Prior {
             mean,
             precision,
             root,
-            lag_u_s,
         })
     }
 }
@@ -215,8 +213,6 @@ pub(crate) struct Fit {
     pub df: f64,
     /// (JᵀWJ + prior)⁻¹ with the weights used.
     pub inverse: DMatrix<f64>,
-    /// What the scatter would be if samples were independent.
-    independent: DMatrix<f64>,
     /// Weight of one sample.
     pub weight: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
@@ -346,12 +342,7 @@ impl Fit {
                 .sqrt();
         }
         let inverse = inverse(&total)?;
-        let mut shared = &inverse * &prior_information * &inverse;
-        let independent = &inverse - &shared;
-        if let Some(prior) = data.prior.as_ref().filter(|_| terms.power) {
-            let by_lag = &inverse * lag_score(data, terms, &p, weight) * prior.lag_u_s;
-            shared += &by_lag * by_lag.transpose();
-        }
+        let shared = &inverse * &prior_information * &inverse;
         let scatter = jackknife(&total, &informations, &scores, &inverse);
         Some(Self {
             terms: terms.clone(),
@@ -360,7 +351,6 @@ impl Fit {
             shared,
             df: n as f64 - 1.0,
             inverse,
-            independent,
             weight,
             scale_u: 0.0,
             place_u_deg: 0.0,
@@ -385,7 +375,9 @@ impl Fit {
     fn design_effect(&self) -> f64 {
         let law = 3;
         let sum: f64 = (0..law)
-            .map(|i| self.scatter[(i, i)] / self.independent[(i, i)].max(1e-300))
+            .map(|i| {
+                self.scatter[(i, i)] / (self.inverse[(i, i)] - self.shared[(i, i)]).max(1e-300)
+            })
             .sum();
         sum / law as f64
     }
@@ -443,27 +435,6 @@ impl Fit {
     pub fn t_of(&self, index: usize) -> f64 {
         self.p[index] / self.scatter[(index, index)].max(1e-300).sqrt()
     }
-}
-
-/// Score of one second's lag of the effort behind the angle: it shows the effort of where the surface was before.
-fn lag_score(data: &Data, terms: &Terms, p: &[f64], weight: f64) -> DVector<f64> {
-    const APART_DEG: f64 = 0.05;
-    let mut gradient = vec![0.0; terms.len()];
-    let mut score = DVector::zeros(terms.len());
-    for point in &data.points {
-        let mut beside = |by: f64| {
-            let mut at = point.at;
-            at.angle_deg += by;
-            terms.effort(p, &at, &mut gradient).0
-        };
-        let slope = (beside(APART_DEG) - beside(-APART_DEG)) / (2.0 * APART_DEG);
-        let by_lag = -slope * point.at.sign() * point.at.speed_deg_s;
-        terms.effort(p, &point.at, &mut gradient);
-        for (s, g) in score.iter_mut().zip(&gradient) {
-            *s += point.samples * weight * g * by_lag;
-        }
-    }
-    score
 }
 
 /// Inverse of a symmetric positive matrix after scaling it to a unit diagonal; `None` where it has no useful inverse.

@@ -51,7 +51,7 @@ pub(crate) fn foot(power: i32, share: f64) -> f64 {
 
 /// Which terms the law has. Parameters stand in this order: τ0, k, F, \[b\], \[Δk_up, θ_up\], \[Δk_dn, θ_dn\],
 /// per spot \[height, centre, ln half width\], and for supply power
-/// \[idle, winding, servo friction, gear loss, gear loss while the load helps\].
+/// \[idle, winding, servo friction, gear loss, gear loss while the load helps, lag\].
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Terms {
     pub viscous: bool,
@@ -65,8 +65,8 @@ pub(crate) const NEUTRAL: usize = 0;
 pub(crate) const STIFFNESS: usize = 1;
 pub(crate) const FRICTION: usize = 2;
 const AFTER_FRICTION: usize = 3;
-/// Idle W, winding W/(N·m)², friction N·m, gear loss, gear loss while the load helps.
-pub(crate) const SERVO_NUMBERS: usize = 5;
+/// Idle W, winding W/(N·m)², friction N·m, gear loss, gear loss while the load helps, lag of power behind angle s.
+pub(crate) const SERVO_NUMBERS: usize = 6;
 
 impl Terms {
     pub fn viscous_at(&self) -> usize {
@@ -89,7 +89,7 @@ impl Terms {
             + 2 * (usize::from(self.knee_up) + usize::from(self.knee_down))
             + 3 * spot
     }
-    /// Place of the servo's five numbers.
+    /// Place of the servo's numbers.
     pub fn calibration_at(&self) -> usize {
         self.spot_at(self.spots.len())
     }
@@ -138,17 +138,33 @@ impl Terms {
         torque
     }
 
+    /// ∂τ/∂θ, from the gradient that [`Terms::torque`] left: moving every place of the law back is moving the angle on.
+    fn slope(&self, p: &[f64], gradient: &[f64]) -> f64 {
+        let knees = [(self.knee_up, true), (self.knee_down, false)];
+        let knees = knees.iter().filter(|k| k.0).map(|k| self.knee_at(k.1) + 1);
+        let spots = (0..self.spots.len()).map(|n| self.spot_at(n) + 1);
+        p[STIFFNESS] - knees.chain(spots).map(|place| gradient[place]).sum::<f64>()
+    }
+
     /// What would be measured: the torque itself, or supply power in W; with its gradient, and ∂(measured)/∂(torque).
     ///
     /// Supply power: P = idle + a·x² + ω·x, x = (1 + g)·τ_arm + τ_f while x > 0, else idle (aircraft-file.md; it follows
     /// from V·I = P_idle + R·i² + k_e·ω·i of a switched bridge with a = R/k²). τ_arm in N·m the way the servo turns.
+    /// Current readings are filtered and so lag behind those of the angle by a time that the data tell in part.
     /// While the load helps (τ_arm < 0) the gear's loss is a number of its own: calibrations lift loads and do not tell it.
     pub fn effort(&self, p: &[f64], at: &State, gradient: &mut [f64]) -> (f64, f64) {
-        let torque = self.torque(p, at, gradient);
         if !self.power {
-            return (torque, 1.0);
+            return (self.torque(p, at, gradient), 1.0);
         }
         let j = self.calibration_at();
+        // Power lags: it is that of where the surface was before.
+        let speed_deg_s = at.sign() * at.speed_deg_s;
+        let before = State {
+            angle_deg: at.angle_deg - speed_deg_s * p[j + 5],
+            ..*at
+        };
+        let torque = self.torque(p, &before, gradient);
+        let by_angle = self.slope(p, gradient);
         let (idle, winding, friction) = (p[j], p[j + 1] * at.winding_factor, p[j + 2]);
         let to_arm = at.sign() * at.ratio * 0.01;
         let load_nm = torque * to_arm;
@@ -169,6 +185,7 @@ impl Terms {
         gradient[j + 1] = at.winding_factor * x * x;
         gradient[j + 2] = by_x;
         gradient[gear] = by_x * load_nm;
+        gradient[j + 5] = -by_torque * by_angle * speed_deg_s;
         (idle + winding * x * x + arm_rad_s * x, by_torque)
     }
 }
@@ -233,7 +250,7 @@ mod tests {
                 0.4, 0.5, 3.0, 0.02, 0.7, 12.0, 0.6, -10.0, 4.0, 5.0, 0.7, 2.0, -8.0, 0.3,
             ];
             if power {
-                p.extend([0.21, 8.4, 0.06, 0.18, -0.1]);
+                p.extend([0.21, 8.4, 0.06, 0.18, -0.1, 0.006]);
             }
             let mut gradient = vec![0.0; terms.len()];
             for up in [true, false] {
@@ -263,7 +280,7 @@ mod tests {
             power: true,
             ..Terms::default()
         };
-        let p = [0.0, 1.0, 1.0, 0.21, 8.4, 0.06, 0.18, 0.0];
+        let p = [0.0, 1.0, 1.0, 0.21, 8.4, 0.06, 0.18, 0.0, 0.0];
         let at = State {
             angle_deg: 20.0,
             up: false,
@@ -271,7 +288,7 @@ mod tests {
             ratio: 1.0,
             winding_factor: 1.0,
         };
-        let mut gradient = vec![0.0; 8];
+        let mut gradient = vec![0.0; 9];
         assert_eq!(terms.effort(&p, &at, &mut gradient), (0.21, 0.0));
     }
 
@@ -283,7 +300,7 @@ mod tests {
             power: true,
             ..Terms::default()
         };
-        let p = [0.0, 0.0, 20.0, 0.21, 8.4, 0.06, 0.18, 0.0];
+        let p = [0.0, 0.0, 20.0, 0.21, 8.4, 0.06, 0.18, 0.0, 0.0];
         let at = State {
             angle_deg: 0.0,
             up: true,
@@ -291,7 +308,7 @@ mod tests {
             ratio: 0.5,
             winding_factor: 1.0,
         };
-        let power = terms.effort(&p, &at, &mut [0.0; 8]).0;
+        let power = terms.effort(&p, &at, &mut [0.0; 9]).0;
         assert!((power - 0.662_55).abs() < 1e-5, "{power}");
     }
 }
