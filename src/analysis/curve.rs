@@ -102,7 +102,7 @@ impl Means<'_> {
         if viscous && base.t_of(base.terms.viscous_at()).abs() < 3.0 {
             base = features::base(&data, false)?;
         }
-        let mut fit = features::choose(&data, base, cells.step_deg);
+        let mut fit = features::choose(&data, base, cells.step_deg).levelled(&data);
         fit.scale_u = self.scale_u;
         fit.place_u_deg = self.place_u_deg;
         Some(fit)

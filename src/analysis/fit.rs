@@ -12,6 +12,7 @@ use nalgebra::{Cholesky, DMatrix, DVector};
 use super::cells::Cell;
 use super::features::FOOT;
 use super::law::{SERVO_NUMBERS, State, Terms, foot};
+use super::normal::{self, Normal};
 use super::stats::nonlinear::{self, Search};
 use super::stats::student;
 use super::{Interval, Quantity};
@@ -61,6 +62,7 @@ pub(crate) struct Sampled {
     pub at: State,
     pub effort: f64,
     pub samples: f64,
+    pub stroke: usize,
     pub cycle: usize,
     pub point: usize,
 }
@@ -127,6 +129,7 @@ impl Data {
                 at,
                 effort: cell.effort,
                 samples: n,
+                stroke: cell.stroke,
                 cycle: cell.cycle,
                 point: *slot,
             });
@@ -305,29 +308,34 @@ impl Fit {
     }
 
     /// Covariance at parameters already found.
-    pub fn at(data: &Data, terms: &Terms, p: Vec<f64>, weight: f64) -> Option<Self> {
+    fn at(data: &Data, terms: &Terms, p: Vec<f64>, weight: f64) -> Option<Self> {
+        let normal = Normal::gather(data, terms, &p, weight);
+        Self::from_normal(data, terms, p, weight, &normal)
+    }
+
+    /// The same fit with a level of its own for every stroke. From power it stays as it is: there a stroke's own friction
+    /// is no mere level, and the weight of the data was lowered instead.
+    pub fn levelled(self, data: &Data) -> Self {
+        if self.terms.power {
+            return self;
+        }
+        let mut normal = Normal::gather(data, &self.terms, &self.p, self.weight);
+        let mut p = self.p.clone();
+        if !normal.level_strokes() || normal.step(&mut p).is_none() {
+            return self;
+        }
+        Self::from_normal(data, &self.terms, p, self.weight, &normal).unwrap_or(self)
+    }
+
+    fn from_normal(
+        data: &Data,
+        terms: &Terms,
+        p: Vec<f64>,
+        weight: f64,
+        normal: &Normal,
+    ) -> Option<Self> {
         let count = terms.len();
-        let n = data.cycles.max(1);
-        let mut informations = vec![DMatrix::<f64>::zeros(count, count); n];
-        let mut scores = vec![DVector::<f64>::zeros(count); n];
-        let mut gradient = vec![0.0; count];
-        for cell in &data.cells {
-            let (model, _) = terms.effort(&p, &cell.at, &mut gradient);
-            let w = cell.samples * weight;
-            let pull = w * (cell.effort - model);
-            let information = &mut informations[cell.cycle];
-            let score = &mut scores[cell.cycle];
-            for (i, gi) in gradient.iter().enumerate().filter(|(_, g)| **g != 0.0) {
-                score[i] += gi * pull;
-                for (j, gj) in gradient[..=i].iter().enumerate() {
-                    information[(i, j)] += w * gi * gj;
-                }
-            }
-        }
-        for information in &mut informations {
-            information.fill_upper_triangle_with_lower_triangle();
-        }
-        let mut total: DMatrix<f64> = informations.iter().sum();
+        let mut total = normal.total();
         let mut prior_information = DMatrix::zeros(count, count);
         let mut strain = 0.0;
         if let Some(prior) = data.prior.as_ref().filter(|_| terms.power) {
@@ -341,15 +349,15 @@ impl Fit {
                 .max(0.0)
                 .sqrt();
         }
-        let inverse = inverse(&total)?;
+        let inverse = normal::inverse(&total)?;
         let shared = &inverse * &prior_information * &inverse;
-        let scatter = jackknife(&total, &informations, &scores, &inverse);
+        let scatter = normal.jackknife(&total, &inverse);
         Some(Self {
             terms: terms.clone(),
             p,
             scatter,
             shared,
-            df: n as f64 - 1.0,
+            df: data.cycles.max(1) as f64 - 1.0,
             inverse,
             weight,
             scale_u: 0.0,
@@ -435,50 +443,4 @@ impl Fit {
     pub fn t_of(&self, index: usize) -> f64 {
         self.p[index] / self.scatter[(index, index)].max(1e-300).sqrt()
     }
-}
-
-/// Inverse of a symmetric positive matrix after scaling it to a unit diagonal; `None` where it has no useful inverse.
-pub(crate) fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
-    let n = matrix.nrows();
-    let scale = DVector::from_fn(n, |i, _| matrix[(i, i)].sqrt());
-    if scale.iter().any(|s| !(s.is_finite() && *s > 0.0)) {
-        return None;
-    }
-    let scaled = DMatrix::from_fn(n, n, |i, j| matrix[(i, j)] / (scale[i] * scale[j]));
-    let mut inverse = Cholesky::new(scaled)?.inverse();
-    for i in 0..n {
-        if inverse[(i, i)] > 1e12 {
-            return None;
-        }
-        for j in 0..n {
-            inverse[(i, j)] /= scale[i] * scale[j];
-        }
-    }
-    Some(inverse)
-}
-
-fn jackknife(
-    total: &DMatrix<f64>,
-    informations: &[DMatrix<f64>],
-    scores: &[DVector<f64>],
-    whole_inverse: &DMatrix<f64>,
-) -> DMatrix<f64> {
-    let n = informations.len() as f64;
-    let shifts: Vec<DVector<f64>> = informations
-        .iter()
-        .zip(scores)
-        .map(
-            |(information, score)| match inverse(&(total - information)) {
-                Some(without) => without * score,
-                None => whole_inverse * score,
-            },
-        )
-        .collect();
-    let mean: DVector<f64> = shifts.iter().sum::<DVector<f64>>() / n;
-    let mut covariance = DMatrix::zeros(total.nrows(), total.ncols());
-    for shift in &shifts {
-        let d = shift - &mean;
-        covariance += &d * d.transpose();
-    }
-    covariance * ((n - 1.0) / n)
 }

@@ -12,6 +12,7 @@ mod law;
 mod load;
 mod measure;
 mod motion;
+mod normal;
 mod series;
 pub mod stats;
 mod throws;
