@@ -132,8 +132,8 @@ struct Round<'a> {
     data: &'a Data,
     fit: &'a Fit,
     step_deg: f64,
-    /// Gradient rows of the points, and ∂effort/∂torque.
-    jacobian: DMatrix<f64>,
+    /// Gradients of the points, one a column, and ∂effort/∂torque.
+    gradients: DMatrix<f64>,
     by_torque: Vec<f64>,
     weights: Vec<f64>,
     residuals: Vec<f64>,
@@ -141,6 +141,8 @@ struct Round<'a> {
     by_cycle: Vec<Vec<f64>>,
     /// Score of every cycle by the fit's own parameters.
     scores: Vec<DVector<f64>>,
+    /// Points in the order of their angles.
+    by_angle: Vec<(f64, usize)>,
     lowest_deg: f64,
     highest_deg: f64,
 }
@@ -148,13 +150,53 @@ struct Round<'a> {
 struct Trial {
     candidate: Candidate,
     gain: f64,
-    column: Vec<(usize, f64)>,
+}
+
+impl Candidate {
+    /// The stretch of the travel that it changes.
+    fn reach_deg(&self) -> (f64, f64) {
+        match *self {
+            Candidate::Knee {
+                up_side: true,
+                at_deg,
+            } => (at_deg, f64::INFINITY),
+            Candidate::Knee {
+                up_side: false,
+                at_deg,
+            } => (f64::NEG_INFINITY, at_deg),
+            Candidate::Spot {
+                centre_deg,
+                half_width_deg,
+                ..
+            } => (centre_deg - half_width_deg, centre_deg + half_width_deg),
+        }
+    }
+
+    /// What one unit of it adds to the torque, within its reach.
+    fn shape(&self, angle_deg: f64, up: bool) -> f64 {
+        match *self {
+            Candidate::Knee { at_deg, .. } => angle_deg - at_deg,
+            Candidate::Spot {
+                centre_deg,
+                half_width_deg,
+                when,
+            } => {
+                let height = || bump(angle_deg, centre_deg, half_width_deg, 1).0;
+                match (when, up) {
+                    (When::Up | When::Both, true) => height(),
+                    (When::Down | When::Both, false) => -height(),
+                    _ => 0.0,
+                }
+            }
+        }
+    }
 }
 
 impl<'a> Round<'a> {
     fn new(data: &'a Data, fit: &'a Fit, step_deg: f64) -> Self {
         let (points, count) = (data.points.len(), fit.p.len());
-        let mut jacobian = DMatrix::zeros(points, count);
+        let mut gradients = DMatrix::zeros(count, points);
+        let mut by_angle = Vec::with_capacity(points);
         let mut by_torque = Vec::with_capacity(points);
         let mut residuals = Vec::with_capacity(points);
         let mut gradient = vec![0.0; count];
@@ -163,12 +205,12 @@ impl<'a> Round<'a> {
             let (model, slope) = fit.terms.effort(&fit.p, &point.at, &mut gradient);
             residuals.push(point.effort - model);
             by_torque.push(slope);
-            for (k, g) in gradient.iter().enumerate() {
-                jacobian[(i, k)] = *g;
-            }
+            gradients.column_mut(i).copy_from_slice(&gradient);
+            by_angle.push((point.at.angle_deg, i));
             lowest_deg = lowest_deg.min(point.at.angle_deg);
             highest_deg = highest_deg.max(point.at.angle_deg);
         }
+        by_angle.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut by_cycle = vec![vec![0.0; points]; data.cycles];
         for cell in &data.cells {
             let (model, _) = fit.terms.effort(&fit.p, &cell.at, &mut gradient);
@@ -176,18 +218,19 @@ impl<'a> Round<'a> {
         }
         let scores = by_cycle
             .iter()
-            .map(|r| jacobian.tr_mul(&DVector::from_column_slice(r)))
+            .map(|r| &gradients * DVector::from_column_slice(r))
             .collect();
         Round {
             data,
             fit,
             step_deg,
             weights: data.points.iter().map(|p| p.samples * fit.weight).collect(),
-            jacobian,
+            gradients,
             by_torque,
             residuals,
             by_cycle,
             scores,
+            by_angle,
             lowest_deg,
             highest_deg,
         }
@@ -255,14 +298,7 @@ impl<'a> Round<'a> {
                     up_side,
                     at_deg: at,
                 };
-                trials.extend(self.trial(candidate, |angle, _| {
-                    let beyond = angle - at;
-                    if (beyond > 0.0) == up_side {
-                        beyond
-                    } else {
-                        0.0
-                    }
-                }));
+                trials.extend(self.trial(candidate));
                 at += self.step_deg.max(0.4);
             }
         }
@@ -303,19 +339,7 @@ impl<'a> Round<'a> {
                             half_width_deg,
                             when,
                         };
-                        trials.extend(self.trial(spot, |angle, up| {
-                            let acts = match when {
-                                When::Up => up,
-                                When::Down => !up,
-                                When::Both => true,
-                            };
-                            let height = if acts {
-                                bump(angle, centre_deg, half_width_deg, 1).0
-                            } else {
-                                0.0
-                            };
-                            if up { height } else { -height }
-                        }));
+                        trials.extend(self.trial(spot));
                     }
                 }
                 centre_deg += (0.25 * half_width_deg).max(self.step_deg);
@@ -325,48 +349,56 @@ impl<'a> Round<'a> {
     }
 
     /// What a term of this shape in the torque would explain; `None` where it would be negative or cannot be told apart.
-    fn trial(&self, candidate: Candidate, shape: impl Fn(f64, bool) -> f64) -> Option<Trial> {
-        let mut column = Vec::new();
-        for (i, point) in self.data.points.iter().enumerate() {
-            let z = shape(point.at.angle_deg, point.at.up) * self.by_torque[i];
-            if z != 0.0 {
-                column.push((i, z));
-            }
-        }
-        if column.len() < 3 {
-            return None;
-        }
-        let (mut zz, mut zr) = (0.0, 0.0);
-        let mut jz = DVector::zeros(self.jacobian.ncols());
+    fn trial(&self, candidate: Candidate) -> Option<Trial> {
+        let mut zr = 0.0;
+        let column = self.column(&candidate);
         for &(i, z) in &column {
-            let wz = self.weights[i] * z;
-            zz += wz * z;
-            zr += wz * self.residuals[i];
-            for k in 0..jz.len() {
-                jz[k] += wz * self.jacobian[(i, k)];
-            }
+            zr += self.weights[i] * z * self.residuals[i];
         }
-        if zr <= 0.0 {
+        if column.len() < 3 || zr <= 0.0 {
             return None;
         }
-        let own = zz - (jz.transpose() * &self.fit.inverse * &jz)[(0, 0)];
+        let (zz, jz) = self.products(&column);
+        let own = zz - (&self.fit.inverse * &jz).dot(&jz);
         (own > 1e-6 * zz).then(|| Trial {
             candidate,
             gain: zr * zr / own,
-            column,
         })
+    }
+
+    /// ∂effort/∂(its size) at the points it changes.
+    fn column(&self, candidate: &Candidate) -> Vec<(usize, f64)> {
+        let (from, to) = candidate.reach_deg();
+        let first = self.by_angle.partition_point(|p| p.0 <= from);
+        let last = self.by_angle.partition_point(|p| p.0 < to);
+        self.by_angle[first..last.max(first)]
+            .iter()
+            .map(|&(angle, i)| {
+                (
+                    i,
+                    candidate.shape(angle, self.data.points[i].at.up) * self.by_torque[i],
+                )
+            })
+            .filter(|(_, z)| *z != 0.0)
+            .collect()
+    }
+
+    /// Weighted products of a column with itself and with the fit's own.
+    fn products(&self, column: &[(usize, f64)]) -> (f64, DVector<f64>) {
+        let mut jz = DVector::zeros(self.gradients.nrows());
+        let mut zz = 0.0;
+        for &(i, z) in column {
+            let wz = self.weights[i] * z;
+            zz += wz * z;
+            jz.axpy(wz, &self.gradients.column(i), 1.0);
+        }
+        (zz, jz)
     }
 
     /// Chance of the cycles agreeing so well on nothing at this one place.
     fn chance(&self, trial: &Trial) -> f64 {
-        let mut jz = DVector::zeros(self.jacobian.ncols());
-        let mut zz = 0.0;
-        for &(i, z) in &trial.column {
-            zz += self.weights[i] * z * z;
-            for k in 0..jz.len() {
-                jz[k] += self.weights[i] * z * self.jacobian[(i, k)];
-            }
-        }
+        let column = self.column(&trial.candidate);
+        let (zz, jz) = self.products(&column);
         let through = &self.fit.inverse * &jz;
         let own = zz - jz.dot(&through);
         let scores: Vec<f64> = self
@@ -374,7 +406,7 @@ impl<'a> Round<'a> {
             .iter()
             .zip(&self.scores)
             .map(|(r, score)| {
-                trial.column.iter().map(|&(i, z)| z * r[i]).sum::<f64>() - through.dot(score)
+                column.iter().map(|&(i, z)| z * r[i]).sum::<f64>() - through.dot(score)
             })
             .collect();
         let n = scores.len() as f64;
