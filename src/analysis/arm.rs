@@ -7,7 +7,7 @@ use super::fit::Fit;
 use super::law::State;
 use super::motion::Motion;
 use super::series::Series;
-use super::stats::{regression, student};
+use super::stats::{regression, robust, student};
 use super::{Quantity, RatioSource};
 use crate::aircraft::Linkage;
 use crate::aircraft::linkage::LinkageSolver;
@@ -81,35 +81,54 @@ pub(crate) struct Track {
 impl Track {
     pub fn find(series: &Series, motion: &Motion, channel: Channel) -> Option<Self> {
         let cells = Cells::gather(motion, series.column(channel)?);
-        let (middle_deg, half_deg) = (
-            0.5 * (motion.highest_deg + motion.lowest_deg),
-            (0.5 * motion.travel_deg()).max(1e-6),
-        );
-        let rows: Vec<&Cell> = cells.cells.iter().collect();
+        let track = Self {
+            coefficients: [0.0; 4],
+            middle_deg: 0.5 * (motion.highest_deg + motion.lowest_deg),
+            half_deg: (0.5 * motion.travel_deg()).max(1e-6),
+            steps: cells.steps,
+            cells: cells.cells,
+        };
+        track.fitted(None)
+    }
+
+    /// The same track, with play told apart: on which side of its play the linkage stands follows the torque's sign. Left
+    /// in, play bends the track where the torque changes sign, and with it the gear ratio.
+    pub fn refined(&self, curve: &Fit) -> Option<Self> {
+        self.fitted(Some(curve))
+    }
+
+    fn fitted(&self, curve: Option<&Fit>) -> Option<Self> {
+        let rows = &self.cells;
         let order = if rows.len() > 40 { 4 } else { 2 };
         let both = rows.iter().any(|c| c.up) && rows.iter().any(|c| !c.up);
-        let columns = order + usize::from(both);
-        let design = DMatrix::from_fn(rows.len(), columns, |i, k| {
-            if k < order {
-                ((rows[i].angle_deg - middle_deg) / half_deg).powi(k as i32)
-            } else if rows[i].up {
-                1.0
-            } else {
-                -1.0
+        let sign = |up| if up { 1.0 } else { -1.0 };
+        let mut columns: Vec<Vec<f64>> = (0..order)
+            .map(|k| {
+                let x = |c: &Cell| (c.angle_deg - self.middle_deg) / self.half_deg;
+                rows.iter().map(|c| x(c).powi(k)).collect()
+            })
+            .collect();
+        if both {
+            columns.push(rows.iter().map(|c| sign(c.up)).collect());
+        }
+        if let Some(fit) = curve {
+            let side: Vec<f64> = rows
+                .iter()
+                .map(|c| torque_of(fit, c.angle_deg, c.up).signum())
+                .collect();
+            // Where friction outweighs the spring everywhere the torque's sign is the direction's: nothing to tell apart.
+            if rows.iter().zip(&side).any(|(c, s)| *s != sign(c.up)) {
+                columns.push(side);
             }
-        });
+        }
+        let design = DMatrix::from_fn(rows.len(), columns.len(), |i, k| columns[k][i]);
         let y: Vec<f64> = rows.iter().map(|c| c.effort).collect();
         let w: Vec<f64> = rows.iter().map(|c| c.samples).collect();
         let fit = regression::weighted_least_squares(&design, &y, Some(&w))?;
-        let mut coefficients = [0.0; 4];
-        coefficients[..order].copy_from_slice(&fit.coefficients[..order]);
-        Some(Self {
-            coefficients,
-            middle_deg,
-            half_deg,
-            steps: cells.steps,
-            cells: cells.cells,
-        })
+        let mut track = self.clone();
+        track.coefficients = [0.0; 4];
+        track.coefficients[..order as usize].copy_from_slice(&fit.coefficients[..order as usize]);
+        Some(track)
     }
 
     fn scaled(&self, by: f64) -> Self {
@@ -154,32 +173,18 @@ impl Track {
             gap.angle[side] += cell.samples * cell.angle_deg;
             gap.samples[side] += cell.samples;
         }
-        let middle_third = |angle: f64| (angle - self.middle_deg).abs() / self.half_deg;
-        let zone = |angle: f64| -> Option<bool> {
-            match curve {
-                Some(fit) => {
-                    let share = elastic_over_friction(fit, angle)?;
-                    if share < 0.7 {
-                        Some(true)
-                    } else if share > 1.4 {
-                        Some(false)
-                    } else {
-                        None
-                    }
-                }
-                None if middle_third(angle) < 0.3 => Some(true),
-                None if middle_third(angle) > 0.6 => Some(false),
-                None => None,
-            }
+        let zones = match curve {
+            Some(fit) => self.zones_by_torque(fit, &gaps),
+            None => self.zones_by_gap(&gaps),
         };
         let mut by_cycle: Vec<f64> = Vec::new();
         for cycle in gaps.chunks(self.steps) {
             let (mut inside, mut outside) = ((0.0, 0.0), (0.0, 0.0));
-            for gap in cycle {
-                let Some((angle, width)) = gap.width_deg(self) else {
+            for (gap, zone) in cycle.iter().zip(&zones) {
+                let Some((_, width)) = gap.width_deg(self) else {
                     continue;
                 };
-                match zone(angle) {
+                match zone {
                     Some(true) => inside = (inside.0 + width, inside.1 + 1.0),
                     Some(false) => outside = (outside.0 + width, outside.1 + 1.0),
                     None => {}
@@ -197,6 +202,56 @@ impl Track {
         }
         // Two sensors are compared.
         mean_of(&by_cycle, 2.0_f64.sqrt() * motion.unevenness_deg())
+    }
+
+    /// Inside: the torque changes sign between the directions. Outside: it clearly does not.
+    fn zones_by_torque(&self, fit: &Fit, gaps: &[Gap]) -> Vec<Option<bool>> {
+        self.mean_gaps(gaps)
+            .into_iter()
+            .map(|gap| {
+                let share = elastic_over_friction(fit, gap?.0)?;
+                if share < 0.7 {
+                    Some(true)
+                } else if share > 1.4 {
+                    Some(false)
+                } else {
+                    None
+                }
+            })
+            .collect()
+    }
+
+    /// Without a torque: inside is where the mean gap is wide, outside where it is narrow.
+    fn zones_by_gap(&self, gaps: &[Gap]) -> Vec<Option<bool>> {
+        let means = self.mean_gaps(gaps);
+        let widths: Vec<f64> = means.iter().flatten().map(|m| m.1).collect();
+        let quantile = |p| robust::quantile(&widths, p).unwrap_or(0.0);
+        let (narrow, wide) = (quantile(0.15), quantile(0.95));
+        let inside = narrow + 0.8 * (wide - narrow);
+        let outside = narrow + 0.3 * (wide - narrow);
+        means
+            .into_iter()
+            .map(|mean| match mean?.1 {
+                w if w >= inside => Some(true),
+                w if w <= outside => Some(false),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// Angle and gap at every step, all cycles together.
+    fn mean_gaps(&self, gaps: &[Gap]) -> Vec<Option<(f64, f64)>> {
+        let mut sums = vec![Gap::default(); self.steps];
+        for cycle in gaps.chunks(self.steps) {
+            for (sum, gap) in sums.iter_mut().zip(cycle) {
+                for side in 0..2 {
+                    sum.driving[side] += gap.driving[side];
+                    sum.angle[side] += gap.angle[side];
+                    sum.samples[side] += gap.samples[side];
+                }
+            }
+        }
+        sums.iter().map(|sum| sum.width_deg(self)).collect()
     }
 }
 
@@ -224,19 +279,22 @@ impl Gap {
     }
 }
 
-fn elastic_over_friction(fit: &Fit, angle_deg: f64) -> Option<f64> {
-    let mut gradient = vec![0.0; fit.p.len()];
-    let mut branch = |up| {
-        let at = State {
-            angle_deg,
-            up,
-            speed_deg_s: 0.0,
-            ratio: 1.0,
-            winding_factor: 1.0,
-        };
-        fit.terms.torque(&fit.p, &at, &mut gradient)
+fn torque_of(fit: &Fit, angle_deg: f64, up: bool) -> f64 {
+    let at = State {
+        angle_deg,
+        up,
+        speed_deg_s: 0.0,
+        ratio: 1.0,
+        winding_factor: 1.0,
     };
-    let (up, down) = (branch(true), branch(false));
+    fit.terms.torque(&fit.p, &at, &mut vec![0.0; fit.p.len()])
+}
+
+fn elastic_over_friction(fit: &Fit, angle_deg: f64) -> Option<f64> {
+    let (up, down) = (
+        torque_of(fit, angle_deg, true),
+        torque_of(fit, angle_deg, false),
+    );
     let friction = 0.5 * (up - down);
     (friction > 0.0).then(|| (0.5 * (up + down)).abs() / friction)
 }

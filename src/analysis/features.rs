@@ -22,6 +22,8 @@ const LEAST_SPOT_OF_SPAN: f64 = 0.02;
 /// The same where torque comes from supply power, whose balance is itself an approximation.
 const LEAST_SPOT_OF_FRICTION_BY_POWER: f64 = 0.45;
 const LEAST_SPOT_OF_SPAN_BY_POWER: f64 = 0.05;
+/// First guesses of a knee's extra slope, over the slope before it.
+const KNEE_SIZES: [f64; 3] = [0.5, 4.0, 40.0];
 /// Half widths tried, °.
 const HALF_WIDTHS_DEG: [f64; 5] = [1.2, 2.0, 3.2, 5.0, 7.5];
 const HALF_WIDTH_LIMITS_DEG: (f64, f64) = (0.5, 12.0);
@@ -44,32 +46,45 @@ enum Candidate {
     },
 }
 
-/// The first fit: a straight line and friction. From several slopes where the model is not linear.
+/// The first fit: a straight line and friction.
 pub(crate) fn base(data: &Data, viscous: bool) -> Option<Fit> {
+    if data.prior.is_none() {
+        return line(data, viscous, 1.0, &[0.0]);
+    }
+    // From supply power the model is not linear: from several slopes; and where a steep end (a stop) has led the line
+    // astray, from the middle of the travel, to which the features are then added.
+    let slopes = [0.1, 0.4, 1.0, 2.5];
+    let whole = line(data, viscous, 1.0, &slopes);
+    if whole.as_ref().is_some_and(|f| f.p[FRICTION] > 0.0) {
+        return whole;
+    }
+    let middle = line(data, viscous, 0.6, &slopes).filter(|f| f.p[FRICTION] > 0.0);
+    match middle {
+        Some(fit) => Fit::at_given(data, &fit.terms, fit.p.clone()).or(whole),
+        None => whole,
+    }
+}
+
+/// A line fitted to the inner `share` of the travel, from each of the slopes; the best.
+fn line(data: &Data, viscous: bool, share: f64, slopes: &[f64]) -> Option<Fit> {
     let power = data.prior.is_some();
     let terms = Terms {
         viscous,
         power,
         ..Terms::default()
     };
-    let slopes: &[f64] = if power { &[0.1, 0.4, 1.0, 2.5] } else { &[0.0] };
-    let mut best: Option<(f64, Fit)> = None;
-    for slope in slopes {
+    let inner = (share < 1.0).then(|| data.inner(share));
+    let data = inner.as_ref().unwrap_or(data);
+    let from = |slope: &f64| {
         let mut start = vec![0.0; terms.len()];
         start[STIFFNESS] = *slope;
         start[FRICTION] = if power { 2.0 } else { 0.0 };
         if let Some(prior) = &data.prior {
             start[terms.calibration_at()..].copy_from_slice(&prior.mean);
         }
-        let Some(fit) = Fit::new(data, &terms, &start) else {
-            continue;
-        };
-        let ss = misfit(data, &fit);
-        if possible(data, &terms, &fit.p) && best.as_ref().is_none_or(|b| ss < b.0) {
-            best = Some((ss, fit));
-        }
-    }
-    best.map(|b| b.1)
+        Fit::new(data, &terms, &start).filter(|fit| possible(data, &terms, &fit.p))
+    };
+    best_of(data, slopes.iter().filter_map(from))
 }
 
 /// A search that left for where no servo is, its numbers far from the calibration, found no answer.
@@ -429,38 +444,48 @@ fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
                 terms.knee_down = true;
             }
             let j = terms.knee_at(up_side);
-            let mut start = fit.p.clone();
-            let guess = 0.5 * start[STIFFNESS].abs().max(0.05);
-            start.splice(j..j, [guess, at_deg]);
-            (Fit::new(data, &terms, &start)?, j)
+            // From power the model is not linear: a stop is far from a mere stiffening.
+            let sizes: &[f64] = if terms.power {
+                &KNEE_SIZES
+            } else {
+                &KNEE_SIZES[..1]
+            };
+            let from = |size: &f64| {
+                let mut start = fit.p.clone();
+                let guess = size * start[STIFFNESS].abs().max(0.05);
+                start.splice(j..j, [guess, at_deg]);
+                Fit::new(data, &terms, &start)
+            };
+            (best_of(data, sizes.iter().filter_map(from))?, j)
         }
         Candidate::Spot {
             centre_deg,
             half_width_deg,
             when,
         } => {
-            let mut best: Option<(f64, Fit)> = None;
-            for (power, wider) in FORMS {
+            let as_form = |(power, wider): (i32, f64)| {
                 let mut terms = fit.terms.clone();
                 terms.spots.push(Spot { when, power });
                 let j = fit.terms.calibration_at();
                 let mut start = fit.p.clone();
                 let guess = 0.5 * start[FRICTION].abs().max(0.1);
                 start.splice(j..j, [guess, centre_deg, (wider * half_width_deg).ln()]);
-                let Some(larger) = Fit::new(data, &terms, &start) else {
-                    continue;
-                };
-                let ss = misfit(data, &larger);
-                if best.as_ref().is_none_or(|b| ss < b.0) {
-                    best = Some((ss, larger));
-                }
-            }
-            (best?.1, fit.terms.calibration_at())
+                Fit::new(data, &terms, &start)
+            };
+            let best = best_of(data, FORMS.into_iter().filter_map(as_form));
+            (best?, fit.terms.calibration_at())
         }
     };
     let agreed =
         0.5 * student::t_two_sided_p(larger.t_of(index), larger.df.max(1.0)) < FALSE_ALARM_RATE;
     (agreed && possible(data, &larger.terms, &larger.p) && holds(data, &larger)).then_some(larger)
+}
+
+/// The fit with the least misfit.
+fn best_of(data: &Data, fits: impl Iterator<Item = Fit>) -> Option<Fit> {
+    fits.map(|f| (misfit(data, &f), f))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|b| b.1)
 }
 
 /// Every feature of a fit is in place and large enough to matter.

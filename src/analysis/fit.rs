@@ -153,6 +153,43 @@ impl Data {
         data
     }
 
+    /// The same data without those beyond the inner share of the travel.
+    pub fn inner(&self, share: f64) -> Self {
+        let angles = || self.points.iter().map(|p| p.at.angle_deg);
+        let low = angles().fold(f64::INFINITY, f64::min);
+        let high = angles().fold(f64::NEG_INFINITY, f64::max);
+        let inside = |angle: f64| (angle - 0.5 * (low + high)).abs() <= 0.5 * share * (high - low);
+        let mut number = vec![usize::MAX; self.points.len()];
+        let mut points = Vec::new();
+        for (old, point) in self
+            .points
+            .iter()
+            .enumerate()
+            .filter(|(_, p)| inside(p.at.angle_deg))
+        {
+            number[old] = points.len();
+            points.push(*point);
+        }
+        let cells = self
+            .cells
+            .iter()
+            .filter(|c| number[c.point] != usize::MAX)
+            .map(|c| Sampled {
+                point: number[c.point],
+                ..*c
+            })
+            .collect();
+        let mut data = Self {
+            cells,
+            points,
+            cycles: self.cycles,
+            prior: self.prior.clone(),
+            sample_variance: 1.0,
+        };
+        data.sample_variance = data.scatter().max(1e-12);
+        data
+    }
+
     /// Mean square of the points' residuals over what single samples' scatter explains.
     fn excess(&self, terms: &Terms, p: &[f64]) -> f64 {
         let mut gradient = vec![0.0; terms.len()];
@@ -308,6 +345,12 @@ impl Fit {
     }
 
     /// Covariance at parameters already found.
+    /// Parameters from elsewhere, held against these data.
+    pub fn at_given(data: &Data, terms: &Terms, p: Vec<f64>) -> Option<Self> {
+        let weight = 1.0 / (data.sample_variance * data.excess(terms, &p).max(1.0));
+        Self::at(data, terms, p, weight)
+    }
+
     fn at(data: &Data, terms: &Terms, p: Vec<f64>, weight: f64) -> Option<Self> {
         let normal = Normal::gather(data, terms, &p, weight);
         Self::from_normal(data, terms, p, weight, &normal)

@@ -15,7 +15,7 @@ const HOLD_SETTLING_S: f64 = 0.12;
 /// Averages this long are compared for the lead's resistance, s: noise of the current would flatten the slope.
 const LEAD_AVERAGE_S: f64 = 0.15;
 /// The current must vary by this much (standard deviation) to show a lead's resistance, mA.
-const LEAD_LEAST_SPREAD_MA: f64 = 20.0;
+const LEAD_LEAST_SPREAD_MA: f64 = 15.0;
 /// A measured peak beyond the fitted law's by this share is taken instead of it (a stall, a stop).
 const BEYOND_LAW: f64 = 0.15;
 /// Peaks this near to each other are the same place.

@@ -15,7 +15,11 @@ use crate::recording::{Channel, Event, Recording};
 /// Strokes of each direction needed before a curve is judged.
 pub const FEWEST_STROKES: usize = 3;
 /// Travel needed before a curve is judged, °.
-const LEAST_TRAVEL_DEG: f64 = 6.0;
+const LEAST_TRAVEL_DEG: f64 = 8.0;
+/// More play than this bends the track of the servo's arm enough to fit again, °.
+const MUCH_SLOP_DEG: f64 = 0.3;
+/// Left out after reversals where no curve tells how much, °.
+const SINCE_UNKNOWN_DEG: f64 = 2.0;
 /// More than this share of samples lost is too much.
 const MOST_LOST: f64 = 0.25;
 /// Fit the calibration no further away than this, in its own standard uncertainties, without saying so.
@@ -63,58 +67,66 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
             doubts.push(Doubt::SignReversed { channel });
         }
     }
-    let ratio = Ratio::pick(
-        arm.as_ref(),
-        surface.linkage.as_ref(),
-        pulse.as_ref(),
-        servo_type.arm_deg_per_us,
-    );
-
-    let mut strokes = counts(&motion);
-    let fitted = fit(
+    let pick = |arm: Option<&Track>, pulse: Option<&Track>| {
+        Ratio::pick(
+            arm,
+            surface.linkage.as_ref(),
+            pulse,
+            servo_type.arm_deg_per_us,
+        )
+    };
+    let mut ratio = pick(arm.as_ref(), pulse.as_ref());
+    let study = Study {
         recording,
+        series: &series,
+        motion: &motion,
+        effort: &effort,
+        calibration: servo.calibration.as_ref(),
+    };
+    let mut outcome = study.fit(&ratio);
+    // With the curve known, play can be told from the gear ratio; where there is much of it the curve is fitted again.
+    let (mut arm, mut pulse) = (arm, pulse);
+    if let Some(found) = &outcome.curve {
+        let refined = |track: &Option<Track>| track.as_ref()?.refined(&found.fitted.fit);
+        arm = refined(&arm).or(arm);
+        pulse = refined(&pulse).or(pulse);
+        ratio = pick(arm.as_ref(), pulse.as_ref());
+    }
+    let slop = |outcome: &Outcome| {
+        let fitted = outcome.curve.as_ref().map(|c| &c.fitted);
+        let since_deg = fitted.map_or(SINCE_UNKNOWN_DEG, |f| f.since_deg);
+        let fit = fitted.map(|f| &f.fit);
+        match (&arm, &pulse) {
+            (Some(track), _) => track.slop_deg(fit, &motion, since_deg, false),
+            (None, Some(track)) => track.slop_deg(fit, &motion, since_deg, true),
+            _ => None,
+        }
+    };
+    let mut slop_deg = slop(&outcome);
+    let much = slop_deg.is_some_and(|q| q.value > MUCH_SLOP_DEG);
+    if much && effort.source == TorqueSource::SupplyPower {
+        outcome = study.fit(&ratio);
+        slop_deg = slop(&outcome);
+    }
+    doubts.extend(outcome.doubts);
+    let events = events_by_sample(recording, &series);
+    let fitted = outcome.curve.as_ref().map(|c| &c.fitted);
+    let load = load::judge(
         &series,
         &motion,
-        &effort,
+        fitted,
+        effort.source,
+        &effort.values,
         &ratio,
-        servo.calibration.as_ref(),
-        &mut strokes,
-        &mut doubts,
+        servo_type,
     );
-    let curve = fitted.as_ref().map(|f| f.curve.clone());
-    let fitted = fitted.map(|f| f.fitted);
-
-    let events = events_by_sample(recording, &series);
-    let slop = match (&arm, &pulse) {
-        (Some(track), _) => track.slop_deg(
-            fitted.as_ref().map(|f| &f.fit),
-            &motion,
-            since(&fitted),
-            false,
-        ),
-        (None, Some(track)) => track.slop_deg(
-            fitted.as_ref().map(|f| &f.fit),
-            &motion,
-            since(&fitted),
-            true,
-        ),
-        _ => None,
-    };
     Measured {
         torque_from: effort.source,
-        strokes,
-        curve,
-        throws: throws::judge(&series, &motion, &events, surface),
-        load: load::judge(
-            &series,
-            &motion,
-            fitted.as_ref(),
-            effort.source,
-            &effort.values,
-            &ratio,
-            servo_type,
-        ),
-        slop_deg: slop,
+        strokes: outcome.strokes,
+        curve: outcome.curve.map(|c| c.curve),
+        throws: throws::judge(&series, &motion, &events, surface, &load),
+        load,
+        slop_deg,
         lead_mohm: load::lead_mohm(&series, Some(&motion)),
         jerks: jerks::find(&series, &motion),
         doubts,
@@ -130,102 +142,124 @@ struct CurveAndFit {
     fitted: Fitted,
 }
 
-#[allow(clippy::too_many_arguments)]
-fn fit(
-    recording: &Recording,
-    series: &Series,
-    motion: &Motion,
-    effort: &Effort,
-    ratio: &Ratio,
-    calibration: Option<&Calibration>,
-    strokes: &mut StrokeCounts,
-    doubts: &mut Vec<Doubt>,
-) -> Option<CurveAndFit> {
-    if motion.travel_deg() < STANDING_DEG {
-        doubts.push(Doubt::NeverMoved);
-        return None;
-    }
-    if motion.travel_deg() < LEAST_TRAVEL_DEG {
-        doubts.push(Doubt::TooLittleTravel {
-            from_deg: motion.lowest_deg,
-            to_deg: motion.highest_deg,
-        });
-    }
-    if effort.source == TorqueSource::None {
-        return None;
-    }
-    let cells = Cells::gather(motion, &effort.values);
-    strokes.samples_out_of_line = cells.out_of_line;
-    for n in &cells.strokes_out {
-        if motion.strokes[*n].up {
-            strokes.up -= 1;
-        } else {
-            strokes.down -= 1;
-        }
-        strokes.left_out += 1;
-    }
-    if strokes.up < FEWEST_STROKES || strokes.down < FEWEST_STROKES {
-        doubts.push(Doubt::TooFewStrokes {
-            up: strokes.up,
-            down: strokes.down,
-        });
-    }
-    if strokes.up == 0 || strokes.down == 0 {
-        return None;
-    }
-    let power = effort.source == TorqueSource::SupplyPower;
-    let copper = Copper::new(series, motion, calibration);
-    let prior = match calibration.filter(|_| power) {
-        Some(c) => Some(prior_of(c, &copper, rate_hz(recording))?),
-        None => None,
-    };
-    let factor = |stroke: usize| copper.factors.get(stroke).copied().unwrap_or(1.0);
-    let means = Means {
-        ratio,
-        prior,
-        winding_factor: &factor,
-        cycles: motion.cycles,
-        travel_deg: motion.travel_deg(),
-        scale_u: scale_u(recording, effort.source),
-        place_u_deg: motion.unevenness_deg(),
-    };
-    let Some(fitted) = means.fit(&cells) else {
-        doubts.push(Doubt::NoFit);
-        return None;
-    };
-    strokes.samples_after_reversal = cells
-        .cells
-        .iter()
-        .filter(|c| c.since_deg <= fitted.since_deg)
-        .map(|c| c.samples as usize)
-        .sum();
-    let friction = fitted.friction();
-    if !power
-        && friction
-            .interval
-            .map_or(friction.value < 0.0, |i| i.hi95 < 0.0)
-    {
-        // Friction below nothing: the drive would be helped by what it rubs against.
-        let channel = if effort.source == TorqueSource::Torque {
-            "torque_ncm"
-        } else {
-            "force_n"
-        };
-        doubts.push(Doubt::SignReversed { channel });
-    }
-    if fitted.fit.strain > STRAINED {
-        doubts.push(Doubt::CalibrationStrained {
-            sigmas: fitted.fit.strain,
-        });
-    }
-    Some(CurveAndFit {
-        curve: fitted.curve(&means, &cells),
-        fitted,
-    })
+/// What a fit came to.
+struct Outcome {
+    curve: Option<CurveAndFit>,
+    strokes: StrokeCounts,
+    doubts: Vec<Doubt>,
 }
 
-fn since(fitted: &Option<Fitted>) -> f64 {
-    fitted.as_ref().map_or(2.0, |f| f.since_deg)
+/// One recording on its way to a curve.
+struct Study<'a> {
+    recording: &'a Recording,
+    series: &'a Series<'a>,
+    motion: &'a Motion,
+    effort: &'a Effort<'a>,
+    calibration: Option<&'a Calibration>,
+}
+
+impl Study<'_> {
+    fn fit(&self, ratio: &Ratio) -> Outcome {
+        let mut outcome = Outcome {
+            curve: None,
+            strokes: counts(self.motion),
+            doubts: Vec::new(),
+        };
+        let motion = self.motion;
+        if motion.travel_deg() < STANDING_DEG {
+            outcome.doubts.push(Doubt::NeverMoved);
+            return outcome;
+        }
+        if motion.travel_deg() < LEAST_TRAVEL_DEG {
+            outcome.doubts.push(Doubt::TooLittleTravel {
+                from_deg: motion.lowest_deg,
+                to_deg: motion.highest_deg,
+            });
+        }
+        let strokes = &mut outcome.strokes;
+        let none = self.effort.source == TorqueSource::None;
+        let cells = (!none).then(|| Cells::gather(motion, &self.effort.values));
+        if let Some(cells) = &cells {
+            strokes.samples_out_of_line = cells.out_of_line;
+            for n in &cells.strokes_out {
+                *(if motion.strokes[*n].up {
+                    &mut strokes.up
+                } else {
+                    &mut strokes.down
+                }) -= 1;
+                strokes.left_out += 1;
+            }
+        }
+        if strokes.up < FEWEST_STROKES || strokes.down < FEWEST_STROKES {
+            outcome.doubts.push(Doubt::TooFewStrokes {
+                up: strokes.up,
+                down: strokes.down,
+            });
+        }
+        if let Some(cells) = cells.filter(|_| strokes.up > 0 && strokes.down > 0) {
+            self.fit_cells(&cells, ratio, &mut outcome);
+        }
+        outcome
+    }
+
+    fn fit_cells(&self, cells: &Cells, ratio: &Ratio, outcome: &mut Outcome) {
+        let power = self.effort.source == TorqueSource::SupplyPower;
+        let copper = Copper::new(self.series, self.motion, self.calibration);
+        let prior = self
+            .calibration
+            .filter(|_| power)
+            .and_then(|c| prior_of(c, &copper, rate_hz(self.recording)));
+        if power && prior.is_none() {
+            outcome.doubts.push(Doubt::NoFit);
+            return;
+        }
+        let factor = |stroke: usize| copper.factors.get(stroke).copied().unwrap_or(1.0);
+        let means = Means {
+            ratio,
+            prior,
+            winding_factor: &factor,
+            cycles: self.motion.cycles,
+            travel_deg: self.motion.travel_deg(),
+            scale_u: scale_u(self.recording, self.effort.source),
+            place_u_deg: self.motion.unevenness_deg(),
+        };
+        let Some(fitted) = means.fit(cells) else {
+            outcome.doubts.push(Doubt::NoFit);
+            return;
+        };
+        outcome.strokes.samples_after_reversal = cells
+            .cells
+            .iter()
+            .filter(|c| c.since_deg <= fitted.since_deg)
+            .map(|c| c.samples as usize)
+            .sum();
+        let friction = fitted.friction();
+        if friction
+            .interval
+            .map_or(friction.value < 0.0, |i| i.hi95 < 0.0)
+        {
+            // Friction below nothing: what rubs would help the motion.
+            outcome.doubts.push(match self.effort.source {
+                TorqueSource::Torque => Doubt::SignReversed {
+                    channel: "torque_ncm",
+                },
+                TorqueSource::Force => Doubt::SignReversed { channel: "force_n" },
+                _ => Doubt::NoFit,
+            });
+            if power {
+                return;
+            }
+        }
+        if fitted.fit.strain > STRAINED {
+            outcome.doubts.push(Doubt::CalibrationStrained {
+                sigmas: fitted.fit.strain,
+            });
+        }
+        outcome.curve = Some(CurveAndFit {
+            curve: fitted.curve(&means, cells),
+            fitted,
+        });
+    }
 }
 
 /// The copper's resistance against that at the calibration's reference temperature, by stroke.

@@ -3,7 +3,7 @@
 use super::arm::mean_of;
 use super::motion::{Motion, STANDING_DEG, Stroke};
 use super::series::Series;
-use super::{Quantity, ShortCause, ThrowResult, ThrowState};
+use super::{Load, Quantity, ShortCause, ThrowResult, ThrowState};
 use crate::aircraft::{Surface, Throw};
 use crate::recording::{Channel, Event};
 
@@ -13,12 +13,26 @@ const NEAR_FURTHEST: f64 = 0.06;
 const STANDS_BEFORE_COMMAND_S: f64 = 0.20;
 /// Readings this soon after the surface came to rest are left out of where it rests, s.
 const SETTLING_S: f64 = 0.10;
+/// A surface this share of its stroke behind where mid-stroke was leading did not follow its command.
+const FELL_BEHIND: f64 = 0.05;
+/// Share of stall torque from which a servo is taken to labour at the end of a throw.
+const LABOURING_SHARE: f64 = 0.4;
 
 /// How far strokes came on one side.
 struct Reach {
     /// Signed, up positive.
     deg: Quantity,
     strokes: Vec<usize>,
+    /// The strokes came to their end; else the recording was cut off on the way.
+    whole: bool,
+}
+
+/// What the causes are looked for in.
+struct Bench<'a> {
+    series: &'a Series<'a>,
+    motion: &'a Motion,
+    events: &'a [(usize, &'a Event)],
+    load: &'a Load,
 }
 
 pub(crate) fn judge(
@@ -26,7 +40,14 @@ pub(crate) fn judge(
     motion: &Motion,
     events: &[(usize, &Event)],
     surface: &Surface,
+    load: &Load,
 ) -> Vec<ThrowResult> {
+    let bench = Bench {
+        series,
+        motion,
+        events,
+        load,
+    };
     let up = reach(series, motion, true);
     let down = reach(series, motion, false);
     surface
@@ -34,7 +55,7 @@ pub(crate) fn judge(
         .iter()
         .map(|throw| {
             let reach = if throw.side.sign() > 0.0 { &up } else { &down };
-            one(series, motion, events, surface, throw, reach.as_ref())
+            one(&bench, surface, throw, reach.as_ref())
         })
         .collect()
 }
@@ -42,29 +63,38 @@ pub(crate) fn judge(
 /// Mean of the ends of all strokes that came about as far as the furthest.
 fn reach(series: &Series, motion: &Motion, up: bool) -> Option<Reach> {
     let sign = if up { 1.0 } else { -1.0 };
-    let ends: Vec<(usize, f64)> = motion
-        .strokes
-        .iter()
-        .enumerate()
-        .filter(|(_, s)| s.up == up)
-        .filter_map(|(n, s)| Some((n, rest_at(series, motion, s)?)))
-        .filter(|(_, a)| sign * a > STANDING_DEG / 2.0)
-        .collect();
-    let furthest = ends
+    let ends = |whole: bool| -> Vec<(usize, f64)> {
+        let strokes = motion
+            .strokes
+            .iter()
+            .enumerate()
+            .filter(|(_, s)| s.up == up);
+        strokes
+            .filter_map(|(n, s)| {
+                let cut_off = || (!whole).then(|| motion.angle_deg[s.range.end - 1]);
+                Some((n, rest_at(series, motion, s).or_else(cut_off)?))
+            })
+            .filter(|(_, a)| sign * a > STANDING_DEG / 2.0)
+            .collect()
+    };
+    let mut found = ends(true);
+    let whole = !found.is_empty();
+    if !whole {
+        found = ends(false);
+    }
+    let furthest = found
         .iter()
         .map(|e| sign * e.1)
         .fold(f64::NEG_INFINITY, f64::max);
     let near = (NEAR_FURTHEST * motion.travel_deg()).max(0.5);
-    let chosen: Vec<(usize, f64)> = ends
-        .into_iter()
-        .filter(|e| sign * e.1 > furthest - near)
-        .collect();
-    let values: Vec<f64> = chosen.iter().map(|e| e.1).collect();
+    found.retain(|e| sign * e.1 > furthest - near);
+    let values: Vec<f64> = found.iter().map(|e| e.1).collect();
     // A step of the sensor is a rectangle of that width (GUM 4.3.7), the same for every stroke that stops there.
     let deg = mean_of(&values, motion.resolution_deg / 12.0_f64.sqrt())?;
     Some(Reach {
         deg,
-        strokes: chosen.iter().map(|e| e.0).collect(),
+        strokes: found.iter().map(|e| e.0).collect(),
+        whole,
     })
 }
 
@@ -110,14 +140,7 @@ fn around(motion: &Motion, middle: usize, inside: impl Fn(f64) -> bool) -> (usiz
     (first, last)
 }
 
-fn one(
-    series: &Series,
-    motion: &Motion,
-    events: &[(usize, &Event)],
-    surface: &Surface,
-    throw: &Throw,
-    reach: Option<&Reach>,
-) -> ThrowResult {
+fn one(bench: &Bench, surface: &Surface, throw: &Throw, reach: Option<&Reach>) -> ThrowResult {
     let mut result = not_seen(throw);
     let Some(reach) = reach else { return result };
     let deg = turned(reach.deg, throw.side.sign());
@@ -133,7 +156,17 @@ fn one(
         None => ThrowState::Unproven,
     };
     if result.state == ThrowState::Short {
-        result.cause = cause(series, motion, events, &reach.strokes);
+        result.cause = cause(bench, &reach.strokes);
+        if !reach.whole
+            && !matches!(
+                result.cause,
+                Some(ShortCause::Stalled | ShortCause::StoppedByLimit)
+            )
+        {
+            // The recording ended on the way there.
+            result.state = ThrowState::Unproven;
+            result.cause = None;
+        }
     }
     result.reached_deg = Some(deg);
     result.reached_mm = Some(mm);
@@ -183,37 +216,14 @@ fn in_mm(deg: Quantity, surface: &Surface) -> Quantity {
 }
 
 /// Why the strokes ended where they did: what most of them say.
-fn cause(
-    series: &Series,
-    motion: &Motion,
-    events: &[(usize, &Event)],
-    strokes: &[usize],
-) -> Option<ShortCause> {
-    let pulse = series.column(Channel::PulseUs);
+fn cause(bench: &Bench, strokes: &[usize]) -> Option<ShortCause> {
     let (mut stalled, mut limit, mut command) = (0, 0, 0);
     for &n in strokes {
-        let stroke = &motion.strokes[n];
-        let until = motion
-            .strokes
-            .get(n + 1)
-            .map_or(series.len() - 1, |next| {
-                (next.range.start + next.range.end) / 2
-            })
-            .min(series.len() - 1);
-        let code = events
-            .iter()
-            .filter(|(at, _)| (stroke.range.start..=until.max(stroke.range.end)).contains(at))
-            .find_map(|(_, e)| stopping(&e.code));
-        match code {
+        match bench.cause_of(n) {
             Some(ShortCause::Stalled) => stalled += 1,
-            Some(_) => limit += 1,
-            None => {
-                match pulse.and_then(|p| stood_before_command(series, motion, p, stroke, until)) {
-                    Some(true) => stalled += 1,
-                    Some(false) => command += 1,
-                    None => {}
-                }
-            }
+            Some(ShortCause::StoppedByLimit) => limit += 1,
+            Some(ShortCause::EndOfCommand) => command += 1,
+            None => {}
         }
     }
     let most = stalled.max(limit).max(command);
@@ -238,36 +248,112 @@ fn stopping(code: &str) -> Option<ShortCause> {
     }
 }
 
-/// Whether the surface came to rest well before the command did.
-fn stood_before_command(
-    series: &Series,
-    motion: &Motion,
-    pulse: &[f64],
-    stroke: &Stroke,
-    until: usize,
-) -> Option<bool> {
-    let range = stroke.range.start..until + 1;
-    let first = range.clone().find(|&i| !pulse[i].is_nan())?;
-    // The way the command goes in this stroke, whatever sense the servo has.
-    let furthest = range
-        .clone()
-        .filter(|&i| !pulse[i].is_nan())
-        .max_by(|&a, &b| {
-            (pulse[a] - pulse[first])
-                .abs()
-                .total_cmp(&(pulse[b] - pulse[first]).abs())
-        })?;
-    let span = (pulse[furthest] - pulse[first]).abs();
-    if span < 5.0 {
-        return None;
+/// What one stroke's command did.
+struct Command {
+    /// Samples from the stroke's start to where the command is as far as it goes.
+    range: std::ops::Range<usize>,
+    first_us: f64,
+    furthest_us: f64,
+}
+
+impl Bench<'_> {
+    fn cause_of(&self, n: usize) -> Option<ShortCause> {
+        let stroke = &self.motion.strokes[n];
+        let last = self.series.len() - 1;
+        let until = self
+            .motion
+            .strokes
+            .get(n + 1)
+            .map_or(last, |next| (next.range.start + next.range.end) / 2)
+            .clamp(stroke.range.end.min(last), last);
+        let code = self
+            .events
+            .iter()
+            .filter(|(at, _)| (stroke.range.start..=until).contains(at))
+            .find_map(|(_, e)| stopping(&e.code));
+        if code.is_some() {
+            return code;
+        }
+        let pulse = self.series.column(Channel::PulseUs)?;
+        let command = Command::of(pulse, stroke.range.start..until + 1)?;
+        if self.stood_before(&command, stroke) || self.fell_behind(pulse, &command, stroke) {
+            return Some(ShortCause::Stalled);
+        }
+        Some(ShortCause::EndOfCommand)
     }
-    let command_ends = range
-        .clone()
-        .find(|&i| (pulse[i] - pulse[furthest]).abs() <= 0.01 * span)?;
-    let turn = stroke.range.end - 1;
-    let near = (0.015 * motion.travel_deg()).clamp(0.2, 0.5);
-    let surface_ends = range
-        .clone()
-        .find(|&i| (motion.angle_deg[i] - motion.angle_deg[turn]).abs() <= near)?;
-    Some(series.t_s[command_ends] - series.t_s[surface_ends] > STANDS_BEFORE_COMMAND_S)
+
+    /// The surface came to rest well before the command did.
+    fn stood_before(&self, command: &Command, stroke: &Stroke) -> bool {
+        let turn = stroke.range.end - 1;
+        let angle = &self.motion.angle_deg;
+        let near = (0.015 * self.motion.travel_deg()).clamp(0.2, 0.5);
+        let arrived = command.range.start..self.series.len();
+        let rested = arrived
+            .into_iter()
+            .find(|&i| (angle[i] - angle[turn]).abs() <= near);
+        let command_ends = command.range.end - 1;
+        rested.is_some_and(|i| {
+            self.series.t_s[command_ends] - self.series.t_s[i] > STANDS_BEFORE_COMMAND_S
+        })
+    }
+
+    /// The surface stayed well behind where its own motion in mid-stroke was leading, and the servo laboured for it.
+    fn fell_behind(&self, pulse: &[f64], command: &Command, stroke: &Stroke) -> bool {
+        let span = command.furthest_us - command.first_us;
+        let mut sums = [0.0_f64; 5];
+        for i in command.range.clone() {
+            let share = (pulse[i] - command.first_us) / span;
+            let angle = self.motion.angle_deg[i];
+            if (0.3..0.75).contains(&share) && !angle.is_nan() {
+                for (sum, term) in
+                    sums.iter_mut()
+                        .zip([1.0, share, angle, share * share, share * angle])
+                {
+                    *sum += term;
+                }
+            }
+        }
+        let [n, x, y, xx, xy] = sums;
+        let spread = n * xx - x * x;
+        if n < 8.0 || spread <= 0.0 {
+            return false;
+        }
+        let slope = (n * xy - x * y) / spread;
+        let leading_to = (y - slope * x) / n + slope;
+        let sign = stroke.sign();
+        let behind = sign * (leading_to - stroke.to_deg);
+        let far = (FELL_BEHIND * (stroke.to_deg - stroke.from_deg).abs()).max(1.0);
+        behind > far && self.labours(stroke.to_deg)
+    }
+
+    /// The servo draws or pushes hard at an end of the travel; taken as so where nothing tells.
+    fn labours(&self, at_deg: f64) -> bool {
+        let load = self.load;
+        let pushes = load
+            .share_of_stall
+            .is_some_and(|s| s.value > LABOURING_SHARE);
+        let near = |h: &&super::HoldCurrent| (h.at_deg - at_deg).abs() < 3.0;
+        match load.hold_current_ma.iter().find(near) {
+            Some(here) => pushes || load.hold_current_ma.iter().any(|h| here.ma > 2.5 * h.ma),
+            None => pushes || load.share_of_stall.is_none(),
+        }
+    }
+}
+
+impl Command {
+    fn of(pulse: &[f64], range: std::ops::Range<usize>) -> Option<Self> {
+        let first = range.clone().find(|&i| !pulse[i].is_nan())?;
+        let first_us = pulse[first];
+        // The way the command goes in this stroke, whatever sense the servo has.
+        let away = |i: usize| (pulse[i] - first_us).abs();
+        let given = || range.clone().filter(|&i| !pulse[i].is_nan());
+        let furthest_us = pulse[given().max_by(|&a, &b| away(a).total_cmp(&away(b)))?];
+        let span = (furthest_us - first_us).abs();
+        let ends = given().find(|&i| (pulse[i] - furthest_us).abs() <= 0.01 * span)?;
+        (span >= 5.0).then_some(Self {
+            range: first..ends + 1,
+            first_us,
+            furthest_us,
+        })
+    }
 }

@@ -17,6 +17,8 @@ const GRAVE: f64 = 2.0;
 /// Stops a stroke and share of time standing from which motion is called jerky (common practice, no source).
 const JERKY_STOPS: f64 = 2.5;
 const JERKY_STANDING: f64 = 0.04;
+/// A slope this many times steeper is a mechanical stop rather than a stiff hinge (common practice, no source).
+const LIKE_A_STOP: f64 = 10.0;
 /// Slower sweeps than this, °/s at the surface, let a sound servo step inside its own dead band.
 const SLOW_SWEEP_DEG_S: f64 = 15.0;
 /// Share of lines lost or damaged that is worth a word.
@@ -116,15 +118,23 @@ fn stiffening(
         return None;
     }
     let side = side_word(surface, knee.up_side);
-    let sentence = Sentence::new(format!("{} {side} stiffens from {}: ", named(surface), plain(Unit::Degree, &knee.at_deg)))
-        .stiffness(before)
-        .words(" before, ")
-        .stiffness(&knee.stiffness_beyond_ncm_per_deg)
-        .words(format!(
-            " beyond ({:.1} times; limit {}). Take the rod off, look along the hinge for tears or glue in it, and work it in \
-             further before connecting the rod again.",
-            knee.ratio, limits.stiffening_ratio
-        ));
+    let next = if knee.ratio > LIKE_A_STOP {
+        "That is no hinge but a stop: find what the surface, horn or rod meets there, and bring the end point back from it."
+    } else {
+        "Take the rod off, look along the hinge for tears or glue in it, and work it in further before connecting the rod again."
+    };
+    let sentence = Sentence::new(format!(
+        "{} {side} stiffens from {}: ",
+        named(surface),
+        plain(Unit::Degree, &knee.at_deg)
+    ))
+    .stiffness(before)
+    .words(" before, ")
+    .stiffness(&knee.stiffness_beyond_ncm_per_deg)
+    .words(format!(
+        " beyond ({:.1} times; limit {}). {next}",
+        knee.ratio, limits.stiffening_ratio
+    ));
     Some(finding(
         Kind::Stiffening,
         Level::Work,
