@@ -179,25 +179,30 @@ impl Track {
         };
         let mut by_cycle: Vec<f64> = Vec::new();
         for cycle in gaps.chunks(self.steps) {
-            let (mut inside, mut outside) = ((0.0, 0.0), (0.0, 0.0));
+            // Medians: where the surface set off or stopped on the way, a few steps stand far apart.
+            let (mut inside, mut outside, mut slopes) = (Vec::new(), Vec::new(), Vec::new());
             for (gap, zone) in cycle.iter().zip(&zones) {
-                let Some((_, width)) = gap.width_deg(self) else {
+                let Some((angle, width)) = gap.width(self) else {
                     continue;
                 };
                 match zone {
-                    Some(true) => inside = (inside.0 + width, inside.1 + 1.0),
-                    Some(false) => outside = (outside.0 + width, outside.1 + 1.0),
+                    Some(true) => {
+                        inside.push(width);
+                        slopes.push(self.slope(angle));
+                    }
+                    Some(false) => outside.push(width),
                     None => {}
                 }
             }
-            if inside.1 < 3.0 {
+            if inside.len() < 3 {
                 continue;
             }
-            let inner = inside.0 / inside.1;
-            match outside.1 >= 3.0 {
-                true => by_cycle.push(inner - outside.0 / outside.1),
-                false if !lags => by_cycle.push(inner),
-                false => {}
+            let inner = robust::median(&inside).unwrap_or(0.0);
+            let slope = robust::median(&slopes).unwrap_or(1.0);
+            match robust::median(&outside).filter(|_| outside.len() >= 3) {
+                Some(outer) => by_cycle.push((inner - outer) / slope),
+                None if !lags => by_cycle.push(inner / slope),
+                None => {}
             }
         }
         // Two sensors are compared.
@@ -223,7 +228,12 @@ impl Track {
 
     /// Without a torque: inside is where the mean gap is wide, outside where it is narrow.
     fn zones_by_gap(&self, gaps: &[Gap]) -> Vec<Option<bool>> {
-        let means = self.mean_gaps(gaps);
+        let wide = |gap: (f64, f64)| (gap.0, gap.1 * self.slope(gap.0).signum());
+        let means: Vec<Option<(f64, f64)>> = self
+            .mean_gaps(gaps)
+            .into_iter()
+            .map(|gap| gap.map(wide))
+            .collect();
         let widths: Vec<f64> = means.iter().flatten().map(|m| m.1).collect();
         let quantile = |p| robust::quantile(&widths, p).unwrap_or(0.0);
         let (narrow, wide) = (quantile(0.15), quantile(0.95));
@@ -251,7 +261,7 @@ impl Track {
                 }
             }
         }
-        sums.iter().map(|sum| sum.width_deg(self)).collect()
+        sums.iter().map(|sum| sum.width(self)).collect()
     }
 }
 
@@ -263,8 +273,9 @@ struct Gap {
 }
 
 impl Gap {
-    /// Mean angle, and by how many surface degrees the driving side leads on the way up against the way down.
-    fn width_deg(&self, track: &Track) -> Option<(f64, f64)> {
+    /// Mean angle, and by how much, in its own unit, the driving side leads on the way up against the way down. In that
+    /// unit a lag is the same all along a steady sweep.
+    fn width(&self, track: &Track) -> Option<(f64, f64)> {
         if self.samples[0] == 0.0 || self.samples[1] == 0.0 {
             return None;
         }
@@ -275,7 +286,7 @@ impl Gap {
         let middle = 0.5 * (angle[0] + angle[1]);
         let slope = track.slope(middle);
         let ahead = self.driving[1] / self.samples[1] - self.driving[0] / self.samples[0];
-        Some((middle, ahead / slope - (angle[1] - angle[0])))
+        Some((middle, ahead - slope * (angle[1] - angle[0])))
     }
 }
 

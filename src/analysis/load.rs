@@ -12,10 +12,10 @@ use crate::recording::Channel;
 /// A hold is this long at least, s, and its first stretch is left out: the servo is still settling.
 const HOLD_S: f64 = 0.20;
 const HOLD_SETTLING_S: f64 = 0.12;
-/// Averages this long are compared for the lead's resistance, s: noise of the current would flatten the slope.
+/// Averages this long are compared for the lead's resistance, s: long against the noise's memory, short against a stroke.
 const LEAD_AVERAGE_S: f64 = 0.15;
-/// The current must vary by this much (standard deviation) to show a lead's resistance, mA.
-const LEAD_LEAST_SPREAD_MA: f64 = 15.0;
+/// The current must vary by this much (standard deviation, noise apart) to show a lead's resistance, mA.
+const LEAD_LEAST_SPREAD_MA: f64 = 3.0;
 /// A measured peak beyond the fitted law's by this share is taken instead of it (a stall, a stop).
 const BEYOND_LAW: f64 = 0.15;
 /// Peaks this near to each other are the same place.
@@ -39,7 +39,7 @@ pub(crate) fn judge(
         voltage_v: None,
         hold_current_ma: holds(series, motion),
     };
-    let law = fitted.map(peak_of_law);
+    let law = fitted.map(|f| peak_of_law(f, motion));
     let seen = matches!(source, TorqueSource::Torque | TorqueSource::Force)
         .then(|| peak_seen(series, motion, effort))
         .flatten();
@@ -78,12 +78,12 @@ fn scaled(q: Quantity, by: f64) -> Quantity {
 }
 
 /// The greatest torque of the fitted law between the ends of the travel, magnitude, and where.
-fn peak_of_law(fitted: &Fitted) -> (Quantity, f64) {
+fn peak_of_law(fitted: &Fitted, motion: &Motion) -> (Quantity, f64) {
     const COUNT: usize = 200;
+    let (low, high) = (motion.lowest_deg, motion.highest_deg);
     let mut best = (0.0, 0.0, Vec::new());
     for i in 0..=COUNT {
-        let angle =
-            fitted.lowest_deg + (fitted.highest_deg - fitted.lowest_deg) * i as f64 / COUNT as f64;
+        let angle = low + (high - low) * i as f64 / COUNT as f64;
         for up in [true, false] {
             let (torque, gradient) = fitted.torque_at(angle, up);
             if f64::abs(torque) >= f64::abs(best.0) {
@@ -282,17 +282,28 @@ pub(crate) fn lead_mohm(series: &Series, motion: Option<&Motion>) -> Option<Quan
     mean_of(&slopes, 0.0)
 }
 
-/// Least-squares slope of V over mA, in mΩ.
+/// Slope of V over mA, in mΩ, with the current just before as instrument: noise of the current's readings, which would
+/// flatten a least-squares slope, is another one there (e.g. W. A. Fuller, Measurement Error Models, Wiley 1987, section
+/// 1.4).
 fn slope_mohm(pairs: &[(f64, f64)]) -> Option<f64> {
-    let n = pairs.len() as f64;
-    if pairs.len() < 5 {
+    let n = pairs.len().saturating_sub(1) as f64;
+    if pairs.len() < 6 {
         return None;
     }
-    let (mi, mv) = (
-        pairs.iter().map(|p| p.0).sum::<f64>() / n,
-        pairs.iter().map(|p| p.1).sum::<f64>() / n,
+    let before = || pairs.iter().map(|p| p.0);
+    let after = || pairs[1..].iter();
+    let mean = |values: &mut dyn Iterator<Item = f64>| values.sum::<f64>() / n;
+    let m_before = mean(&mut before().take(pairs.len() - 1));
+    let (m_i, m_v) = (
+        mean(&mut after().map(|p| p.0)),
+        mean(&mut after().map(|p| p.1)),
     );
-    let ss: f64 = pairs.iter().map(|p| (p.0 - mi).powi(2)).sum();
-    let sv: f64 = pairs.iter().map(|p| (p.0 - mi) * (p.1 - mv)).sum();
-    ((ss / n).sqrt() >= LEAD_LEAST_SPREAD_MA).then(|| 1e6 * sv / ss)
+    let with = |pick: fn(&(f64, f64)) -> f64, m: f64| -> f64 {
+        before()
+            .zip(after())
+            .map(|(b, p)| (b - m_before) * (pick(p) - m))
+            .sum()
+    };
+    let common = with(|p| p.0, m_i);
+    (common >= n * LEAD_LEAST_SPREAD_MA.powi(2)).then(|| 1e6 * with(|p| p.1, m_v) / common)
 }
