@@ -13,6 +13,9 @@ use crate::aircraft::Linkage;
 use crate::aircraft::linkage::LinkageSolver;
 use crate::recording::Channel;
 
+/// Standard uncertainty of slop that comes from choosing places by their gap, ° (assumed).
+const CHOSEN_BY_GAP_DEG: f64 = 0.03;
+
 /// dθ/dα, surface degrees per arm degree, against deflection.
 pub(crate) struct Ratio {
     pub source: RatioSource,
@@ -205,8 +208,14 @@ impl Track {
                 None => {}
             }
         }
-        // Two sensors are compared.
-        mean_of(&by_cycle, 2.0_f64.sqrt() * motion.unevenness_deg())
+        // Two sensors are compared; and where the gap itself had to say which places are inside, those were the widest.
+        let sensors = 2.0_f64.sqrt() * motion.unevenness_deg();
+        let chosen = if curve.is_some() {
+            0.0
+        } else {
+            CHOSEN_BY_GAP_DEG
+        };
+        mean_of(&by_cycle, sensors.hypot(chosen))
     }
 
     /// Inside: the torque changes sign between the directions. Outside: it clearly does not.

@@ -12,8 +12,11 @@ use super::fit::{Data, Fit};
 use super::law::{FRICTION, NEUTRAL, STIFFNESS, Spot, Terms, bump};
 use super::stats::student;
 
-/// False-alarm rate of each whole search (knees; tight spots) on a surface that has none.
+/// False-alarm rate of the whole search for tight spots on a surface that has none.
 pub const FALSE_ALARM_RATE: f64 = 0.005;
+/// The same for knees: higher, since a weak knee that is left out leaves its mark on stiffness and friction, and since a
+/// knee becomes a finding only by its size.
+pub const KNEE_FALSE_ALARM_RATE: f64 = 0.03;
 /// A knee must raise the slope by this share at least, and a tight spot stand out by this share of the friction or of the
 /// torque's whole span, whichever is more: smaller ones are within what the law leaves out (common practice, no source).
 const LEAST_KNEE: f64 = 0.20;
@@ -254,16 +257,20 @@ impl<'a> Round<'a> {
     /// The knee and the tight spot that explain most, as far as the cycles agree on them.
     fn best(&self, closed: &[Candidate]) -> Vec<Candidate> {
         let searches = [
-            (self.knees(closed), self.knee_places()),
-            (self.spots(closed), self.spot_places()),
+            (
+                self.knees(closed),
+                self.knee_places(),
+                KNEE_FALSE_ALARM_RATE,
+            ),
+            (self.spots(closed), self.spot_places(), FALSE_ALARM_RATE),
         ];
         searches
             .into_iter()
-            .filter_map(|(trials, places)| {
+            .filter_map(|(trials, places, rate)| {
                 let best = trials
                     .into_iter()
                     .max_by(|a, b| a.gain.total_cmp(&b.gain))?;
-                (self.chance(&best) * places < FALSE_ALARM_RATE).then_some(best.candidate)
+                (self.chance(&best) * places < rate).then_some(best.candidate)
             })
             .collect()
     }
@@ -529,8 +536,13 @@ fn holds(data: &Data, fit: &Fit) -> bool {
     };
     let floor = (of_friction * fit.p[FRICTION]).max(of_span * (most - least));
     let spots_hold = fit.spots().all(|spot| {
-        // Friction must be seen to fall again on either side: a rise up to the end of the travel is no spot.
-        let half = 0.5 * spot.half_width_deg;
+        // From power, mostly one direction is seen: there friction must be seen to fall again on either side, for a rise up
+        // to the end of the travel may as well be a knee.
+        let half = if fit.terms.power {
+            0.5 * spot.half_width_deg
+        } else {
+            0.0
+        };
         spot.height_ncm > floor
             && spot.centre_deg - half > low
             && spot.centre_deg + half < high

@@ -409,6 +409,14 @@ impl Fit {
         })
     }
 
+    /// The servo's idle power W, winding loss W/(N·m)², friction N·m and gear loss, if they were fitted.
+    pub fn servo(&self) -> Option<[f64; 4]> {
+        let at = self.terms.calibration_at();
+        self.terms
+            .power
+            .then(|| [0, 1, 2, 3].map(|i| self.p[at + i]))
+    }
+
     pub fn spots(&self) -> impl Iterator<Item = FittedSpot> {
         self.terms.spots.iter().enumerate().map(|(n, spot)| {
             let at = self.terms.spot_at(n);

@@ -5,7 +5,7 @@ use super::curve::Fitted;
 use super::motion::Motion;
 use super::series::Series;
 use super::stats::robust::median_in_place;
-use super::{HoldCurrent, Interval, Load, Quantity, TorqueSource};
+use super::{HoldCurrent, Interval, Load, Quantity};
 use crate::aircraft::ServoType;
 use crate::recording::Channel;
 
@@ -25,10 +25,9 @@ pub(crate) fn judge(
     series: &Series,
     motion: &Motion,
     fitted: Option<&Fitted>,
-    source: TorqueSource,
-    effort: &[f64],
     ratio: &Ratio,
     servo: &ServoType,
+    seen: &[f64],
 ) -> Load {
     let mut load = Load {
         peak_torque_ncm: None,
@@ -40,8 +39,8 @@ pub(crate) fn judge(
         hold_current_ma: holds(series, motion),
     };
     let law = fitted.map(|f| peak_of_law(f, motion));
-    let seen = matches!(source, TorqueSource::Torque | TorqueSource::Force)
-        .then(|| peak_seen(series, motion, effort))
+    let seen = (seen.len() == series.len())
+        .then(|| peak_seen(series, motion, seen))
         .flatten();
     let beyond =
         |s: &(Quantity, f64), l: &(Quantity, f64)| s.0.value > (1.0 + BEYOND_LAW) * l.0.value + 1.0;
@@ -99,10 +98,16 @@ fn peak_of_law(fitted: &Fitted, motion: &Motion) -> (Quantity, f64) {
 }
 
 /// The greatest torque measured in every cycle (means over a tenth of a second), whether moving steadily or not.
+/// `effort`: torque, one value a sample, NaN where it is not known.
 fn peak_seen(series: &Series, motion: &Motion, effort: &[f64]) -> Option<(Quantity, f64)> {
     let mut peaks: Vec<(f64, f64)> = vec![(0.0, 0.0); motion.cycles];
-    for (_, stroke) in motion.usable() {
-        let range = stroke.range.clone();
+    let usable: Vec<&super::motion::Stroke> = motion.usable().map(|u| u.1).collect();
+    for (n, stroke) in usable.iter().enumerate() {
+        // With the hold that follows.
+        let until = usable
+            .get(n + 1)
+            .map_or(stroke.range.end, |next| next.range.start);
+        let range = stroke.range.start..until.max(stroke.range.end);
         let steps = samples_in(series, 0.1).max(3).min(range.len());
         for window in range
             .clone()

@@ -1,5 +1,7 @@
 //! The whole analysis of one recording, in order.
 
+use std::borrow::Cow;
+
 use super::arm::{Ratio, Track};
 use super::cells::Cells;
 use super::curve::{Fitted, Means};
@@ -108,6 +110,15 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         outcome = study.fit(&ratio);
         slop_deg = slop(&outcome);
     }
+    let jerks = jerks::find(&series, &motion);
+    if arm.is_none() && jerks.is_some_and(|j| j.stops_per_stroke >= 1.0) {
+        // A pulse runs ahead of a surface that stops and jumps: that is no play.
+        slop_deg = None;
+    }
+    if effort.source == TorqueSource::SupplyPower && jerks.is_some_and(|j| j.jerky()) {
+        outcome.curve = None;
+        outcome.doubts.push(Doubt::JerkyPower);
+    }
     doubts.extend(outcome.doubts);
     let events = events_by_sample(recording, &series);
     let fitted = outcome.curve.as_ref().map(|c| &c.fitted);
@@ -115,10 +126,9 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         &series,
         &motion,
         fitted,
-        effort.source,
-        &effort.values,
         &ratio,
         servo_type,
+        &standing_torque(&motion, &effort, fitted, &ratio),
     );
     Measured {
         torque_from: effort.source,
@@ -128,7 +138,7 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         load,
         slop_deg,
         lead_mohm: load::lead_mohm(&series, Some(&motion)),
-        jerks: jerks::find(&series, &motion),
+        jerks,
         doubts,
         travel_deg: Some((motion.lowest_deg, motion.highest_deg)),
         rate_hz: rate_hz(recording),
@@ -330,6 +340,32 @@ fn counts(motion: &Motion) -> StrokeCounts {
         samples_not_steady: motion.not_steady,
         ..StrokeCounts::default()
     }
+}
+
+/// Torque that a standing servo holds at least, N·cm at the surface, from its supply power; NaN where it moves. For sources
+/// other than power the effort itself, moving or not.
+///
+/// With ω = 0 the balance is P = idle + a·x², and a servo that pushes gives (x − τ_f)/(1 + g).
+fn standing_torque<'a>(
+    motion: &Motion,
+    effort: &'a Effort,
+    fitted: Option<&Fitted>,
+    ratio: &Ratio,
+) -> Cow<'a, [f64]> {
+    if effort.source != TorqueSource::SupplyPower {
+        return Cow::Borrowed(&effort.values);
+    }
+    let Some([idle, winding, friction, gear]) = fitted.and_then(|f| f.fit.servo()) else {
+        return Cow::Borrowed(&[]);
+    };
+    let standing = |i: usize| motion.speed_deg_s[i].abs() < 0.5;
+    let torque = |i: usize| {
+        let x = ((effort.values[i] - idle).max(0.0) / winding).sqrt();
+        ((x - friction).max(0.0)) / (1.0 + gear) * 100.0 / ratio.at(motion.angle_deg[i])
+    };
+    (0..effort.values.len())
+        .map(|i| if standing(i) { torque(i) } else { f64::NAN })
+        .collect()
 }
 
 fn lost_share(recording: &Recording) -> f64 {

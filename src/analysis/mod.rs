@@ -17,7 +17,7 @@ mod series;
 pub mod stats;
 mod throws;
 
-pub use features::FALSE_ALARM_RATE;
+pub use features::{FALSE_ALARM_RATE, KNEE_FALSE_ALARM_RATE};
 pub use measure::measure;
 
 use crate::aircraft::Side;
@@ -187,6 +187,17 @@ pub struct Jerks {
     pub speed_deg_s: f64,
 }
 
+impl Jerks {
+    /// Stops a stroke and share of time standing from which motion is called jerky (common practice, no source).
+    const STOPS: f64 = 2.5;
+    const STANDING: f64 = 0.04;
+
+    /// Motion in jerks, not just a surface that takes up play once a stroke.
+    pub fn jerky(&self) -> bool {
+        self.stops_per_stroke >= Self::STOPS && self.standing_share >= Self::STANDING
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct StrokeCounts {
     pub up: usize,
@@ -225,6 +236,8 @@ pub enum Doubt {
     },
     /// The fit did not settle, or the data do not carry the law.
     NoFit,
+    /// Supply power of jerky motion follows the steps' speed, not the sweep's: it says nothing about torque.
+    JerkyPower,
     /// The calibration and the recording disagree by this many standard uncertainties.
     CalibrationStrained {
         sigmas: f64,

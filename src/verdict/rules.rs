@@ -14,9 +14,6 @@ use crate::units::Unit;
 /// Beyond this many times its limit a load or play is no longer something to work on before flying but a reason not to
 /// fly (common practice, no source).
 const GRAVE: f64 = 2.0;
-/// Stops a stroke and share of time standing from which motion is called jerky (common practice, no source).
-const JERKY_STOPS: f64 = 2.5;
-const JERKY_STANDING: f64 = 0.04;
 /// A slope this many times steeper is a mechanical stop rather than a stiff hinge (common practice, no source).
 const LIKE_A_STOP: f64 = 10.0;
 /// Slower sweeps than this, °/s at the surface, let a sound servo step inside its own dead band.
@@ -114,11 +111,20 @@ fn stiffening(
     surface: &Surface,
     limits: &Limits,
 ) -> Option<Finding> {
-    if knee.ratio < limits.stiffening_ratio {
+    let beyond = &knee.stiffness_beyond_ncm_per_deg;
+    let most = beyond.interval.map_or(beyond.value, |i| i.hi95) / before.value.max(1e-9);
+    let level = if knee.ratio >= limits.stiffening_ratio {
+        Level::Work
+    } else if most >= limits.stiffening_ratio {
+        // It may be beyond the limit: said, and left to another measurement.
+        Level::Watch
+    } else {
         return None;
-    }
+    };
     let side = side_word(surface, knee.up_side);
-    let next = if knee.ratio > LIKE_A_STOP {
+    let next = if level == Level::Watch {
+        "Its interval reaches past the limit: sweep again with more cycles to tell."
+    } else if knee.ratio > LIKE_A_STOP {
         "That is no hinge but a stop: find what the surface, horn or rod meets there, and bring the end point back from it."
     } else {
         "Take the rod off, look along the hinge for tears or glue in it, and work it in further before connecting the rod again."
@@ -137,7 +143,7 @@ fn stiffening(
     ));
     Some(finding(
         Kind::Stiffening,
-        Level::Work,
+        level,
         Some(knee.at_deg.value),
         sentence,
     ))
@@ -354,7 +360,7 @@ fn hold_current(hold: &HoldCurrent, surface: &Surface, limits: &Limits) -> Optio
 
 fn stick_slip(measured: &Measured, surface: &Surface) -> Option<Finding> {
     let jerks = measured.jerks.as_ref()?;
-    if jerks.stops_per_stroke < JERKY_STOPS || jerks.standing_share < JERKY_STANDING {
+    if !jerks.jerky() {
         return None;
     }
     let slow = jerks.speed_deg_s < SLOW_SWEEP_DEG_S;
@@ -517,6 +523,10 @@ fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Finding {
         Doubt::NoFit => unproven(format!(
             "{name}: no curve could be fitted: the readings do not follow stiffness and friction in both directions. Look at the plot, \
              check the sensors, and sweep again."
+        )),
+        Doubt::JerkyPower => unproven(format!(
+            "{name}: stiffness, friction and load are unproven: it moved in jerks, and then supply power follows the jerks and reads \
+             high for the torque. Sweep at 20 to 40 degrees a second, or free what sticks, and measure again."
         )),
         Doubt::CalibrationStrained { sigmas } => bad(
             Level::Watch,
