@@ -3,6 +3,7 @@
 use nalgebra::DMatrix;
 
 use super::cells::{Cell, Cells};
+use super::curve::{SPEED_VARIES, speed_variation};
 use super::fit::Fit;
 use super::law::State;
 use super::motion::Motion;
@@ -167,6 +168,10 @@ impl Track {
         since_deg: f64,
         lags: bool,
     ) -> Option<Quantity> {
+        if lags && speed_variation(&self.cells) > SPEED_VARIES {
+            // What lag makes of the gap differs from place to place.
+            return None;
+        }
         let mut gaps: Vec<Gap> = vec![Gap::default(); motion.cycles * self.steps];
         for cell in self.cells.iter().filter(|c| c.since_deg > since_deg) {
             let gap = &mut gaps[cell.cycle * self.steps + cell.step];

@@ -15,7 +15,7 @@ const LEAST_LEFT_OUT_DEG: f64 = 0.5;
 /// Friction counts as built up once what is missing is below this share of it, or below twice its own scatter.
 const BUILT_UP: f64 = 0.02;
 /// Speeds that vary by more than this (coefficient of variation) can tell viscous from dry friction.
-const SPEED_VARIES: f64 = 0.3;
+pub(crate) const SPEED_VARIES: f64 = 0.3;
 
 /// What the fit needs besides the cells.
 pub(crate) struct Means<'a> {
@@ -149,7 +149,7 @@ impl Means<'_> {
     }
 }
 
-fn speed_variation(cells: &[Cell]) -> f64 {
+pub(crate) fn speed_variation(cells: &[Cell]) -> f64 {
     let n: f64 = cells.iter().map(|c| c.samples).sum();
     if n == 0.0 {
         return 0.0;

@@ -257,6 +257,8 @@ pub(crate) struct Fit {
     pub weight: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
     pub scale_u: f64,
+    /// Standard deviation of the strokes' own levels, N·cm (0 where it was not told apart).
+    pub level_sd: f64,
     /// Standard uncertainty of a place on the travel that the angle sensor leaves, °, the same in every stroke.
     pub place_u_deg: f64,
     /// How far the calibration was pulled, in its own standard uncertainties (root mean square of the four).
@@ -364,10 +366,16 @@ impl Fit {
         }
         let mut normal = Normal::gather(data, &self.terms, &self.p, self.weight);
         let mut p = self.p.clone();
-        if !normal.level_strokes() || normal.step(&mut p).is_none() {
+        let Some(level_sd) = normal.level_strokes() else {
+            return self;
+        };
+        if normal.step(&mut p).is_none() {
             return self;
         }
-        Self::from_normal(data, &self.terms, p, self.weight, &normal).unwrap_or(self)
+        match Self::from_normal(data, &self.terms, p, self.weight, &normal) {
+            Some(fit) => Self { level_sd, ..fit },
+            None => self,
+        }
     }
 
     fn from_normal(
@@ -404,6 +412,7 @@ impl Fit {
             inverse,
             weight,
             scale_u: 0.0,
+            level_sd: 0.0,
             place_u_deg: 0.0,
             strain,
         })
@@ -468,6 +477,15 @@ impl Fit {
             (common_u, f64::INFINITY),
         ]);
         student::interval(value, u, df)
+    }
+
+    /// A torque of one stroke, which has a level of its own.
+    pub fn torque_of_one_stroke(&self, value: f64, gradient: &[f64]) -> Quantity {
+        let common_u = (self.scale_u * value.abs()).hypot(self.level_sd);
+        Quantity {
+            value,
+            interval: self.interval(value, gradient, common_u),
+        }
     }
 
     /// A single parameter that is a torque, or torque per degree.

@@ -76,7 +76,8 @@ fn scaled(q: Quantity, by: f64) -> Quantity {
     }
 }
 
-/// The greatest torque of the fitted law between the ends of the travel, magnitude, and where.
+/// The greatest torque of the fitted law between the ends of the travel, magnitude, and where. Its interval is that of a
+/// single stroke: the highest of a recording is one stroke's.
 fn peak_of_law(fitted: &Fitted, motion: &Motion) -> (Quantity, f64) {
     const COUNT: usize = 200;
     let (low, high) = (motion.lowest_deg, motion.highest_deg);
@@ -94,7 +95,10 @@ fn peak_of_law(fitted: &Fitted, motion: &Motion) -> (Quantity, f64) {
     for g in &mut gradient {
         *g *= torque.signum();
     }
-    (fitted.fit.torque(torque.abs(), &gradient), angle)
+    (
+        fitted.fit.torque_of_one_stroke(torque.abs(), &gradient),
+        angle,
+    )
 }
 
 /// The greatest torque measured in every cycle (means over a tenth of a second), whether moving steadily or not.

@@ -120,6 +120,11 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         outcome.doubts.push(Doubt::JerkyPower);
     }
     doubts.extend(outcome.doubts);
+    let turned = against(&mut doubts);
+    if turned.is_some() {
+        outcome.curve = None;
+        slop_deg = None;
+    }
     let events = events_by_sample(recording, &series);
     let fitted = outcome.curve.as_ref().map(|c| &c.fitted);
     let load = load::judge(
@@ -134,7 +139,11 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         torque_from: effort.source,
         strokes: outcome.strokes,
         curve: outcome.curve.map(|c| c.curve),
-        throws: throws::judge(&series, &motion, &events, surface, &load),
+        throws: if turned == Some(ANGLE) {
+            surface.throws.iter().map(throws::not_seen).collect()
+        } else {
+            throws::judge(&series, &motion, &events, surface, &load)
+        },
         load,
         slop_deg,
         lead_mohm: load::lead_mohm(&series, Some(&motion)),
@@ -270,6 +279,23 @@ impl Study<'_> {
             fitted,
         });
     }
+}
+
+const ANGLE: &str = "angle_deg";
+
+/// Which sensor's sense is turned round so that nothing measured with it can be used: that of torque or force; or that of
+/// the angle, where pulse or arm run against it as well. Those doubts are then one.
+fn against(doubts: &mut Vec<Doubt>) -> Option<&'static str> {
+    let has = |doubts: &[Doubt], channel| doubts.contains(&Doubt::SignReversed { channel });
+    let effort = ["torque_ncm", "force_n"]
+        .into_iter()
+        .find(|c| has(doubts, c))?;
+    if !(has(doubts, "pulse_us") || has(doubts, "arm_deg")) {
+        return Some(effort);
+    }
+    doubts.retain(|d| !matches!(d, Doubt::SignReversed { .. }));
+    doubts.push(Doubt::SignReversed { channel: ANGLE });
+    Some(ANGLE)
 }
 
 /// The copper's resistance against that at the calibration's reference temperature, by stroke.

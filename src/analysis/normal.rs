@@ -80,10 +80,11 @@ impl Normal {
 
     /// Gives every stroke a level of its own, as large as the strokes' means scatter: generalised least squares with a
     /// random intercept (e.g. J. C. Pinheiro and D. M. Bates, Mixed-Effects Models in S and S-PLUS, Springer 2000, section
-    /// 2.2). Friction that differs from stroke to stroke then no longer tilts the slope. `false`: too few strokes to tell.
-    pub fn level_strokes(&mut self) -> bool {
+    /// 2.2). Friction that differs from stroke to stroke then no longer tilts the slope. Returns the levels' standard
+    /// deviation; `None`: too few strokes to tell.
+    pub fn level_strokes(&mut self) -> Option<f64> {
         if self.strokes.len() < FEWEST_LEVELS {
-            return false;
+            return None;
         }
         let count = self.strokes.len() as f64;
         let mean_square: f64 = self
@@ -100,7 +101,7 @@ impl Normal {
             self.informations[stroke.cycle] -= g * g.transpose() * share;
             self.scores[stroke.cycle] -= g * (stroke.residual * share);
         }
-        true
+        Some(level.sqrt())
     }
 
     /// Moves the parameters to where the pulls balance, to first order.

@@ -8,7 +8,7 @@ use crate::aircraft::{Surface, Throw};
 use crate::recording::{Channel, Event};
 
 /// A stroke speaks for the throw only if it came this near to the furthest one (share of the travel).
-const NEAR_FURTHEST: f64 = 0.06;
+const NEAR_FURTHEST: f64 = 0.02;
 /// The surface standing still this long before the command does is a stalled servo, s; a servo's own lag goes the other way.
 const STANDS_BEFORE_COMMAND_S: f64 = 0.20;
 /// Readings this soon after the surface came to rest are left out of where it rests, s.

@@ -222,7 +222,9 @@ fn throw_short(throw: &ThrowResult, measured: &Measured, surface: &Surface) -> O
                     "reached {} of {asked}, too near the tolerance or in too few strokes to tell",
                     plain(Unit::Millimetre, q)
                 ),
-                None => format!("{asked} was asked and no movement to that side was seen"),
+                None => format!(
+                    "{asked} was asked, and the recording shows no end of the travel on that side"
+                ),
             };
             let sentence = Sentence::new(format!(
                 "{}, throw \"{}\": {seen}. Sweep it again with three strokes or more to that end.",
@@ -506,6 +508,15 @@ fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Finding {
             format!(
                 "{name}: {channel} and angle_deg run against each other: turn the arm sensor's sense round so that driving the surface \
                  up reads positive."
+            ),
+        ),
+        Doubt::SignReversed {
+            channel: channel @ "angle_deg",
+        } => bad(
+            Level::Work,
+            format!(
+                "{name}: {channel} runs against the command and against the effort alike: turn the angle sensor's sense round, so that \
+                 trailing edge up (or left) reads positive; nothing measured with it can be used before."
             ),
         ),
         Doubt::SignReversed { channel } => bad(
