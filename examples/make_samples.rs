@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use hingewright::simulated::{
-    Bump, Channel, Hinge, LineFaults, Programme, Scenario, StiffBeyond, Supply, Sweep, TightSpot,
-    Trip, When, simulate,
+    Bump, Channel, Hinge, LineFaults, Linkage, Programme, Scenario, StiffBeyond, Supply, Sweep,
+    TightSpot, Trip, When, simulate,
 };
 
 /// One line of the table below.
@@ -23,6 +23,8 @@ struct Sample {
     approach: Option<(u32, f64)>,
     channels: &'static [Channel],
     hinge: Hinge,
+    /// As `aircraft.toml` has it, or its numbers could not come out of rod force or arm load.
+    linkage: Linkage,
     supply: Supply,
     /// Throws, degree: (up or left, down or right).
     throws_deg: (f64, f64),
@@ -66,6 +68,15 @@ const BY_TORQUE_WITH_LEAD: &[Channel] = &[
     Channel::TorqueNcm,
 ];
 
+fn four_bar(arm_mm: f64, horn_mm: f64, rod_mm: f64, base_mm: f64) -> Linkage {
+    Linkage::FourBar {
+        arm_mm,
+        horn_mm,
+        rod_mm,
+        base_mm,
+    }
+}
+
 /// What most share: 100 samples/s, six cycles, the sound left elevator read by supply power.
 /// 24 mm and 22 mm by a straight ruler at a chord of 58 mm are 23.9° and 21.9°.
 fn sound() -> Sample {
@@ -80,6 +91,7 @@ fn sound() -> Sample {
         approach: None,
         channels: BY_POWER,
         hinge: Hinge::default(),
+        linkage: four_bar(18.0, 22.0, 95.0, 97.0),
         supply: Supply::default(),
         throws_deg: (23.9, 21.9),
         ends_deg: None,
@@ -127,6 +139,7 @@ fn table() -> Vec<Sample> {
                 }],
                 ..Hinge::default()
             },
+            linkage: four_bar(14.0, 18.0, 78.0, 80.0),
             throws_deg: (20.0, 18.0),
             ..sound()
         },
@@ -142,6 +155,7 @@ fn table() -> Vec<Sample> {
                 friction_ncm: 4.0,
                 ..Hinge::default()
             },
+            linkage: four_bar(18.0, 20.0, 110.0, 111.0),
             supply: Supply {
                 lead_mohm: 180.0,
                 ..Supply::default()
@@ -230,6 +244,7 @@ fn scenario(sample: &Sample) -> Scenario {
     }
     .with_channels(sample.channels.to_vec());
     scenario.plant.hinge = sample.hinge.clone();
+    scenario.plant.linkage = sample.linkage.clone();
     scenario.plant.supply = sample.supply.clone();
     scenario
 }

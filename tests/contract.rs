@@ -1,0 +1,24 @@
+//! What an outsider can rely on, driven through the binary alone: the JSON of `check`, its exit status, the samples,
+//! where torque comes from, bad input and files cut off anywhere. Nothing of the analysis is called from here;
+//! recordings come from the simulated rig, which shares no formula with it.
+
+#[path = "contract/bad_input.rs"]
+mod bad_input;
+#[path = "contract/bench.rs"]
+mod bench;
+#[path = "contract/json.rs"]
+mod json;
+#[path = "contract/large.rs"]
+mod large;
+#[path = "contract/readings.rs"]
+mod readings;
+#[path = "contract/samples.rs"]
+mod samples;
+#[path = "contract/shape.rs"]
+mod shape;
+#[path = "contract/sources.rs"]
+mod sources;
+#[path = "contract/truncated.rs"]
+mod truncated;
+#[path = "contract/wire.rs"]
+mod wire;
