@@ -16,6 +16,35 @@ pub(crate) struct Effort<'a> {
     pub lacks_calibration: bool,
 }
 
+impl Effort<'_> {
+    pub fn none() -> Self {
+        Self {
+            source: TorqueSource::None,
+            values: Cow::Owned(Vec::new()),
+            lacks_calibration: false,
+        }
+    }
+
+    /// The channel that it comes from, if that never changes: a real sensor's last digit does.
+    pub fn dead(&self) -> Option<&'static str> {
+        let channel = match self.source {
+            TorqueSource::Torque => "torque_ncm",
+            TorqueSource::Force => "force_n",
+            TorqueSource::SupplyPower => "current_ma",
+            TorqueSource::None => return None,
+        };
+        let seen = || self.values.iter().filter(|v| !v.is_nan());
+        let low = seen().copied().fold(f64::INFINITY, f64::min);
+        let high = seen().copied().fold(f64::NEG_INFINITY, f64::max);
+        // Force and power are products: a lever or a voltage that varies leaves the ratio of their ends near to one.
+        let dead = match self.source {
+            TorqueSource::Force => low >= 0.0 && high <= 0.0,
+            _ => high - low <= 1e-9 * high.abs().max(1.0),
+        };
+        dead.then_some(channel)
+    }
+}
+
 /// Picks the best source there is, in the contract's order.
 pub(crate) fn pick<'a>(
     series: &'a Series,
@@ -55,12 +84,11 @@ pub(crate) fn pick<'a>(
             return found(TorqueSource::SupplyPower, Cow::Owned(power));
         }
         return Effort {
-            source: TorqueSource::None,
-            values: Cow::Owned(Vec::new()),
             lacks_calibration: true,
+            ..Effort::none()
         };
     }
-    found(TorqueSource::None, Cow::Owned(Vec::new()))
+    Effort::none()
 }
 
 /// Lever of the rod about the hinge line, cm; NaN where the linkage cannot stand so.

@@ -16,6 +16,8 @@ use crate::recording::{Channel, Event, Recording};
 
 /// Strokes of each direction needed before a curve is judged.
 pub const FEWEST_STROKES: usize = 3;
+/// Further than this no control surface turns, °.
+const MOST_ANGLE_DEG: f64 = 100.0;
 /// Travel needed before a curve is judged, °.
 const LEAST_TRAVEL_DEG: f64 = 8.0;
 /// More play than this bends the track of the servo's arm enough to fit again, °.
@@ -51,13 +53,23 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         doubts.push(Doubt::NoAngle);
         return without_motion(recording, &series, surface, doubts);
     };
-    let effort = effort::pick(
+    let most_deg = motion.highest_deg.max(-motion.lowest_deg);
+    if most_deg > MOST_ANGLE_DEG {
+        doubts.push(Doubt::ImpossibleAngles { most_deg });
+        return without_motion(recording, &series, surface, doubts);
+    }
+    let mut effort = effort::pick(
         &series,
         &motion.angle_deg,
         surface.linkage.as_ref(),
         servo.calibration.as_ref(),
     );
+    if let Some(channel) = effort.dead() {
+        doubts.push(Doubt::DeadEffort { channel });
+        effort = Effort::none();
+    }
     match effort.source {
+        TorqueSource::None if doubts.iter().any(|d| matches!(d, Doubt::DeadEffort { .. })) => {}
         TorqueSource::None if effort.lacks_calibration => doubts.push(Doubt::NoCalibration),
         TorqueSource::None => doubts.push(Doubt::NoTorqueSource),
         _ => {}
@@ -444,11 +456,7 @@ fn without_motion(
     surface: &Surface,
     doubts: Vec<Doubt>,
 ) -> Measured {
-    let nothing = Effort {
-        source: TorqueSource::None,
-        values: Vec::new().into(),
-        lacks_calibration: false,
-    };
+    let nothing = Effort::none();
     Measured {
         torque_from: TorqueSource::None,
         strokes: StrokeCounts::default(),

@@ -219,6 +219,14 @@ pub enum Doubt {
     NoCalibration,
     NoAngle,
     NeverMoved,
+    /// Angles that no control surface has: another channel, or another scale.
+    ImpossibleAngles {
+        most_deg: f64,
+    },
+    /// The sensor that torque would come from reads the same all the time.
+    DeadEffort {
+        channel: &'static str,
+    },
     TooFewStrokes {
         up: usize,
         down: usize,

@@ -535,6 +535,15 @@ fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Finding {
             "{name}: no curve could be fitted: the readings do not follow stiffness and friction in both directions. Look at the plot, \
              check the sensors, and sweep again."
         )),
+        Doubt::ImpossibleAngles { most_deg } => unproven(format!(
+            "{name}: angle_deg reads up to {}, further than a control surface turns: nothing can be judged. Check the order of the \
+             rig's channels, and the angle sensor's scale and zero.",
+            Unit::Degree.place(*most_deg)
+        )),
+        Doubt::DeadEffort { channel } => unproven(format!(
+            "{name}: stiffness, friction and load are unproven: {channel} reads the same from beginning to end. Check that sensor and \
+             its wire."
+        )),
         Doubt::JerkyPower => unproven(format!(
             "{name}: stiffness, friction and load are unproven: it moved in jerks, and then supply power follows the jerks and reads \
              high for the torque. Sweep at 20 to 40 degrees a second, or free what sticks, and measure again."

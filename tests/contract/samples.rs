@@ -150,7 +150,6 @@ fn the_flap_falls_short_because_the_servo_stalled_and_must_not_fly() {
 }
 
 #[test]
-#[ignore = "59.9 N·cm (−33 to 153) is given where 241 was measured"]
 fn the_flap_s_peak_torque_is_the_highest_that_was_measured() {
     let result = checked(STALL);
     let highest = highest_torque_ncm(&std::fs::read(STALL).unwrap());
@@ -177,7 +176,6 @@ fn highest_torque_ncm(capture: &[u8]) -> f64 {
 }
 
 #[test]
-#[ignore = "six strokes go 4.8° beyond the knee, one stalled stroke spoils the fit: stiffness 0.52 for 0.45, no knee"]
 fn the_flap_s_knee_before_the_stop_is_found() {
     let result = checked(STALL);
     let knees = result["curve"]["knees"].as_array().unwrap();
@@ -213,7 +211,6 @@ fn the_damaged_elevator_is_counted_and_measured_all_the_same() {
 }
 
 #[test]
-#[ignore = "sample 1 lists a tight spot of 1.5 N·cm that is not in the plant"]
 fn nothing_is_listed_in_a_curve_that_was_made_without_knee_or_tight_spot() {
     for sample in [SOUND, GEOMETRY, DAMAGED] {
         let curve = &checked(sample)["curve"];
@@ -231,7 +228,6 @@ fn nothing_is_listed_in_a_curve_that_was_made_without_knee_or_tight_spot() {
 }
 
 #[test]
-#[ignore = "0 is given for supply power"]
 fn the_residual_about_a_fit_to_noisy_readings_is_never_nothing() {
     for sample in SAMPLES {
         let residual = &checked(sample)["curve"]["residual_ncm"];
@@ -243,7 +239,6 @@ fn the_residual_about_a_fit_to_noisy_readings_is_never_nothing() {
 }
 
 #[test]
-#[ignore = "20.4 ± 0.1 N·cm is given where 22.7 was measured: the last degrees before a reversal are left out"]
 fn the_peak_torque_of_a_torque_sensor_s_recording_is_the_highest_that_was_measured() {
     for sample in [KNEE, GEOMETRY] {
         let result = checked(sample);
