@@ -2,6 +2,8 @@
 //! where torque comes from, bad input and files cut off anywhere. Nothing of the analysis is called from here;
 //! recordings come from the simulated rig, which shares no formula with it.
 
+#[path = "contract/aircraft_file.rs"]
+mod aircraft_file;
 #[path = "contract/bad_input.rs"]
 mod bad_input;
 #[path = "contract/bench.rs"]
@@ -14,6 +16,8 @@ mod large;
 mod readings;
 #[path = "contract/samples.rs"]
 mod samples;
+#[path = "contract/sensors.rs"]
+mod sensors;
 #[path = "contract/shape.rs"]
 mod shape;
 #[path = "contract/sources.rs"]

@@ -150,6 +150,26 @@ impl Track {
         (c1 + x * (2.0 * c2 + x * 3.0 * c3)) / self.half_deg
     }
 
+    /// The driving quantity and the surface go together: what the track leaves over is small against what it spans.
+    pub fn follows(&self) -> bool {
+        const MOST_LEFT_OVER: f64 = 0.2;
+        let low = self.value(self.middle_deg - self.half_deg);
+        let high = self.value(self.middle_deg + self.half_deg);
+        let spans = 0.5 * (high - low).abs();
+        let left: Vec<f64> = self
+            .cells
+            .iter()
+            .map(|c| (c.effort - self.value(c.angle_deg)).abs())
+            .collect();
+        robust::median(&left).is_some_and(|left| left < MOST_LEFT_OVER * spans)
+    }
+
+    fn value(&self, angle_deg: f64) -> f64 {
+        let x = (angle_deg - self.middle_deg) / self.half_deg;
+        let [c0, c1, c2, c3] = self.coefficients;
+        c0 + x * (c1 + x * (c2 + x * c3))
+    }
+
     /// The driving quantity runs against the surface.
     pub fn reversed(&self) -> bool {
         self.slope(self.middle_deg) < 0.0

@@ -18,6 +18,8 @@ const LEAD_AVERAGE_S: f64 = 0.15;
 const LEAD_LEAST_SPREAD_MA: f64 = 3.0;
 /// A measured peak beyond the fitted law's by this share is taken instead of it (a stall, a stop).
 const BEYOND_LAW: f64 = 0.15;
+/// A supply below this feeds no servo: such a reading is a sensor's fault, V.
+const LEAST_VOLTS: f64 = 1.0;
 /// Peaks this near to each other are the same place.
 const SAME_PLACE_DEG: f64 = 2.0;
 
@@ -159,12 +161,13 @@ fn voltage_near(series: &Series, motion: &Motion, angle_deg: f64) -> Option<f64>
     let volts = series
         .column(Channel::SupplyV)
         .or(series.column(Channel::SourceV))?;
+    let plausible = |v: &f64| *v > LEAST_VOLTS;
     let mut near: Vec<f64> = (0..volts.len())
-        .filter(|&i| !volts[i].is_nan() && (motion.angle_deg[i] - angle_deg).abs() < 2.0)
+        .filter(|&i| plausible(&volts[i]) && (motion.angle_deg[i] - angle_deg).abs() < 2.0)
         .map(|i| volts[i])
         .collect();
     if near.is_empty() {
-        near.extend(volts.iter().filter(|v| !v.is_nan()));
+        near.extend(volts.iter().filter(|v| plausible(v)));
     }
     median_in_place(&mut near)
 }

@@ -7,9 +7,13 @@ use super::cells::Cells;
 use super::curve::{Fitted, Means};
 use super::effort::{self, Effort};
 use super::fit::Prior;
+use super::law::STIFFNESS;
 use super::motion::{Motion, STANDING_DEG};
 use super::series::Series;
-use super::{Curve, Doubt, Load, Measured, RatioSource, StrokeCounts, TorqueSource, Traces};
+use super::stats::robust;
+use super::{
+    Curve, Doubt, Load, Measured, Quantity, RatioSource, StrokeCounts, TorqueSource, Traces,
+};
 use super::{jerks, load, throws};
 use crate::aircraft::{Aircraft, Calibration, Surface};
 use crate::recording::{Channel, Event, Recording};
@@ -30,6 +34,8 @@ const MOST_LOST: f64 = 0.25;
 const STRAINED: f64 = 3.0;
 /// Copper: resistance per kelvin at 20 °C, annealed (IEC 60028:1925, 0.003 93 /K).
 const COPPER_PER_K: f64 = 0.003_93;
+/// Temperatures that a servo's case may have on a bench, °C; others are a sensor's fault.
+const CASE_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
 /// Without a case temperature the copper may stand this far from the reference, standard uncertainty, K (assumed).
 const COPPER_UNKNOWN_K: f64 = 6.0;
 /// Current readings are filtered, and taken a little after the angle's: how far the two may stand apart in time, standard
@@ -74,8 +80,24 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         TorqueSource::None => doubts.push(Doubt::NoTorqueSource),
         _ => {}
     }
-    let arm = Track::find(&series, &motion, Channel::ArmDeg);
-    let pulse = Track::find(&series, &motion, Channel::PulseUs);
+    let mut follows = |channel: Channel| {
+        let column = series.column(channel)?;
+        let held = |v: &f64| v.is_nan() || Some(v) == column.iter().find(|v| !v.is_nan());
+        if channel == Channel::PulseUs && column.iter().all(held) {
+            // A pulse that never changes did not move the surface: a hand did.
+            return None;
+        }
+        let track = Track::find(&series, &motion, channel)?;
+        let follows = track.follows();
+        if !follows {
+            doubts.push(Doubt::DoesNotFollow {
+                channel: channel.name(),
+            });
+        }
+        follows.then_some(track)
+    };
+    let arm = follows(Channel::ArmDeg);
+    let pulse = follows(Channel::PulseUs);
     for (track, channel) in [(&arm, "arm_deg"), (&pulse, "pulse_us")] {
         if track.as_ref().is_some_and(Track::reversed) {
             doubts.push(Doubt::SignReversed { channel });
@@ -281,6 +303,13 @@ impl Study<'_> {
                 return;
             }
         }
+        let stiffness = fitted.fit.torque_parameter(STIFFNESS);
+        let nothing = |q: &Quantity| q.interval.is_some_and(|i| i.lo95 <= 0.0);
+        if nothing(&stiffness) && nothing(&friction) {
+            // Neither spring nor friction: what was read has nothing to do with the motion.
+            outcome.doubts.push(Doubt::NoFit);
+            return;
+        }
         if fitted.fit.strain > STRAINED {
             outcome.doubts.push(Doubt::CalibrationStrained {
                 sigmas: fitted.fit.strain,
@@ -319,22 +348,23 @@ struct Copper {
 impl Copper {
     fn new(series: &Series, motion: &Motion, calibration: Option<&Calibration>) -> Self {
         let reference_c = calibration.map_or(20.0, |c| c.reference_c);
-        let case = series.column(Channel::CaseC);
+        let case = series
+            .column(Channel::CaseC)
+            .filter(|c| c.iter().any(|c| CASE_C.contains(c)));
         let factors = motion
             .strokes
             .iter()
             .map(|stroke| {
                 let Some(case) = case else { return 1.0 };
-                let (n, sum) = stroke
-                    .range
-                    .clone()
-                    .filter(|&i| !case[i].is_nan())
-                    .fold((0.0, 0.0), |(n, s), i| (n + 1.0, s + case[i]));
-                if n == 0.0 {
+                let readings: Vec<f64> = case[stroke.range.clone()]
+                    .iter()
+                    .copied()
+                    .filter(|c| CASE_C.contains(c))
+                    .collect();
+                let Some(case_c) = robust::median(&readings) else {
                     return 1.0;
-                }
-                (1.0 + COPPER_PER_K * (sum / n - 20.0))
-                    / (1.0 + COPPER_PER_K * (reference_c - 20.0))
+                };
+                (1.0 + COPPER_PER_K * (case_c - 20.0)) / (1.0 + COPPER_PER_K * (reference_c - 20.0))
             })
             .collect();
         Self {

@@ -223,6 +223,10 @@ pub enum Doubt {
     ImpossibleAngles {
         most_deg: f64,
     },
+    /// Arm angle, or pulse, and surface angle have nothing to do with each other.
+    DoesNotFollow {
+        channel: &'static str,
+    },
     /// The sensor that torque would come from reads the same all the time.
     DeadEffort {
         channel: &'static str,

@@ -540,6 +540,10 @@ fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Finding {
              rig's channels, and the angle sensor's scale and zero.",
             Unit::Degree.place(*most_deg)
         )),
+        Doubt::DoesNotFollow { channel } => unproven(format!(
+            "{name}: {channel} and angle_deg do not go together, so {channel} was not used. Check that sensor, its wire and how it \
+             is fixed."
+        )),
         Doubt::DeadEffort { channel } => unproven(format!(
             "{name}: stiffness, friction and load are unproven: {channel} reads the same from beginning to end. Check that sensor and \
              its wire."

@@ -1,12 +1,10 @@
 //! Bad input: a message that names the file and what to do, or a finding. Never a panic (`bench::run` sees to that),
 //! never a number made up.
 
-use std::fmt::Write;
-
 use hingewright::simulated::{Channel, Scenario, simulate};
 use serde_json::Value;
 
-use super::bench::{BY_TORQUE, Bench, OnFile, Ran, aircraft, elevator, has_finding};
+use super::bench::{BY_TORQUE, Bench, OnFile, Ran, elevator, has_finding};
 use super::wire;
 
 fn bench() -> Bench {
@@ -179,89 +177,6 @@ fn an_unknown_surface_is_answered_with_the_near_miss_and_the_choices() {
 }
 
 #[test]
-fn an_aircraft_file_that_is_missing_a_folder_or_no_toml_is_named() {
-    let bench = bench();
-    let recording = bench.put("a.log", capture());
-    std::fs::remove_file(bench.path("aircraft.toml")).unwrap();
-    bench
-        .check(&[&recording], &[])
-        .refused_with(&["aircraft.toml", "what to do"]);
-    std::fs::create_dir(bench.path("aircraft.toml")).unwrap();
-    bench
-        .check(&[&recording], &[])
-        .refused_with(&["aircraft.toml", "what to do"]);
-    std::fs::remove_dir(bench.path("aircraft.toml")).unwrap();
-    for bytes in [
-        &b""[..],
-        b"\xff\xfe\x00\x01",
-        b"[aircraft\nname=",
-        b"{\"aircraft\": 1}",
-    ] {
-        bench.put("aircraft.toml", bytes);
-        bench
-            .check(&[&recording], &[])
-            .refused_with(&["aircraft.toml"]);
-    }
-}
-
-#[test]
-fn a_mistake_in_the_aircraft_file_shows_the_line_the_key_and_what_would_be_right() {
-    let good = aircraft(&OnFile::default());
-    for (from, to, words) in [
-        (
-            "chord_mm = 58.0",
-            "cord_mm = 58.0",
-            &["cord_mm", "chord_mm"][..],
-        ),
-        ("chord_mm = 58.0", "chord_mm = -58.0", &["chord_mm", "-58"]),
-        ("up_deg = 24", "up_mm = 500", &["up_mm", "500"]),
-        ("servo = \"E1\"", "servo = \"E7\"", &["E7", "E1"]),
-        (
-            "chord_mm = 58.0",
-            "chord_mm = 58.0\npair = \"left elevater\"",
-            &["left elevater"],
-        ),
-        ("chord_mm = 58.0", "chord_mm = nan", &["chord_mm"]),
-        (
-            "stall_torque_ncm = 210",
-            "stall_torque_ncm = \"210\"",
-            &["stall_torque_ncm"],
-        ),
-        (
-            "calibration = \"E1.cal",
-            "calibration = \"E9.cal",
-            &["E9.calibration.toml"],
-        ),
-    ] {
-        assert!(good.contains(from), "{from}");
-        let bench = bench();
-        let recording = bench.put("a.log", capture());
-        let wrong = good.replacen(from, to, 1);
-        let number = 1 + wrong
-            .lines()
-            .zip(good.lines())
-            .take_while(|(a, b)| a == b)
-            .count();
-        bench.put("aircraft.toml", &wrong);
-        let ran = bench.check(&[&recording], &[]);
-        ran.refused_with(&["aircraft.toml"]);
-        ran.refused_with(words);
-        let near = (number..=number + 1).any(|n| ran.err.contains(&format!("line {n}")));
-        assert!(near, "line {number} is not named: {}", ran.err);
-    }
-}
-
-#[test]
-fn a_calibration_that_is_damaged_is_named_with_its_own_file() {
-    let bench = bench();
-    let recording = bench.put("a.log", capture());
-    bench.put("E1.calibration.toml", "[servo]\ntag = \"E1\"\n");
-    bench
-        .check(&[&recording], &[])
-        .refused_with(&["E1.calibration.toml"]);
-}
-
-#[test]
 fn nan_and_1e308_in_csv_are_damaged_rows_and_never_used() {
     let csv = wire::csv(&capture());
     let plain = bench().check_bytes("a.csv", &csv).result();
@@ -332,14 +247,6 @@ fn a_column_of_1e308_or_nan_throughout_clears_nothing() {
                 }
             }
         }
-    }
-}
-
-#[test]
-fn a_torque_sensor_that_always_reads_the_same_clears_nothing() {
-    for reading in [0.0, 5.0] {
-        let dead = wire::with_channel(&capture(), "torque_ncm", |_, _| reading);
-        not_cleared(&checked(dead).result());
     }
 }
 
@@ -483,29 +390,6 @@ fn samples_with_a_field_too_many_or_too_few_are_damaged() {
         .count();
     let spoilt = (0..count).filter(|n| [7, 9].contains(&(n % 100))).count();
     assert_eq!(checked(odd).result()["recording"]["damaged_lines"], spoilt);
-}
-
-#[test]
-fn an_aircraft_with_40_surfaces_is_read_and_the_40th_is_checked() {
-    let mut text = aircraft(&OnFile::default());
-    for number in 2..=40 {
-        write!(
-            text,
-            "\n[[surface]]\nname = \"panel {number}\"\nservo = \"E1\"\nchord_mm = 58.0\nthrows = [{{ name = \"up\", up_deg = 24 }}, {{ name = \"down\", down_deg = 24 }}]\n"
-        )
-        .unwrap();
-    }
-    let bench = bench();
-    bench.put("aircraft.toml", &text);
-    let path = bench.put("a.log", capture());
-    let ran = bench.check(&[&path], &["--surface", "panel 40"]);
-    if ran.status == 2 {
-        // One servo may be held to drive one surface: then each needs its own.
-        assert!(ran.err.contains("E1"), "{}", ran.err);
-    } else {
-        assert_eq!(ran.result()["recording"]["surface"], "panel 40");
-        assert_eq!(ran.status, 0);
-    }
 }
 
 #[test]

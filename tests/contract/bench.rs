@@ -191,18 +191,21 @@ pub const BY_TORQUE: &[Channel] = &[
     Channel::TorqueNcm,
 ];
 
-/// Holds an estimate against the truth: within three standard uncertainties, and near enough to be of use.
-/// An interval of 95 % may miss; at three standard uncertainties a fixed seed that fails is worth looking at.
+/// Holds an estimate against the truth: within twice the half width of its 95 % interval, and near enough to be of use.
+/// An interval of 95 % may miss; at twice its width a fixed seed that fails is worth looking at.
 #[track_caller]
 pub fn assert_near(quantity: &Value, truth: f64, at_most_off: f64) {
     let value = quantity["value"]
         .as_f64()
         .unwrap_or_else(|| panic!("{quantity}"));
-    let u = quantity["u"]
-        .as_f64()
-        .unwrap_or_else(|| panic!("{quantity}"));
+    let end = |key: &str| {
+        quantity[key]
+            .as_f64()
+            .unwrap_or_else(|| panic!("{quantity}"))
+    };
+    let half = 0.5 * (end("hi95") - end("lo95"));
     assert!(
-        (value - truth).abs() <= 3.0 * u && (value - truth).abs() <= at_most_off,
+        (value - truth).abs() <= 2.0 * half && (value - truth).abs() <= at_most_off,
         "{quantity} against {truth}, at most {at_most_off} off"
     );
 }
