@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use hingewright::simulated::{
-    Bump, Channel, Hinge, LineFaults, Programme, Scenario, StiffBeyond, Supply, Sweep, TightSpot,
-    Trip, When, simulate,
+    Bump, Channel, Hinge, LineFaults, Linkage, Programme, Scenario, StiffBeyond, Supply, Sweep,
+    TightSpot, Trip, When, simulate,
 };
 
 /// One line of the table below.
@@ -23,6 +23,8 @@ struct Sample {
     approach: Option<(u32, f64)>,
     channels: &'static [Channel],
     hinge: Hinge,
+    /// As in samples/aircraft.toml: force and geometry are only as true as the lengths on file.
+    linkage: Linkage,
     supply: Supply,
     /// Throws, degree: (up or left, down or right).
     throws_deg: (f64, f64),
@@ -80,6 +82,7 @@ fn sound() -> Sample {
         approach: None,
         channels: BY_POWER,
         hinge: Hinge::default(),
+        linkage: Linkage::default(),
         supply: Supply::default(),
         throws_deg: (23.9, 21.9),
         ends_deg: None,
@@ -127,7 +130,13 @@ fn table() -> Vec<Sample> {
                 }],
                 ..Hinge::default()
             },
-            throws_deg: (20.0, 18.0),
+            linkage: Linkage::FourBar {
+                arm_mm: 14.0,
+                horn_mm: 18.0,
+                rod_mm: 78.0,
+                base_mm: 80.0,
+            },
+            throws_deg: (21.0, 18.3),
             ..sound()
         },
         Sample {
@@ -141,6 +150,12 @@ fn table() -> Vec<Sample> {
                 stiffness_ncm_per_deg: 0.62,
                 friction_ncm: 4.0,
                 ..Hinge::default()
+            },
+            linkage: Linkage::FourBar {
+                arm_mm: 18.0,
+                horn_mm: 20.0,
+                rod_mm: 110.0,
+                base_mm: 111.0,
             },
             supply: Supply {
                 lead_mohm: 180.0,
@@ -230,6 +245,7 @@ fn scenario(sample: &Sample) -> Scenario {
     }
     .with_channels(sample.channels.to_vec());
     scenario.plant.hinge = sample.hinge.clone();
+    scenario.plant.linkage = sample.linkage.clone();
     scenario.plant.supply = sample.supply.clone();
     scenario
 }
