@@ -2,8 +2,9 @@
 
 use super::arm::Ratio;
 use super::cells::{Cell, Cells};
+use super::data::{Data, Prior};
 use super::features;
-use super::fit::{Data, Fit, Prior};
+use super::fit::Fit;
 use super::law::{FRICTION, NEUTRAL, STIFFNESS, State};
 use super::{Curve, FitPoint, Knee, Quantity, TightSpot, TorquePoint};
 
@@ -234,7 +235,7 @@ impl Fitted {
                 from_deg: spot.centre_deg - spot.half_width_deg,
                 at_deg: self.fit.place_parameter(spot.at + 1),
                 to_deg: spot.centre_deg + spot.half_width_deg,
-                height_ncm: self.fit.torque_parameter(spot.at),
+                height_ncm: self.fit.height_parameter(spot.at),
                 when: spot.when,
             })
             .collect();

@@ -8,12 +8,20 @@ use std::f64::consts::PI;
 
 use super::When;
 
-/// A local rise of friction: a raised cosine to a power, `height` at `centre`, nothing beyond `half_width` to either side.
-/// Power 1 ends in a clear foot; higher ones come near a Gaussian.
+/// A local rise of friction: nothing beyond its half width to either side of its centre.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Spot {
     pub when: When,
-    pub power: i32,
+    pub form: Form,
+}
+
+/// How a tight spot rises and falls.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Form {
+    /// A raised cosine to a power: 1 ends in a clear foot, higher ones come near a Gaussian.
+    Cosine(i32),
+    /// Flat over its inner half, a raised cosine on either side.
+    Flat,
 }
 
 impl Spot {
@@ -26,27 +34,40 @@ impl Spot {
     }
 }
 
-/// Height of a raised cosine of height 1 to a power, and its slopes by centre and by the logarithm of the half width.
+/// Height of a spot of height 1, and its slopes by centre and by the logarithm of the half width.
 pub(crate) fn bump(
     angle_deg: f64,
     centre_deg: f64,
     half_width_deg: f64,
-    power: i32,
+    form: Form,
 ) -> (f64, f64, f64) {
     let x = (angle_deg - centre_deg) / half_width_deg;
     if x.abs() >= 1.0 {
         return (0.0, 0.0, 0.0);
     }
-    let (sin, cos) = (PI * x).sin_cos();
-    let cosine = 0.5 * (1.0 + cos);
-    let below = cosine.powi(power - 1);
-    let slope = f64::from(power) * below * 0.5 * PI * sin;
-    (below * cosine, slope / half_width_deg, slope * x)
+    // Height, and its fall along x.
+    let (height, fall) = match form {
+        Form::Cosine(power) => {
+            let (sin, cos) = (PI * x).sin_cos();
+            let cosine = 0.5 * (1.0 + cos);
+            let below = cosine.powi(power - 1);
+            (below * cosine, f64::from(power) * below * 0.5 * PI * sin)
+        }
+        Form::Flat if x.abs() <= 0.5 => (1.0, 0.0),
+        Form::Flat => {
+            let (sin, cos) = (2.0 * PI * (x.abs() - 0.5)).sin_cos();
+            (0.5 * (1.0 + cos), PI * sin * x.signum())
+        }
+    };
+    (height, fall / half_width_deg, fall * x)
 }
 
-/// Distance from the centre, in half widths, at which a bump has fallen to this share of its height.
-pub(crate) fn foot(power: i32, share: f64) -> f64 {
-    (2.0 * share.powf(1.0 / f64::from(power)) - 1.0).acos() / PI
+/// Distance from the centre, in half widths, at which a spot has fallen to this share of its height.
+pub(crate) fn foot(form: Form, share: f64) -> f64 {
+    match form {
+        Form::Cosine(power) => (2.0 * share.powf(1.0 / f64::from(power)) - 1.0).acos() / PI,
+        Form::Flat => 0.5 + 0.5 * (2.0 * share - 1.0).acos() / PI,
+    }
 }
 
 /// Which terms the law has. Parameters stand in this order: τ0, k, F, \[b\], \[Δk_up, θ_up\], \[Δk_dn, θ_dn\],
@@ -129,7 +150,7 @@ impl Terms {
         for (n, spot) in self.spots.iter().enumerate().filter(|(_, s)| s.acts(at.up)) {
             let j = self.spot_at(n);
             let (height, by_centre, by_width) =
-                bump(at.angle_deg, p[j + 1], p[j + 2].exp(), spot.power);
+                bump(at.angle_deg, p[j + 1], p[j + 2].exp(), spot.form);
             gradient[j] = sign * height;
             gradient[j + 1] = sign * p[j] * by_centre;
             gradient[j + 2] = sign * p[j] * by_width;
@@ -237,17 +258,22 @@ mod tests {
                 spots: vec![
                     Spot {
                         when: When::Both,
-                        power: 1,
+                        form: Form::Cosine(1),
                     },
                     Spot {
                         when: When::Up,
-                        power: 4,
+                        form: Form::Cosine(4),
+                    },
+                    Spot {
+                        when: When::Down,
+                        form: Form::Flat,
                     },
                 ],
                 power,
             };
             let mut p = vec![
-                0.4, 0.5, 3.0, 0.02, 0.7, 12.0, 0.6, -10.0, 4.0, 5.0, 0.7, 2.0, -8.0, 0.3,
+                0.4, 0.5, 3.0, 0.02, 0.7, 12.0, 0.6, -10.0, 4.0, 5.0, 0.7, 2.0, -8.0, 0.3, 2.5,
+                14.0, 1.1,
             ];
             if power {
                 p.extend([0.21, 8.4, 0.06, 0.18, -0.1, 0.006]);

@@ -4,6 +4,7 @@
 mod arm;
 mod cells;
 mod curve;
+mod data;
 mod effort;
 mod features;
 mod fit;
@@ -13,8 +14,10 @@ mod load;
 mod measure;
 mod motion;
 mod normal;
+mod search;
 mod series;
 pub mod stats;
+mod study;
 mod throws;
 
 pub use features::{FALSE_ALARM_RATE, KNEE_FALSE_ALARM_RATE};

@@ -3,7 +3,7 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
-use super::fit::Data;
+use super::data::Data;
 use super::law::Terms;
 
 /// Strokes needed before a level of their own is told from noise.

@@ -1,5 +1,6 @@
 //! Rules with their limit, unit and reason; findings; the sentences. Pure.
 
+mod data_rules;
 mod pairs;
 mod rules;
 mod sentence;
