@@ -24,8 +24,9 @@ pub(crate) struct Ratio {
 }
 
 enum Kind {
-    /// Arm angle as a cubic of surface angle.
-    Cubic(Track),
+    /// Arm angle as a polynomial of surface angle: of fifth degree where there are data for it, since a four-bar linkage's
+    /// ratio is its slope and a cubic's slope is off by half a per cent.
+    Polynomial(Track),
     FourBar(LinkageSolver),
     One,
 }
@@ -33,7 +34,7 @@ enum Kind {
 impl Ratio {
     pub fn at(&self, angle_deg: f64) -> f64 {
         match &self.kind {
-            Kind::Cubic(track) => 1.0 / track.slope(angle_deg).abs().max(1e-3),
+            Kind::Polynomial(track) => 1.0 / track.slope(angle_deg).abs().max(1e-3),
             Kind::FourBar(solver) => solver.ratio_at_surface_deg(angle_deg).unwrap_or(1.0),
             Kind::One => 1.0,
         }
@@ -49,7 +50,7 @@ impl Ratio {
         if let Some(track) = arm {
             return Self {
                 source: RatioSource::ArmAngle,
-                kind: Kind::Cubic(track.clone()),
+                kind: Kind::Polynomial(track.clone()),
             };
         }
         if let Some(solver) = linkage.and_then(LinkageSolver::new) {
@@ -61,7 +62,7 @@ impl Ratio {
         if let Some((track, scale)) = pulse.zip(arm_deg_per_us) {
             return Self {
                 source: RatioSource::Pulse,
-                kind: Kind::Cubic(track.scaled(scale)),
+                kind: Kind::Polynomial(track.scaled(scale)),
             };
         }
         Self {
@@ -71,11 +72,11 @@ impl Ratio {
     }
 }
 
-/// A driving quantity (arm angle, or pulse) as a cubic of the surface's angle, with an offset between the two directions.
+/// A driving quantity (arm angle, or pulse) as a polynomial of the surface's angle, with an offset between the two directions.
 #[derive(Clone)]
 pub(crate) struct Track {
     /// Of (θ − middle)/half.
-    coefficients: [f64; 4],
+    coefficients: [f64; 6],
     middle_deg: f64,
     half_deg: f64,
     cells: Vec<Cell>,
@@ -86,7 +87,7 @@ impl Track {
     pub fn find(series: &Series, motion: &Motion, channel: Channel) -> Option<Self> {
         let cells = Cells::gather(motion, series.column(channel)?);
         let track = Self {
-            coefficients: [0.0; 4],
+            coefficients: [0.0; 6],
             middle_deg: 0.5 * (motion.highest_deg + motion.lowest_deg),
             half_deg: (0.5 * motion.travel_deg()).max(1e-6),
             steps: cells.steps,
@@ -103,7 +104,13 @@ impl Track {
 
     fn fitted(&self, curve: Option<&Fit>) -> Option<Self> {
         let rows = &self.cells;
-        let order = if rows.len() > 40 { 4 } else { 2 };
+        let order = if rows.len() > 200 {
+            6
+        } else if rows.len() > 40 {
+            4
+        } else {
+            2
+        };
         let both = rows.iter().any(|c| c.up) && rows.iter().any(|c| !c.up);
         let sign = |up| if up { 1.0 } else { -1.0 };
         let mut columns: Vec<Vec<f64>> = (0..order)
@@ -130,7 +137,7 @@ impl Track {
         let w: Vec<f64> = rows.iter().map(|c| c.samples).collect();
         let fit = regression::weighted_least_squares(&design, &y, Some(&w))?;
         let mut track = self.clone();
-        track.coefficients = [0.0; 4];
+        track.coefficients = [0.0; 6];
         track.coefficients[..order as usize].copy_from_slice(&fit.coefficients[..order as usize]);
         Some(track)
     }
@@ -146,8 +153,11 @@ impl Track {
     /// d(driving quantity)/dθ.
     pub fn slope(&self, angle_deg: f64) -> f64 {
         let x = ((angle_deg - self.middle_deg) / self.half_deg).clamp(-1.0, 1.0);
-        let [_, c1, c2, c3] = self.coefficients;
-        (c1 + x * (2.0 * c2 + x * 3.0 * c3)) / self.half_deg
+        let rises = self.coefficients.iter().enumerate().rev();
+        let slope = rises
+            .take(self.coefficients.len() - 1)
+            .fold(0.0, |sum, (k, c)| sum * x + k as f64 * c);
+        slope / self.half_deg
     }
 
     /// The driving quantity and the surface go together: what the track leaves over is small against what it spans.
@@ -166,8 +176,10 @@ impl Track {
 
     fn value(&self, angle_deg: f64) -> f64 {
         let x = (angle_deg - self.middle_deg) / self.half_deg;
-        let [c0, c1, c2, c3] = self.coefficients;
-        c0 + x * (c1 + x * (c2 + x * c3))
+        self.coefficients
+            .iter()
+            .rev()
+            .fold(0.0, |sum, c| sum * x + c)
     }
 
     /// The driving quantity runs against the surface.

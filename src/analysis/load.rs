@@ -23,13 +23,19 @@ const LEAST_VOLTS: f64 = 1.0;
 /// Peaks this near to each other are the same place.
 const SAME_PLACE_DEG: f64 = 2.0;
 
+/// Torque as measured, one value a sample, NaN where it is not known; and its relative standard uncertainty.
+pub(crate) struct Seen<'a> {
+    pub ncm: &'a [f64],
+    pub u: f64,
+}
+
 pub(crate) fn judge(
     series: &Series,
     motion: &Motion,
     fitted: Option<&Fitted>,
     ratio: &Ratio,
     servo: &ServoType,
-    seen: &[f64],
+    seen: Seen,
 ) -> Load {
     let mut load = Load {
         peak_torque_ncm: None,
@@ -41,8 +47,8 @@ pub(crate) fn judge(
         hold_current_ma: holds(series, motion),
     };
     let law = fitted.map(|f| peak_of_law(f, motion));
-    let seen = (seen.len() == series.len())
-        .then(|| peak_seen(series, motion, seen))
+    let seen = (seen.ncm.len() == series.len())
+        .then(|| peak_seen(series, motion, &seen))
         .flatten();
     let beyond =
         |s: &(Quantity, f64), l: &(Quantity, f64)| s.0.value > (1.0 + BEYOND_LAW) * l.0.value + 1.0;
@@ -104,9 +110,9 @@ fn peak_of_law(fitted: &Fitted, motion: &Motion) -> (Quantity, f64) {
 }
 
 /// The greatest torque measured in every cycle (means over a tenth of a second), whether moving steadily or not.
-/// `effort`: torque, one value a sample, NaN where it is not known.
-fn peak_seen(series: &Series, motion: &Motion, effort: &[f64]) -> Option<(Quantity, f64)> {
+fn peak_seen(series: &Series, motion: &Motion, seen: &Seen) -> Option<(Quantity, f64)> {
     let mut peaks: Vec<(f64, f64)> = vec![(0.0, 0.0); motion.cycles];
+    let mut values = Vec::new();
     let usable: Vec<&super::motion::Stroke> = motion.usable().map(|u| u.1).collect();
     for (n, stroke) in usable.iter().enumerate() {
         // With the hold that follows.
@@ -120,12 +126,15 @@ fn peak_seen(series: &Series, motion: &Motion, effort: &[f64]) -> Option<(Quanti
             .step_by((steps / 2).max(1))
             .filter(|s| s + steps <= range.end)
         {
-            let values = effort[window..window + steps]
-                .iter()
-                .filter(|v| !v.is_nan());
-            let (n, sum) = values.fold((0.0, 0.0), |(n, s), v| (n + 1.0, s + v));
-            if n >= 3.0 && f64::abs(sum / n) > peaks[stroke.cycle].0 {
-                peaks[stroke.cycle] = (f64::abs(sum / n), motion.angle_deg[window + steps / 2]);
+            let near = &seen.ncm[window..window + steps];
+            values.clear();
+            values.extend(near.iter().filter(|v| !v.is_nan()));
+            // A median: a spike of the sensor is no torque.
+            let Some(torque) = median_in_place(&mut values).filter(|_| near.len() >= 3) else {
+                continue;
+            };
+            if torque.abs() > peaks[stroke.cycle].0 {
+                peaks[stroke.cycle] = (torque.abs(), motion.angle_deg[window + steps / 2]);
             }
         }
     }
@@ -140,7 +149,8 @@ fn peak_seen(series: &Series, motion: &Motion, effort: &[f64]) -> Option<(Quanti
         .filter(|p| p.0 > 0.0 && (p.1 - highest).abs() < SAME_PLACE_DEG)
         .map(|p| p.0)
         .collect();
-    Some((mean_of(&values, 0.0)?, highest))
+    let mean = values.iter().sum::<f64>() / values.len() as f64;
+    Some((mean_of(&values, seen.u * mean)?, highest))
 }
 
 fn samples_in(series: &Series, seconds: f64) -> usize {

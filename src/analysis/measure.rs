@@ -7,8 +7,9 @@ use super::curve::Fitted;
 use super::effort::{self, Effort};
 use super::motion::Motion;
 use super::series::Series;
+use super::stats::robust;
 use super::study::{Outcome, Study};
-use super::{Doubt, Load, Measured, RatioSource, StrokeCounts, TorqueSource, Traces};
+use super::{Doubt, Load, Measured, Quantity, RatioSource, StrokeCounts, TorqueSource, Traces};
 use super::{jerks, load, throws};
 use crate::aircraft::{Aircraft, Surface};
 use crate::recording::{Channel, Event, Recording};
@@ -17,6 +18,10 @@ use crate::recording::{Channel, Event, Recording};
 const MOST_ANGLE_DEG: f64 = 100.0;
 /// More play than this bends the track of the servo's arm enough to fit again, °.
 const MUCH_SLOP_DEG: f64 = 0.3;
+/// Relative standard uncertainty of torque from the power of a standing servo: its winding, and that it may hunt (assumed).
+const STANDING_U: f64 = 0.1;
+/// A surface at rest may read this far from zero without a word, °.
+const NEUTRAL_OFF_DEG: f64 = 1.0;
 /// Left out after reversals where no curve tells how much, °.
 const SINCE_UNKNOWN_DEG: f64 = 2.0;
 /// More than this share of samples lost is too much.
@@ -68,7 +73,8 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         }
         let track = Track::find(&series, &motion, channel)?;
         let follows = track.follows();
-        if !follows {
+        // A pulse that leads by its lag on a small travel, or by a surface that sticks, is no fault of the pulse.
+        if !follows && channel == Channel::ArmDeg {
             doubts.push(Doubt::DoesNotFollow {
                 channel: channel.name(),
             });
@@ -99,32 +105,24 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         calibration: servo.calibration.as_ref(),
     };
     let mut outcome = study.fit(&ratio);
-    // With the curve known, play can be told from the gear ratio; where there is much of it the curve is fitted again.
-    let (mut arm, mut pulse) = (arm, pulse);
-    if let Some(found) = &outcome.curve {
-        let refined = |track: &Option<Track>| track.as_ref()?.refined(&found.fitted.fit);
-        arm = refined(&arm).or(arm);
-        pulse = refined(&pulse).or(pulse);
-        ratio = pick(arm.as_ref(), pulse.as_ref());
-    }
-    let slop = |outcome: &Outcome| {
-        let fitted = outcome.curve.as_ref().map(|c| &c.fitted);
-        let since_deg = fitted.map_or(SINCE_UNKNOWN_DEG, |f| f.since_deg);
-        let fit = fitted.map(|f| &f.fit);
-        match (&arm, &pulse) {
-            (Some(track), _) => track.slop_deg(fit, &motion, since_deg, false),
-            (None, Some(track)) => track.slop_deg(fit, &motion, since_deg, true),
-            _ => None,
-        }
-    };
-    let mut slop_deg = slop(&outcome);
+    let mut slop_deg = slop_of(&arm, &pulse, &outcome, &motion);
+    // Much play bends the track of the arm; with the curve known it can be told apart, and the curve is fitted again where
+    // it hangs on the gear ratio.
     let much = slop_deg.is_some_and(|q| q.value > MUCH_SLOP_DEG);
-    if much && effort.source == TorqueSource::SupplyPower {
-        outcome = study.fit(&ratio);
-        slop_deg = slop(&outcome);
+    if let Some(found) = outcome.curve.as_ref().filter(|_| much) {
+        let refined = |track: Option<Track>| -> Option<Track> {
+            let track = track?;
+            Some(track.refined(&found.fitted.fit).unwrap_or(track))
+        };
+        let (arm, pulse) = (refined(arm.clone()), refined(pulse.clone()));
+        ratio = pick(arm.as_ref(), pulse.as_ref());
+        if effort.source == TorqueSource::SupplyPower {
+            outcome = study.fit(&ratio);
+        }
+        slop_deg = slop_of(&arm, &pulse, &outcome, &motion);
     }
     let jerks = jerks::find(&series, &motion);
-    if arm.is_none() && jerks.is_some_and(|j| j.stops_per_stroke >= 1.0) {
+    if arm.is_none() && jerks.is_some_and(|j| j.jerky()) {
         // A pulse runs ahead of a surface that stops and jumps: that is no play.
         slop_deg = None;
     }
@@ -132,6 +130,7 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         outcome.curve = None;
         outcome.doubts.push(Doubt::JerkyPower);
     }
+    doubts.extend(neutral_off(&series, &motion).map(|at_deg| Doubt::NeutralOff { at_deg }));
     doubts.extend(outcome.doubts);
     let turned = against(&mut doubts);
     if turned.is_some() {
@@ -146,7 +145,14 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         fitted,
         &ratio,
         servo_type,
-        &standing_torque(&motion, &effort, fitted, &ratio),
+        load::Seen {
+            ncm: &standing_torque(&motion, &effort, fitted, &ratio),
+            u: if effort.source == TorqueSource::SupplyPower {
+                STANDING_U
+            } else {
+                0.0
+            },
+        },
     );
     Measured {
         torque_from: effort.source,
@@ -167,6 +173,37 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         span_s: span_s(recording),
         traces: traces(&series, &effort),
     }
+}
+
+fn slop_of(
+    arm: &Option<Track>,
+    pulse: &Option<Track>,
+    outcome: &Outcome,
+    motion: &Motion,
+) -> Option<Quantity> {
+    let fitted = outcome.curve.as_ref().map(|c| &c.fitted);
+    let since_deg = fitted.map_or(SINCE_UNKNOWN_DEG, |f| f.since_deg);
+    let fit = fitted.map(|f| &f.fit);
+    match (arm, pulse) {
+        (Some(track), _) => track.slop_deg(fit, motion, since_deg, false),
+        (None, Some(track)) => track.slop_deg(fit, motion, since_deg, true),
+        _ => None,
+    }
+}
+
+/// A surface that stands off neutral before its first stroke, if it stood there and not at an end: mean reading, °.
+fn neutral_off(series: &Series, motion: &Motion) -> Option<f64> {
+    let first = motion.strokes.first()?;
+    let raw = series.column(Channel::AngleDeg)?;
+    let moving = 0.1 * first.speed_deg_s;
+    let rest: Vec<f64> = (0..first.range.end)
+        .take_while(|&i| !(motion.speed_deg_s[i].abs() > moving))
+        .map(|i| raw[i])
+        .filter(|a| !a.is_nan())
+        .collect();
+    let at = robust::median(&rest).filter(|_| rest.len() >= 20)?;
+    let middle = 0.25 * motion.travel_deg();
+    (at.abs() > NEUTRAL_OFF_DEG && at.abs() < middle).then_some(at)
 }
 
 const ANGLE: &str = "angle_deg";

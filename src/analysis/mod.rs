@@ -251,6 +251,10 @@ pub enum Doubt {
     },
     /// The fit did not settle, or the data do not carry the law.
     NoFit,
+    /// At rest before the sweep the surface does not read zero.
+    NeutralOff {
+        at_deg: f64,
+    },
     /// Supply power of jerky motion follows the steps' speed, not the sweep's: it says nothing about torque.
     JerkyPower,
     /// The calibration and the recording disagree by this many standard uncertainties.

@@ -39,6 +39,8 @@ pub(crate) struct Round<'a> {
     residuals: Vec<f64>,
     /// Weighted residual sums, cycle by point.
     by_cycle: Vec<Vec<f64>>,
+    /// The weights themselves, cycle by point.
+    weight_by_cycle: Vec<Vec<f64>>,
     /// Score of every cycle by the fit's own parameters.
     scores: Vec<DVector<f64>>,
     /// Points in the order of their angles.
@@ -112,9 +114,12 @@ impl<'a> Round<'a> {
         }
         by_angle.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut by_cycle = vec![vec![0.0; points]; data.cycles];
+        let mut weight_by_cycle = by_cycle.clone();
         for cell in &data.cells {
             let (model, _) = fit.terms.effort(&fit.p, &cell.at, &mut gradient);
-            by_cycle[cell.cycle][cell.point] += cell.samples * fit.weight * (cell.effort - model);
+            let w = cell.samples * fit.weight;
+            by_cycle[cell.cycle][cell.point] += w * (cell.effort - model);
+            weight_by_cycle[cell.cycle][cell.point] += w;
         }
         let scores = by_cycle
             .iter()
@@ -129,6 +134,7 @@ impl<'a> Round<'a> {
             by_torque,
             residuals,
             by_cycle,
+            weight_by_cycle,
             scores,
             by_angle,
             lowest_deg,
@@ -313,11 +319,19 @@ impl<'a> Round<'a> {
                 column.iter().map(|&(i, z)| z * r[i]).sum::<f64>() - through.dot(score)
             })
             .collect();
+        // A cycle that lingered there (a hand does) counts for more, without speaking against the others: what is compared
+        // is each cycle's score with its share of the size that all together make.
+        let shares: Vec<f64> = self
+            .weight_by_cycle
+            .iter()
+            .map(|w| column.iter().map(|&(i, z)| w[i] * z * z).sum::<f64>() / zz)
+            .collect();
         let n = scores.len() as f64;
-        let mean = scores.iter().sum::<f64>() / n;
-        let scatter = scores.iter().map(|s| (s - mean).powi(2)).sum::<f64>() * n / (n - 1.0);
+        let sum: f64 = scores.iter().sum();
+        let apart = scores.iter().zip(&shares).map(|(s, share)| s - share * sum);
+        let scatter = apart.map(|e| e * e).sum::<f64>() * n / (n - 1.0);
         // Few cycles may agree by luck: never believe less scatter than half of what single samples show.
         let variance = scatter.max(0.5 * own * self.fit.weight * self.data.sample_variance);
-        0.5 * student::t_two_sided_p(n * mean / variance.sqrt(), n - 1.0)
+        0.5 * student::t_two_sided_p(sum / variance.sqrt(), n - 1.0)
     }
 }

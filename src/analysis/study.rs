@@ -69,6 +69,7 @@ impl Study<'_> {
                 from_deg: motion.lowest_deg,
                 to_deg: motion.highest_deg,
             });
+            return outcome;
         }
         let strokes = &mut outcome.strokes;
         let none = self.effort.source == TorqueSource::None;

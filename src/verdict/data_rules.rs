@@ -171,6 +171,14 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
             "{name}: stiffness, friction and load are unproven: {channel} reads the same from beginning to end. Check that sensor and \
              its wire."
         )),
+        Doubt::NeutralOff { at_deg } => bad(
+            Level::Watch,
+            format!(
+                "{name}: at rest before the sweep it reads {}, and throws are counted from the sensor's zero: set the sensor to zero \
+                 with the surface at neutral, or trim the surface, before moving end points.",
+                Unit::Degree.place(*at_deg)
+            ),
+        ),
         Doubt::JerkyPower => unproven(format!(
             "{name}: stiffness, friction and load are unproven: it moved in jerks, and then supply power follows the jerks and reads \
              high for the torque. Sweep at 20 to 40 degrees a second, or free what sticks, and measure again."

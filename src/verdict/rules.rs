@@ -17,6 +17,8 @@ use crate::units::Unit;
 const GRAVE: f64 = 2.0;
 /// A slope this many times steeper is a mechanical stop rather than a stiff hinge (common practice, no source).
 const LIKE_A_STOP: f64 = 10.0;
+/// A servo that steps inside its own dead band stands for less than this share of the time (common practice, no source).
+const DEAD_BAND_STANDING: f64 = 0.25;
 /// Slower sweeps than this, °/s at the surface, let a sound servo step inside its own dead band.
 const SLOW_SWEEP_DEG_S: f64 = 15.0;
 
@@ -369,7 +371,8 @@ fn stick_slip(measured: &Measured, surface: &Surface) -> Option<Finding> {
     if !jerks.jerky() {
         return None;
     }
-    let slow = jerks.speed_deg_s < SLOW_SWEEP_DEG_S;
+    // A servo pauses briefly in its dead band; long stops are the surface's own, however slow the sweep.
+    let slow = jerks.speed_deg_s < SLOW_SWEEP_DEG_S && jerks.standing_share < DEAD_BAND_STANDING;
     let next = if slow {
         "At this slow rate a sound servo steps inside its own dead band and power reads high: sweep at 20 to 40 degrees a second \
          before blaming the surface."
