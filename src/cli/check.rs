@@ -229,7 +229,7 @@ fn print(arguments: &Arguments, checked: &[Checked]) -> io::Result<()> {
         writeln!(out, "{}", text::recording(one, arguments.units, width))?;
     }
     if !checked.is_empty() {
-        writeln!(out, "{}", text::overview(checked, arguments.units, width))?;
+        writeln!(out, "{}", text::overview(checked, width))?;
     }
     out.flush()
 }

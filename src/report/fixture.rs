@@ -8,7 +8,7 @@ use crate::aircraft::{
     Aircraft, Calibration, Limits, Servo, ServoType, Side, Surface, Throw, ThrowMeasure,
 };
 use crate::analysis::*;
-use crate::verdict::{Finding, Judged, Kind, Level, Piece, Sentence, Verdict};
+use crate::verdict::{Finding, Judged, Kind, Level, Sentence, Verdict};
 
 /// Compares with `src/report/golden/NAME`, or rewrites it when `HINGEWRIGHT_RENEW=1`.
 pub fn golden(name: &str, got: &str) {
@@ -134,12 +134,7 @@ pub fn q(value: f64, half: f64) -> Quantity {
 }
 
 fn finding(kind: Kind, level: Level, at_deg: Option<f64>, text: &str) -> Finding {
-    Finding {
-        kind,
-        level,
-        at_deg,
-        sentence: Sentence(vec![Piece::Words(text.into())]),
-    }
+    Finding::new(kind, level, at_deg, Sentence::new(text))
 }
 
 /// A noise that is the same at every run, between −1 and 1.
@@ -425,7 +420,7 @@ pub fn short(aircraft: &Aircraft) -> Checked<'_> {
             Kind::ThrowShort,
             Level::Stop,
             Some(-61.0),
-            "Landing throw is short: 58.9 mm (61.0°) of 70 mm (74.2°), tolerance 1 mm; the servo stalled. Free the \
+            "Left flap, throw \"landing\" falls short: 58.9 mm (61.0°) of 70 mm (74.2°), tolerance 1 mm; the servo stalled. Free the \
              hinge or use a longer horn.",
         )],
         verdict: Verdict::DoNotFly,
@@ -524,6 +519,7 @@ pub fn crowded(aircraft: &Aircraft) -> Checked<'_> {
         standing_share: 0.31,
         step_deg: 1.4,
         at_deg: -3.0,
+        speed_deg_s: 31.0,
     });
     checked
 }

@@ -7,8 +7,9 @@ use serde::Serialize;
 
 use super::Checked;
 use super::plot::{self, Axes};
-use super::small_print::small_print;
+use super::small_print::{shared_print, small_print};
 use super::view::{self, Row, ThrowRow};
+use crate::analysis::TorqueSource;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
 use crate::verdict::{Finding, Kind};
@@ -37,6 +38,7 @@ pub fn page(all: &[Checked<'_>], unit: TorqueUnit) -> Result<String, Problem> {
         aircraft: aircraft.join(", "),
         style: include_str!("page.css"),
         surfaces,
+        shared: shared_print(all),
         cautions,
         standing: view::STANDING_CAUTION,
         version: env!("CARGO_PKG_VERSION"),
@@ -56,6 +58,8 @@ struct PageOut {
     aircraft: String,
     style: &'static str,
     surfaces: Vec<SurfaceOut>,
+    /// What holds for all of them, small.
+    shared: Vec<String>,
     cautions: Vec<Caution>,
     standing: &'static str,
     version: &'static str,
@@ -104,8 +108,9 @@ struct SurfaceOut {
     verdict: &'static str,
     verdict_words: &'static str,
     verdict_meaning: &'static str,
-    first_finding: Option<String>,
-    more_findings: usize,
+    /// Findings in a few words each.
+    labels: Vec<String>,
+    file_name: String,
     /// Without a picture of their own.
     findings: Vec<FindingOut>,
     pictures: Vec<Picture>,
@@ -151,11 +156,8 @@ impl SurfaceOut {
             verdict: judged.verdict.word(),
             verdict_words: view::verdict_words(judged.verdict),
             verdict_meaning: view::verdict_meaning(judged.verdict),
-            first_finding: judged
-                .findings
-                .first()
-                .map(|f| view::first_sentence(&f.text(unit)).into()),
-            more_findings: judged.findings.len().saturating_sub(1),
+            labels: view::labels(checked),
+            file_name: view::file_name(&checked.recording.file).into(),
             findings: findings(Seen::Nowhere),
             pictures: vec![
                 Picture {
@@ -232,6 +234,14 @@ fn curve_caption(checked: &Checked<'_>, all: &[Checked<'_>]) -> String {
         .is_some_and(|curve| !curve.not_observable.is_empty())
     {
         caption += "Hatched: there the supply power says nothing about torque; the dashed line is the fitted law alone. ";
+    }
+    let power = checked.measured.torque_from == TorqueSource::SupplyPower;
+    if let Some(curve) = checked.measured.curve.as_ref().filter(|_| power) {
+        caption += if curve.points.iter().any(|p| p.used) {
+            "Light bars: two standard uncertainties to either side of single readings, wide where supply power tells little of torque. "
+        } else {
+            "No single reading of supply power stands far enough from idle to be drawn as a torque; the fit takes all of them together. "
+        };
     }
     let curves = compared(checked, all)
         .filter(|other| other.measured.curve.is_some())

@@ -1,7 +1,7 @@
 //! How the numbers came about, in sentences to be set small: source, strokes, recording, limits.
 
 use super::Checked;
-use super::view::side_word;
+use super::view::{NO_INTERVAL, side_word};
 use crate::aircraft::Limits;
 use crate::analysis::{RatioSource, TorqueSource};
 use crate::units::{TorqueUnit, Unit};
@@ -14,9 +14,34 @@ pub fn small_print(checked: &Checked<'_>) -> Vec<String> {
     }
     lines.push(stroke_words(checked));
     lines.push(recording_words(checked));
-    lines.extend(checked.recording.notes.iter().cloned());
-    lines.extend(limit_words(&checked.aircraft.limits));
-    lines.push("Intervals (±, or low to high) hold the true value in 95 of 100 recordings.".into());
+    let told = |note: &str| {
+        let findings = &checked.judged.findings;
+        let ncm = TorqueUnit::NewtonCentimetre;
+        findings.iter().any(|f| f.text(ncm).contains(note))
+    };
+    let notes = checked.recording.notes.iter();
+    lines.extend(
+        notes
+            .filter(|note| !told(note.trim_end_matches('.')))
+            .cloned(),
+    );
+    lines
+}
+
+/// What holds for all recordings shown together: limits, and how to read a number.
+pub fn shared_print(all: &[Checked<'_>]) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for checked in all {
+        for line in limit_words(&checked.aircraft.limits) {
+            if !lines.contains(&line) {
+                lines.push(line);
+            }
+        }
+    }
+    lines.push(format!(
+        "Intervals (±, or low to high) hold the true value in 95 of 100 recordings; {} where too few strokes were seen.",
+        NO_INTERVAL.trim_matches(['(', ')'])
+    ));
     lines
 }
 

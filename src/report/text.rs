@@ -2,11 +2,11 @@
 //! whether it stays (anstream). Nothing is wider than the width asked for, if a word allows it.
 
 use anstyle::{AnsiColor, Style};
-use comfy_table::{Cell, ColumnConstraint, ContentArrangement, Table, Width};
+use comfy_table::{ColumnConstraint, ContentArrangement, Table, Width};
 use comfy_table::{LineStyle, TableStyle};
 
 use super::Checked;
-use super::small_print::small_print;
+use super::small_print::{shared_print, small_print};
 use super::view::{self, STANDING_CAUTION, verdict_words};
 use crate::units::TorqueUnit;
 use crate::verdict::{Level, Verdict};
@@ -36,62 +36,89 @@ pub fn recording(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Strin
     out
 }
 
-/// All recordings in one table, and the caution that stands under every result.
-pub fn overview(all: &[Checked<'_>], unit: TorqueUnit, width: usize) -> String {
+/// All recordings at a glance, what holds for all of them, and the caution that stands under every result.
+pub fn overview(all: &[Checked<'_>], width: usize) -> String {
     let width = width.clamp(NARROWEST, WIDEST);
-    let mut table = new_table(width);
-    table.set_header(["recording", "surface", "verdict", "first finding"]);
-    for checked in all {
-        let first = checked
-            .judged
-            .findings
-            .first()
-            .map_or("–".into(), |f| clean(view::first_sentence(&f.text(unit))));
-        let first = match checked.judged.findings.len() {
-            0 | 1 => first,
-            n => format!("{first} (and {} more)", n - 1),
-        };
-        table.add_row([
-            Cell::new(short_path(&clean(&checked.recording.file))),
-            Cell::new(clean(&checked.recording.surface)),
-            Cell::new(verdict_words(checked.judged.verdict)),
-            Cell::new(first),
-        ]);
+    let mut out = String::new();
+    if !all.is_empty() {
+        out += &overview_table(all, width);
+        out += &tally(all, width);
+        out.push('\n');
+        for line in shared_print(all) {
+            out += &paragraph(&clean(&line), "  ", "    ", width, Style::new().dimmed());
+        }
     }
-    let verdict_width = 16; // the longest verdict and the blanks about it
-    let names = ((width - verdict_width) / 4) as u16;
-    table.set_constraints([
-        ColumnConstraint::UpperBoundary(Width::Fixed(names + 2)),
-        ColumnConstraint::UpperBoundary(Width::Fixed(names)),
-        ColumnConstraint::Absolute(Width::Fixed(verdict_width as u16)),
-    ]);
-    let mut out = painted_verdicts(&table_text(&table));
-    out += &tally(all, width);
     out += &paragraph(STANDING_CAUTION, "", "", width, Style::new().bold());
     out
 }
 
+/// The longest verdict.
+const VERDICT: usize = 14;
+/// Findings in a narrower column than this are torn to single words.
+const FINDINGS: usize = 32;
+
+fn overview_table(all: &[Checked<'_>], width: usize) -> String {
+    let longest = |texts: &mut dyn Iterator<Item = &str>| {
+        texts.map(textwrap::core::display_width).max().unwrap_or(0)
+    };
+    let files = longest(&mut all.iter().map(|c| view::file_name(&c.recording.file)));
+    let surfaces = longest(&mut all.iter().map(|c| c.recording.surface.as_str())).min(width / 4);
+    // Two blanks about each of four columns. With less room the file stands under its findings.
+    let beside = files + surfaces + VERDICT + FINDINGS + 8 <= width;
+    let mut table = new_table(width);
+    if beside {
+        table.set_header(["verdict", "surface", "findings", "recording"]);
+    } else {
+        table.set_header(["verdict", "surface", "findings, recording"]);
+    }
+    for checked in all {
+        let file = clean(view::file_name(&checked.recording.file));
+        let labels = match view::labels(checked) {
+            labels if labels.is_empty() => "–".into(),
+            labels => clean(&labels.join("; ")),
+        };
+        let (verdict, surface) = (
+            verdict_words(checked.judged.verdict),
+            clean(&checked.recording.surface),
+        );
+        if beside {
+            table.add_row([verdict, &surface, &labels, &file]);
+        } else {
+            table.add_row([verdict, &surface, &format!("{labels}\n{file}")]);
+        }
+    }
+    let mut columns = vec![
+        ColumnConstraint::Absolute(Width::Fixed(VERDICT as u16 + 2)),
+        ColumnConstraint::Absolute(Width::Fixed(surfaces.max(7) as u16 + 2)),
+    ];
+    if beside {
+        let rest = width - surfaces.max(7) - VERDICT - 4 - files.max(9) - 2;
+        columns.push(ColumnConstraint::UpperBoundary(Width::Fixed(rest as u16)));
+        columns.push(ColumnConstraint::Absolute(Width::Fixed(
+            files.max(9) as u16 + 2,
+        )));
+    }
+    table.set_constraints(columns);
+    painted_verdicts(&table_text(&table))
+}
+
+/// Verdict and surface first: to be read at a glance among many.
 fn heading(checked: &Checked<'_>, width: usize) -> String {
     let bold = Style::new().bold();
-    let servo = checked.aircraft.servos.get(checked.surface.servo_index);
-    let servo = servo.map_or(String::new(), |servo| format!(", servo {}", servo.tag));
-    let title = clean(&format!(
-        "{} ({}{servo})",
-        checked.recording.surface, checked.aircraft.name
-    ));
-    let mut out = paragraph(&title, "", "", width, bold);
-    out += &paragraph(
-        &clean(&checked.recording.file),
-        "",
-        "",
-        width,
-        Style::new().dimmed(),
-    );
     let verdict = checked.judged.verdict;
     let style = verdict_style(verdict);
     let words = verdict_words(verdict).to_uppercase();
-    let meaning = textwrap::fill(view::verdict_meaning(verdict), width);
-    out += &format!("{style} {words} {style:#}\n{meaning}\n");
+    let surface = clean(&checked.recording.surface);
+    let title = paragraph(&format!("{words}  {surface}"), "", "", width, bold);
+    let mut out = title.replacen(&words, &format!("{bold:#}{style}{words}{style:#}{bold}"), 1);
+    let servo = checked.aircraft.servos.get(checked.surface.servo_index);
+    let servo = servo.map_or(String::new(), |servo| format!(", servo {}", servo.tag));
+    let whence = format!(
+        "{}{servo}, {}",
+        checked.aircraft.name, checked.recording.file
+    );
+    out += &paragraph(&clean(&whence), "", "", width, Style::new().dimmed());
+    out += &paragraph(view::verdict_meaning(verdict), "", "", width, Style::new());
     out
 }
 
@@ -213,14 +240,6 @@ fn clean(text: &str) -> String {
         .collect()
 }
 
-/// The overview has no room for long paths; the whole one stands over each recording.
-fn short_path(path: &str) -> String {
-    match path.rsplit_once('/') {
-        Some((_, name)) if path.chars().count() > 24 => format!("…/{name}"),
-        _ => path.into(),
-    }
-}
-
 fn painted_verdicts(table: &str) -> String {
     let verdicts = [
         Verdict::DoNotFly,
@@ -299,7 +318,7 @@ mod tests {
                 let text = recording(checked, NCM, width);
                 assert!(widest(&text) <= width, "{}", plain(&text));
             }
-            let text = overview(&all, NCM, width);
+            let text = overview(&all, width);
             assert!(widest(&text) <= width, "{}", plain(&text));
         }
     }
@@ -309,7 +328,7 @@ mod tests {
         let aircraft = fixture::aircraft();
         for width in [0, 1, 20, usize::MAX] {
             assert!(recording(&fixture::knee(&aircraft), NCM, width).contains("WORK NEEDED"));
-            assert!(overview(&[], NCM, width).contains("airworthiness"));
+            assert!(overview(&[], width).contains("airworthiness"));
         }
     }
 
@@ -326,7 +345,7 @@ mod tests {
         let aircraft = fixture::aircraft();
         let mut checked = fixture::knee(&aircraft);
         checked.recording.file = "a\x1b[2Jb\n.log".into();
-        for text in [recording(&checked, NCM, 80), overview(&[checked], NCM, 80)] {
+        for text in [recording(&checked, NCM, 80), overview(&[checked], 80)] {
             assert!(!text.contains("\x1b[2J"));
         }
     }
@@ -355,7 +374,7 @@ mod tests {
         ];
         fixture::golden(
             "knee.txt",
-            &format!("{text}\n{}", plain(&overview(&all, NCM, 80))),
+            &format!("{text}\n{}", plain(&overview(&all, 80))),
         );
     }
 }

@@ -4,7 +4,7 @@
 use super::Checked;
 use crate::analysis::{Quantity, ShortCause, ThrowResult, ThrowState, When};
 use crate::units::{TorqueUnit, Unit};
-use crate::verdict::{Level, Verdict};
+use crate::verdict::{Finding, Kind, Level, Verdict};
 
 /// Said under every result.
 pub const STANDING_CAUTION: &str = "A bench result is no airworthiness statement.";
@@ -49,16 +49,10 @@ pub fn verdict_words(verdict: Verdict) -> &'static str {
 /// What the verdict means for the builder.
 pub fn verdict_meaning(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::NoFaultFound => "Nothing beyond the limits was found in this recording.",
-        Verdict::WorkNeeded => {
-            "Something should be put right, and measured again, before the aircraft goes further."
-        }
-        Verdict::DoNotFly => {
-            "Something must be put right, and measured again, before any flight is thought of."
-        }
-        Verdict::Unproven => {
-            "Something that must be judged could not be judged from this recording."
-        }
+        Verdict::NoFaultFound => "Nothing beyond the limits was found.",
+        Verdict::WorkNeeded => "Put it right and measure again before going further.",
+        Verdict::DoNotFly => "Put it right and measure again before any flight is thought of.",
+        Verdict::Unproven => "Something that must be judged could not be judged.",
     }
 }
 
@@ -71,12 +65,96 @@ pub fn level_meaning(level: Level) -> &'static str {
     }
 }
 
-/// What was found; what to do about it stands with the recording.
-pub fn first_sentence(text: &str) -> &str {
-    let ends = text
-        .match_indices(". ")
-        .find(|(at, _)| text[at + 2..].starts_with(char::is_uppercase));
-    ends.map_or(text, |(at, _)| &text[..=at])
+/// A finding in a few words, with its place: for an overview, and for its flag in a picture.
+pub fn label(checked: &Checked<'_>, finding: &Finding) -> String {
+    let at = finding
+        .at_deg
+        .filter(|deg| deg.is_finite())
+        .map_or(String::new(), |deg| {
+            format!(" at {}", Unit::Degree.place(deg))
+        });
+    let words = match finding.kind {
+        Kind::ThrowShort => {
+            return match short_throw(checked, finding) {
+                Some(throw) if throw.name == throw.side.word() => {
+                    format!("throw {} short", throw.name)
+                }
+                Some(throw) => format!("throw \u{201c}{}\u{201d} short", throw.name),
+                None => format!("throw short{at}"),
+            };
+        }
+        // Without a place it is no load that was measured: the rig gave up.
+        Kind::HighLoad if at.is_empty() => "rig disarmed itself",
+        Kind::Stiffening => "stiffening",
+        Kind::TightSpot => "tight spot",
+        Kind::HighFriction => "high friction",
+        Kind::HighLoad => "high load",
+        Kind::Slop => "slop",
+        Kind::PairDifference => "unlike its pair",
+        Kind::StickSlip => "jerky motion",
+        Kind::HoldCurrent => "holding current",
+        Kind::BadData => "data in doubt",
+        Kind::Unproven => "unproven",
+    };
+    format!("{words}{at}")
+}
+
+/// The labels of all findings, worst first; those that are alike once, with their number.
+pub fn labels(checked: &Checked<'_>) -> Vec<String> {
+    let mut counted: Vec<(String, usize)> = Vec::new();
+    for finding in &checked.judged.findings {
+        let text = label(checked, finding);
+        match counted.iter_mut().find(|(known, _)| *known == text) {
+            Some((_, count)) => *count += 1,
+            None => counted.push((text, 1)),
+        }
+    }
+    let said = |(text, count)| match count {
+        1 => text,
+        n => format!("{text} ({n})"),
+    };
+    counted.into_iter().map(said).collect()
+}
+
+/// The throw that this finding is about.
+fn short_throw<'c>(checked: &'c Checked<'_>, finding: &Finding) -> Option<&'c ThrowResult> {
+    let mut short = checked.measured.throws.iter().filter(|throw| {
+        finding_of_throw(checked, throw).is_some_and(|its| std::ptr::eq(its, finding))
+    });
+    short.next()
+}
+
+/// The finding that this throw falls short. Throws on one side may end at one place: the name in the finding's
+/// sentence tells them apart.
+pub fn finding_of_throw<'c>(checked: &'c Checked<'_>, throw: &ThrowResult) -> Option<&'c Finding> {
+    let quoted = format!("\"{}\"", throw.name);
+    let reached = throw.reached_deg.as_ref()?.value * throw.side.sign();
+    checked.judged.findings.iter().find(|finding| {
+        finding.kind == Kind::ThrowShort
+            && throw.state == ThrowState::Short
+            && finding
+                .at_deg
+                .is_some_and(|deg| (deg - reached).abs() < 1e-6)
+            && finding.text(TorqueUnit::NewtonCentimetre).contains(&quoted)
+    })
+}
+
+/// The finding of this kind at this place, if the rules made one of it.
+pub fn finding_at<'c>(checked: &'c Checked<'_>, kind: Kind, at_deg: f64) -> Option<&'c Finding> {
+    checked.judged.findings.iter().find(|finding| {
+        finding.kind == kind
+            && finding
+                .at_deg
+                .is_some_and(|deg| (deg - at_deg).abs() < 1e-6)
+    })
+}
+
+/// The name of a file without its folders.
+pub fn file_name(path: &str) -> &str {
+    path.rsplit('/')
+        .next()
+        .filter(|name| !name.is_empty())
+        .unwrap_or(path)
 }
 
 /// A quantity as a row of a table.
@@ -101,14 +179,14 @@ pub struct ThrowRow {
     pub state_word: &'static str,
 }
 
-/// Value with its 95 % interval; says so where too few strokes were seen for one.
+/// Said beside a quantity that has none; why is told once, in [`super::small_print::shared_print`].
+pub const NO_INTERVAL: &str = "(no interval)";
+
+/// Value with its 95 % interval; says so where there is none.
 pub fn quantity(quantity: &Quantity, unit: Unit) -> String {
     match quantity.interval {
         Some(interval) => unit.with_interval(quantity.value, interval.lo95, interval.hi95),
-        None => format!(
-            "{} (too few strokes for an interval)",
-            unit.plain(quantity.value)
-        ),
+        None => format!("{} {NO_INTERVAL}", unit.plain(quantity.value)),
     }
 }
 
@@ -182,7 +260,7 @@ pub fn quantity_rows(checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Row> {
     if let Some(jerks) = checked
         .measured
         .jerks
-        .filter(|jerks| jerks.standing_share.is_finite())
+        .filter(|jerks| jerks.stops_per_stroke >= 1.0 && jerks.standing_share.is_finite())
     {
         let name = format!("jerky motion about {}", Unit::Degree.place(jerks.at_deg));
         let value = format!(
@@ -268,6 +346,11 @@ fn throw_row(throw: &ThrowResult) -> ThrowRow {
         format!("{} ({side})", throw.name)
     };
     let reached = match (&throw.reached_mm, &throw.reached_deg) {
+        (Some(mm), Some(deg)) if mm.interval.is_none() && deg.interval.is_none() => format!(
+            "{}, {} {NO_INTERVAL}",
+            Unit::Millimetre.plain(mm.value),
+            Unit::Degree.plain(deg.value)
+        ),
         (Some(mm), Some(deg)) => format!(
             "{}, {}",
             quantity(mm, Unit::Millimetre),
@@ -283,16 +366,18 @@ fn throw_row(throw: &ThrowResult) -> ThrowRow {
         ThrowState::Unproven => "unproven",
     };
     let cause = match throw.cause {
-        Some(ShortCause::EndOfCommand) => ": the command ended",
-        Some(ShortCause::Stalled) => ": the servo stalled",
-        Some(ShortCause::StoppedByLimit) => ": a limit stopped it",
+        Some(ShortCause::EndOfCommand) => ", end of the command",
+        Some(ShortCause::Stalled) => ", the servo stalled",
+        Some(ShortCause::StoppedByLimit) => ", a limit stopped it",
         None => "",
     };
     ThrowRow {
         name,
         asked: format!(
             "{} ± {}, {}",
-            Unit::Millimetre.given(throw.asked_mm),
+            Unit::Millimetre
+                .given(throw.asked_mm)
+                .trim_end_matches(" mm"),
             Unit::Millimetre.given(throw.tolerance_mm),
             Unit::Degree.place(throw.asked_deg)
         ),
@@ -323,5 +408,62 @@ pub fn when_words(checked: &Checked<'_>, when: When) -> String {
         When::Up => format!("moving {}", side_word(checked, true)),
         When::Down => format!("moving {}", side_word(checked, false)),
         When::Both => "both ways".into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fixture;
+
+    #[test]
+    fn a_label_is_short_and_names_the_place_or_the_throw() {
+        let aircraft = fixture::aircraft();
+        assert_eq!(
+            labels(&fixture::knee(&aircraft)),
+            [
+                "stiffening at 16.2°",
+                "tight spot at −8.0°",
+                "data in doubt"
+            ]
+        );
+        assert_eq!(
+            labels(&fixture::short(&aircraft)),
+            ["throw “landing” short"]
+        );
+    }
+
+    #[test]
+    fn jerky_motion_is_a_row_only_where_there_were_stops() {
+        let aircraft = fixture::aircraft();
+        let mut checked = fixture::crowded(&aircraft);
+        let jerky = |checked: &Checked<'_>| {
+            let rows = quantity_rows(checked, TorqueUnit::NewtonCentimetre);
+            rows.iter().any(|row| row.name.starts_with("jerky"))
+        };
+        assert!(jerky(&checked));
+        checked.measured.jerks = checked.measured.jerks.map(|mut jerks| {
+            jerks.stops_per_stroke = 0.0;
+            jerks
+        });
+        assert!(!jerky(&checked));
+    }
+
+    #[test]
+    fn a_missing_interval_is_said_once_a_throw() {
+        let aircraft = fixture::aircraft();
+        let mut checked = fixture::short(&aircraft);
+        for throw in &mut checked.measured.throws {
+            throw.reached_mm.iter_mut().for_each(|q| q.interval = None);
+            throw.reached_deg.iter_mut().for_each(|q| q.interval = None);
+        }
+        for row in throw_rows(&checked) {
+            assert_eq!(
+                row.reached.matches(NO_INTERVAL).count(),
+                1,
+                "{}",
+                row.reached
+            );
+        }
     }
 }

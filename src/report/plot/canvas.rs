@@ -7,6 +7,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use crate::units;
+use crate::verdict::Level;
 
 /// What drawing returns, by the backend's own error.
 pub type Outcome<E> = Result<(), DrawingAreaErrorKind<E>>;
@@ -24,7 +25,24 @@ pub const MOVING_UP: RGBColor = RGBColor(0x00, 0x72, 0xB2);
 pub const MOVING_DOWN: RGBColor = RGBColor(0xD5, 0x5E, 0x00);
 pub const SPOT: RGBColor = RGBColor(0xF0, 0xE4, 0x42);
 pub const REACHED: RGBColor = RGBColor(0x00, 0x7A, 0x5A);
+/// Levels of findings, each dark enough to be read on white (WCAG 2.2, 1.4.3: 4.5 to 1).
+pub const STOP: RGBColor = RGBColor(0xA3, 0x20, 0x1B);
+pub const WORK: RGBColor = RGBColor(0x8A, 0x52, 0x00);
+pub const WATCH: RGBColor = RGBColor(0x28, 0x56, 0x6E);
+/// Words of less weight.
+pub const QUIET: RGBColor = RGBColor(0x5A, 0x5A, 0x5A);
 pub const PULSE: RGBColor = RGBColor(0xA8, 0x4F, 0x86);
+
+/// Width and height of a finding's flag.
+pub const FLAG: (f64, f64) = (24.0, 32.0);
+
+pub fn level_hue(level: Level) -> RGBColor {
+    match level {
+        Level::Stop => STOP,
+        Level::Work => WORK,
+        Level::Watch => WATCH,
+    }
+}
 
 /// A point on the sheet, in sheet units, from the upper left corner.
 pub type At = (f64, f64);
@@ -150,6 +168,20 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
             (radius * self.scale).round() as i32,
             self.stroke(colour, width),
         ))
+    }
+
+    /// A finding's flag: a pole with a pennant, its foot at the lower left, as high as a letter.
+    pub fn flag(&self, (x, y): At, colour: &impl Color) -> Drawn<DB> {
+        let top = y - FLAG.1;
+        self.fill(
+            &[
+                (x + 2.0, top),
+                (x + FLAG.0, top + FLAG.1 * 0.3),
+                (x + 2.0, top + FLAG.1 * 0.6),
+            ],
+            colour,
+        )?;
+        self.line(&[(x + 1.0, y), (x + 1.0, top)], colour, 3.5)
     }
 
     /// Lines at 45° within a rectangle (from upper left to lower right corner).

@@ -7,9 +7,10 @@ use super::canvas::*;
 use super::legend::Legend;
 use super::throws::Throws;
 use super::{Axes, axes};
-use crate::analysis::{Curve, FitPoint, TorquePoint};
+use crate::analysis::{Curve, FitPoint, TorquePoint, TorqueSource};
 use crate::report::{Checked, view};
 use crate::units::{TorqueUnit, Unit};
+use crate::verdict::{Kind, Level};
 
 /// Left and right edge of the frame.
 pub const LEFT: f64 = 104.0;
@@ -53,10 +54,7 @@ impl<'c> Sheet<'c> {
             x: axes.angle_deg,
             y: (axes.torque_ncm.0 * factor, axes.torque_ncm.1 * factor),
         };
-        let (throws, legend) = (
-            Throws::of(&checked.measured.throws, axes),
-            Legend::of(checked),
-        );
+        let (throws, legend) = (Throws::of(checked, axes), Legend::of(checked));
         Self {
             checked,
             unit,
@@ -65,6 +63,15 @@ impl<'c> Sheet<'c> {
             legend,
             frame,
         }
+    }
+
+    /// What is flagged or named above the frame, in the picture's own words.
+    pub fn marked(checked: &Checked<'_>) -> impl Iterator<Item = String> {
+        let curve = checked.measured.curve.as_ref();
+        curve
+            .into_iter()
+            .flat_map(|curve| notes(checked, curve))
+            .map(|note| note.text)
     }
 
     /// Where the angle axis begins, under the throws.
@@ -102,7 +109,7 @@ impl<'c> Sheet<'c> {
             factor: self.unit.per_ncm(),
         };
         match &self.checked.measured.curve {
-            Some(curve) => pen.curve(curve, &self.labels)?,
+            Some(curve) => pen.curve(self.checked, curve, &self.labels)?,
             None => pen.no_curve()?,
         }
         self.throws
@@ -142,10 +149,13 @@ impl<DB: DrawingBackend> Pen<'_, '_, DB> {
         ))
     }
 
-    fn curve(&self, curve: &Curve, labels: &Labels) -> Drawn<DB> {
+    fn curve(&self, checked: &Checked<'_>, curve: &Curve, labels: &Labels) -> Drawn<DB> {
         for spot in &curve.tight_spots {
             if let Some((from, to)) = self.column(spot.from_deg, spot.to_deg) {
-                self.canvas.area(from, to, &SPOT.mix(0.45))?;
+                // What is no finding is shown, and must not cry out.
+                let found = view::finding_at(checked, Kind::TightSpot, spot.at_deg.value);
+                let strength = if found.is_some() { 0.45 } else { 0.2 };
+                self.canvas.area(from, to, &SPOT.mix(strength))?;
             }
         }
         for knee in &curve.knees {
@@ -163,13 +173,18 @@ impl<DB: DrawingBackend> Pen<'_, '_, DB> {
                 self.canvas.hatch(from, to, &hue(up).mix(0.6), 24.0)?;
             }
         }
-        for point in curve
-            .points
-            .iter()
-            .filter(|p| !p.used)
-            .chain(curve.points.iter().filter(|p| p.used))
-        {
-            self.point(point)?;
+        if checked.measured.torque_from == TorqueSource::SupplyPower {
+            for up in [true, false] {
+                self.bars(curve, up)?;
+            }
+        }
+        // One look after the other: an SVG then holds one path for each.
+        for (used, up) in [(false, true), (false, false), (true, true), (true, false)] {
+            let those = curve
+                .points
+                .iter()
+                .filter(|p| p.used == used && p.moving_up == up);
+            those.into_iter().try_for_each(|point| self.point(point))?;
         }
         for up in [true, false] {
             self.band(curve, up)?;
@@ -197,8 +212,7 @@ impl<DB: DrawingBackend> Pen<'_, '_, DB> {
         Ok(())
     }
 
-    /// One mean over an angle step: round moving up, square moving down, hollow where left out of the fit; a bar
-    /// of two standard uncertainties where that is longer than the mark.
+    /// One mean over an angle step: round moving up, square moving down, hollow where left out of the fit.
     fn point(&self, point: &TorquePoint) -> Drawn<DB> {
         let torque = point.torque_ncm * self.factor;
         if !(self.frame.x.0..=self.frame.x.1).contains(&point.angle_deg) || !torque.is_finite() {
@@ -208,22 +222,51 @@ impl<DB: DrawingBackend> Pen<'_, '_, DB> {
         let (x, y) = self.frame.at(point.angle_deg, inside);
         let colour = hue(point.moving_up);
         if !point.used || inside != torque {
-            return self.canvas.ring((x, y), 4.0, &colour.mix(0.3), 1.0);
-        }
-        let bar = (point.u_ncm.is_finite() && point.u_ncm > 0.0).then(|| {
-            let [lo, hi] = [-2.0, 2.0].map(|k| torque + k * point.u_ncm * self.factor);
-            [lo, hi].map(|t| self.frame.y_at(t.clamp(self.frame.y.0, self.frame.y.1)))
-        });
-        if let Some([low, high]) = bar.filter(|[low, high]| low - high > 14.0) {
-            self.canvas
-                .line(&[(x, low), (x, high)], &colour.mix(0.22), 1.0)?;
-        }
-        if point.moving_up {
-            self.canvas.dot((x, y), 4.0, &colour.mix(0.4))
+            self.canvas.ring((x, y), 4.0, &colour.mix(0.4), 1.0)
+        } else if point.moving_up {
+            self.canvas.dot((x, y), 4.0, &colour.mix(0.45))
         } else {
-            self.canvas
-                .area((x - 3.5, y - 3.5), (x + 3.5, y + 3.5), &colour.mix(0.4))
+            let half = 3.5;
+            let (from, to) = ((x - half, y - half), (x + half, y + half));
+            self.canvas.area(from, to, &colour.mix(0.45))
         }
+    }
+
+    /// How wide single readings scatter by their own account: two standard uncertainties to either side, one bar
+    /// for all readings in a column. Wide bars are where supply power tells little of torque.
+    fn bars(&self, curve: &Curve, up: bool) -> Drawn<DB> {
+        const COLUMNS: usize = 40;
+        let wide = (self.frame.x.1 - self.frame.x.0) / COLUMNS as f64;
+        for column in 0..COLUMNS {
+            let (from, to) = (
+                self.frame.x.0 + wide * column as f64,
+                self.frame.x.0 + wide * (column + 1) as f64,
+            );
+            let (mut count, mut sum, mut squares) = (0.0, 0.0, 0.0);
+            for point in curve.points.iter().filter(|p| {
+                p.used
+                    && p.moving_up == up
+                    && (from..to).contains(&p.angle_deg)
+                    && p.torque_ncm.is_finite()
+                    && p.u_ncm.is_finite()
+            }) {
+                count += 1.0;
+                sum += point.torque_ncm;
+                squares += point.u_ncm * point.u_ncm;
+            }
+            let (middle, u) = (sum / count, f64::sqrt(squares / count));
+            let ends = [-2.0, 2.0].map(|k| {
+                let torque = (middle + k * u) * self.factor;
+                self.frame
+                    .y_at(torque.clamp(self.frame.y.0, self.frame.y.1))
+            });
+            if count > 0.0 && ends.iter().all(|y| y.is_finite()) {
+                let x = self.frame.x_at((from + to) / 2.0);
+                self.canvas
+                    .line(&[(x, ends[0]), (x, ends[1])], &hue(up).mix(0.22), 9.0)?;
+            }
+        }
+        Ok(())
     }
 
     /// The fit's points that lie in the frame, in runs: none reaches over what cannot be drawn.
@@ -336,31 +379,82 @@ fn hue(up: bool) -> RGBColor {
     if up { MOVING_UP } else { MOVING_DOWN }
 }
 
-/// Knees and tight spots, named above the frame.
-#[derive(Default)]
-struct Labels {
-    rows: Rows,
-    /// Text, place along the axis, row, middle of the text; dashed line or not.
-    placed: Vec<(String, f64, usize, f64, bool)>,
+/// What is to be named above the frame.
+struct Note {
+    text: String,
+    at_deg: f64,
+    /// A dashed line marks its place.
+    line: bool,
+    /// Of the finding that it is.
+    level: Option<Level>,
 }
 
-impl Labels {
-    fn of(checked: &Checked<'_>, curve: &Curve, axes: Axes) -> Self {
-        let knees = curve.knees.iter().map(|k| {
-            (
-                format!("knee {}", Unit::Degree.place(k.at_deg.value)),
-                k.at_deg,
+/// Knees, tight spots, and every other finding that has a place on this picture. What the rules did not make a
+/// finding says so.
+fn notes(checked: &Checked<'_>, curve: &Curve) -> Vec<Note> {
+    let note = |words: String, kind: Kind, at_deg: f64, line: bool| {
+        let level = view::finding_at(checked, kind, at_deg).map(|finding| finding.level);
+        let text = match level {
+            Some(level) => format!("{}: {words}", level.word()),
+            None => format!("{words}: no finding"),
+        };
+        Note {
+            text,
+            at_deg,
+            line,
+            level,
+        }
+    };
+    let place = |deg: f64| Unit::Degree.place(deg);
+    let knees = curve.knees.iter().map(|knee| {
+        let at_deg = knee.at_deg.value;
+        note(
+            format!("knee {}", place(at_deg)),
+            Kind::Stiffening,
+            at_deg,
+            true,
+        )
+    });
+    let spots = curve.tight_spots.iter().map(|spot| {
+        let at_deg = spot.at_deg.value;
+        let when = view::when_words(checked, spot.when);
+        note(
+            format!("tight spot {}, {when}", place(at_deg)),
+            Kind::TightSpot,
+            at_deg,
+            false,
+        )
+    });
+    let loads = checked
+        .judged
+        .findings
+        .iter()
+        .filter(|finding| finding.kind == Kind::HighLoad)
+        .filter_map(|finding| finding.at_deg)
+        .map(|at_deg| {
+            note(
+                format!("high load {}", place(at_deg)),
+                Kind::HighLoad,
+                at_deg,
                 true,
             )
         });
-        let spots = curve.tight_spots.iter().map(|s| {
-            let when = view::when_words(checked, s.when);
-            (
-                format!("tight spot {}, {when}", Unit::Degree.place(s.at_deg.value)),
-                s.at_deg,
-                false,
-            )
-        });
+    knees.chain(spots).chain(loads).collect()
+}
+
+/// The notes, each where it covers no other.
+#[derive(Default)]
+struct Labels {
+    rows: Rows,
+    /// With row and middle of the text.
+    placed: Vec<(Note, usize, f64)>,
+}
+
+/// Room for a finding's flag before its text.
+const FLAG_ROOM: f64 = FLAG.0 + 10.0;
+
+impl Labels {
+    fn of(checked: &Checked<'_>, curve: &Curve, axes: Axes) -> Self {
         let frame = Frame {
             upper_left: (LEFT, 0.0),
             lower_right: (RIGHT, 1.0),
@@ -368,15 +462,13 @@ impl Labels {
             y: (0.0, 1.0),
         };
         let mut labels = Labels::default();
-        for (text, at_deg, knee) in knees
-            .chain(spots)
-            .filter(|(_, at, _)| frame.holds(at.value, 0.5))
+        for note in notes(checked, curve)
+            .into_iter()
+            .filter(|note| frame.holds(note.at_deg, 0.5))
         {
-            let width = text_width(&text, LETTERS);
-            let (row, middle) = labels
-                .rows
-                .place(frame.x_at(at_deg.value), width, (LEFT, RIGHT));
-            labels.placed.push((text, at_deg.value, row, middle, knee));
+            let x = frame.x_at(note.at_deg);
+            let (row, middle) = labels.rows.place(x, note.width(), (LEFT, RIGHT));
+            labels.placed.push((note, row, middle));
         }
         labels
     }
@@ -384,30 +476,46 @@ impl Labels {
     fn draw<DB: DrawingBackend>(&self, pen: &Pen<'_, '_, DB>) -> Drawn<DB> {
         let (top, bottom) = (pen.frame.upper_left.1, pen.frame.lower_right.1);
         let middle_of = |row: usize| top - 6.0 - ROW * (row as f64 + 0.5);
-        for &(_, at_deg, row, _, knee) in &self.placed {
-            let x = pen.frame.x_at(at_deg);
-            if knee {
+        for (note, row, _) in &self.placed {
+            let (x, colour) = (pen.frame.x_at(note.at_deg), note.hue());
+            if note.line {
                 pen.canvas
-                    .dashed(&[(x, top), (x, bottom)], &INK, 2.5, (14.0, 9.0))?;
+                    .dashed(&[(x, top), (x, bottom)], &colour, 2.5, (14.0, 9.0))?;
             }
             pen.canvas
-                .line(&[(x, middle_of(row)), (x, top)], &GREY, 1.5)?;
+                .line(&[(x, middle_of(*row)), (x, top)], &colour, 1.5)?;
         }
-        for (text, _, row, middle, _) in &self.placed {
-            let (y, half) = (middle_of(*row), text_width(text, LETTERS) / 2.0);
+        for (note, row, middle) in &self.placed {
+            let (y, half) = (middle_of(*row), note.width() / 2.0);
+            let mut left = middle - half;
             pen.canvas.area(
-                (middle - half - 4.0, y - ROW * 0.5 - 1.0),
+                (left - 4.0, y - ROW * 0.5 - 1.0),
                 (middle + half + 4.0, y + ROW * 0.5),
                 &WHITE,
             )?;
+            if note.level.is_some() {
+                pen.canvas.flag((left, y + FLAG.1 * 0.5), &note.hue())?;
+                left += FLAG_ROOM;
+            }
             pen.canvas.text(
-                text,
-                (*middle, y),
+                &note.text,
+                (left, y),
                 LETTERS,
-                &INK,
-                (HPos::Center, VPos::Center),
+                &note.hue(),
+                (HPos::Left, VPos::Center),
             )?;
         }
         Ok(())
+    }
+}
+
+impl Note {
+    fn width(&self) -> f64 {
+        let flag = self.level.map_or(0.0, |_| FLAG_ROOM);
+        text_width(&self.text, LETTERS) + flag
+    }
+
+    fn hue(&self) -> RGBColor {
+        self.level.map_or(QUIET, level_hue)
     }
 }

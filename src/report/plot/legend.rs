@@ -7,12 +7,14 @@ use super::axes::reached_deg;
 use super::canvas::*;
 use super::curve::ROW;
 use super::throws::{asked_mark, reached_mark};
-use crate::analysis::ThrowState;
+use crate::analysis::{ThrowState, TorqueSource};
 use crate::report::{Checked, view};
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Key {
     Points(bool),
+    Branch(bool),
+    Bars,
     LeftOut,
     Fit,
     Unseen,
@@ -70,15 +72,19 @@ fn entries(checked: &Checked<'_>) -> Vec<(Key, String)> {
     let mut legend = Vec::new();
     if let Some(curve) = &checked.measured.curve {
         for up in [true, false] {
-            if curve.points.iter().any(|p| p.moving_up == up) || !curve.fit.is_empty() {
-                legend.push((
-                    Key::Points(up),
-                    format!("moving {}", view::side_word(checked, up)),
-                ));
+            let words = format!("moving {}", view::side_word(checked, up));
+            if curve.points.iter().any(|p| p.moving_up == up) {
+                legend.push((Key::Points(up), words));
+            } else if !curve.fit.is_empty() {
+                legend.push((Key::Branch(up), words));
             }
         }
         if !curve.fit.is_empty() {
             legend.push((Key::Fit, "fit, 95 % band".into()));
+        }
+        let power = checked.measured.torque_from == TorqueSource::SupplyPower;
+        if power && curve.points.iter().any(|p| p.used) {
+            legend.push((Key::Bars, "95 % of readings".into()));
         }
         if curve.points.iter().any(|p| !p.used) {
             legend.push((Key::LeftOut, "not in fit".into()));
@@ -106,6 +112,14 @@ fn draw_key<DB: DrawingBackend>(canvas: &Canvas<'_, DB>, key: Key, (x, y): At) -
             (middle + 8.0, y + 8.0),
             &MOVING_DOWN,
         ),
+        Key::Branch(up) => {
+            let colour = if up { MOVING_UP } else { MOVING_DOWN };
+            canvas.line(&[(x, y), (x + 36.0, y)], &colour, 4.5)
+        }
+        Key::Bars => [0.0, 14.0, 28.0].into_iter().try_for_each(|along| {
+            let x = x + 4.0 + along;
+            canvas.line(&[(x, y - 15.0), (x, y + 15.0)], &GREY.mix(0.5), 9.0)
+        }),
         Key::LeftOut => canvas.ring((middle, y), 7.0, &GREY, 1.5),
         Key::Fit => {
             canvas.area((x, y - 10.0), (x + 36.0, y + 10.0), &GREY.mix(0.3))?;

@@ -4,8 +4,10 @@
 
 mod axes;
 mod canvas;
+mod compact;
 mod curve;
 mod legend;
+mod said;
 mod throws;
 mod traces;
 
@@ -21,12 +23,10 @@ use crate::units::TorqueUnit;
 
 /// Torque against deflection, as an SVG that fills the width it is given.
 pub fn curve_svg(checked: &Checked<'_>, unit: TorqueUnit, axes: Option<Axes>) -> String {
-    let title = format!(
-        "Torque against deflection of the {}",
-        checked.recording.surface
-    );
     let sheet = curve::Sheet::of(checked, unit, axes);
-    svg(sheet.size(), &title, |canvas| sheet.draw(canvas))
+    svg(sheet.size(), &said::curve(checked, unit), |canvas| {
+        sheet.draw(canvas)
+    })
 }
 
 /// Torque against deflection, as a PNG file.
@@ -45,8 +45,7 @@ pub fn curve_png(
 
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.
 pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
-    let title = format!("The {} over time", checked.recording.surface);
-    svg(traces::size(checked), &title, |canvas| {
+    svg(traces::size(checked), &said::traces(checked), |canvas| {
         traces::draw(canvas, checked, unit)
     })
 }
@@ -78,7 +77,7 @@ fn pixels(size: (f64, f64), scale: f64) -> (u32, u32) {
 
 fn svg(
     size: (f64, f64),
-    title: &str,
+    said: &said::Said,
     draw: impl FnOnce(&Canvas<'_, SVGBackend<'_>>) -> Outcome<std::io::Error>,
 ) -> String {
     register_font();
@@ -88,7 +87,7 @@ fn svg(
         let drawn = draw(&Canvas::new(&root, SVG_SCALE, false)).and_then(|()| root.present());
         debug_assert!(drawn.is_ok(), "writing to a string cannot fail");
     }
-    scalable(&text, size, title)
+    scalable(&text, size, said)
 }
 
 type BitMapError = <BitMapBackend<'static> as DrawingBackend>::ErrorType;
@@ -144,20 +143,23 @@ fn coarser(fine: &[u8], fine_width: usize) -> Vec<u8> {
     coarse
 }
 
-/// Takes the fixed size away, so that the picture fills what it is put into, and gives it a name for those who
+/// Takes the fixed size away, so that the picture fills what it is put into, and tells what is seen to those who
 /// listen instead of look.
-fn scalable(svg: &str, size: (f64, f64), title: &str) -> String {
+fn scalable(svg: &str, size: (f64, f64), said: &said::Said) -> String {
     let body = svg.split_once('>').map_or("", |(_, body)| body);
     let (width, height) = pixels(size, SVG_SCALE);
-    let title = escaped(title);
+    let (title, seen) = (escaped(&said.title), escaped(&said.seen));
     // What is so without saying; no text can hold such an attribute, its quotation marks are escaped.
     let body = body
         .replace(" stroke=\"none\" stroke-width=\"1\"", "")
         .replace(" stroke=\"none\"", "")
         .replace(" opacity=\"1\"", "");
+    let body = compact::compact(&body);
+    // Some readers tell the label alone, some the title and the description.
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100%\" viewBox=\"0 0 {width} {height}\" \
-         preserveAspectRatio=\"xMidYMid meet\" role=\"img\" aria-label=\"{title}\">\n<title>{title}</title>{body}"
+         preserveAspectRatio=\"xMidYMid meet\" role=\"img\" aria-label=\"{title}. {seen}\">\n<title>{title}</title>\
+         <desc>{seen}</desc>{body}"
     )
 }
 

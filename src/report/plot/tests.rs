@@ -32,7 +32,11 @@ fn a_picture_names_what_it_shows_and_scales_with_its_reader() {
 fn a_stretch_that_could_not_be_seen_is_dashed_and_not_whole() {
     let aircraft = fixture::aircraft();
     let mut checked = fixture::knee(&aircraft);
-    let lines = |svg: &str| svg.matches("<polyline").count();
+    // Each dash begins where the pen is set down anew.
+    let lines = |svg: &str| -> usize {
+        let paths = svg.lines().filter_map(|line| line.split_once(" d=\""));
+        paths.map(|(_, data)| data.matches('m').count()).sum()
+    };
     let hatched = lines(&curve_svg(&checked, NCM, None));
     checked
         .measured
@@ -44,6 +48,40 @@ fn a_stretch_that_could_not_be_seen_is_dashed_and_not_whole() {
     let whole = curve_svg(&checked, NCM, None);
     assert!(hatched > lines(&whole) + 20);
     assert!(!whole.contains("not observable"));
+}
+
+#[test]
+fn a_finding_is_flagged_in_its_picture_and_what_is_none_says_so() {
+    let aircraft = fixture::aircraft();
+    let mut checked = fixture::knee(&aircraft);
+    let svg = curve_svg(&checked, NCM, None);
+    assert!(svg.contains("work: knee 16.2°") && svg.contains("work: tight spot −8.0°"));
+    checked.judged.findings.clear();
+    let svg = curve_svg(&checked, NCM, None);
+    assert!(svg.contains("knee 16.2°: no finding") && !svg.contains("work: "));
+    let short = fixture::short(&aircraft);
+    assert!(curve_svg(&short, NCM, None).contains("stop: landing 58.9 of 70 mm: short"));
+}
+
+#[test]
+fn a_picture_tells_in_words_what_is_seen() {
+    let aircraft = fixture::aircraft();
+    let svg = curve_svg(&fixture::knee(&aircraft), NCM, None);
+    let label = svg.split("aria-label=\"").nth(1).unwrap();
+    let label = label.split('"').next().unwrap();
+    for words in ["left elevator", "knee 16.2°", "tight spot", "up met"] {
+        assert!(label.contains(words), "{words}: {label}");
+    }
+    assert!(svg.contains("<title>") && svg.contains("<desc>"));
+}
+
+#[test]
+fn bars_of_single_readings_are_drawn_from_supply_power_alone() {
+    let aircraft = fixture::aircraft();
+    let mut checked = fixture::knee(&aircraft);
+    assert!(curve_svg(&checked, NCM, None).contains("95 % of readings"));
+    checked.measured.torque_from = crate::analysis::TorqueSource::Torque;
+    assert!(!curve_svg(&checked, NCM, None).contains("95 % of readings"));
 }
 
 #[test]

@@ -7,19 +7,42 @@ use super::axes::{Axes, reached_deg};
 use super::canvas::*;
 use super::curve::{LEFT, RIGHT};
 use crate::analysis::{ThrowResult, ThrowState};
+use crate::report::{Checked, view};
 use crate::units::Unit;
+use crate::verdict::Level;
 
 /// The strip under the frame: each throw asked and reached, in words and by place.
 pub struct Throws<'t> {
     rows: Rows,
-    placed: Vec<(&'t ThrowResult, String, usize, f64)>,
+    placed: Vec<(Mark<'t>, String, usize, f64)>,
+}
+
+/// A throw, and the level of the finding that it is.
+#[derive(Clone, Copy)]
+struct Mark<'t> {
+    throw: &'t ThrowResult,
+    level: Option<Level>,
+}
+
+impl Mark<'_> {
+    fn text(&self, name: &str) -> String {
+        let text = throw_text(self.throw, name);
+        match self.level {
+            Some(level) => format!("{}: {text}", level.word()),
+            None => text,
+        }
+    }
+
+    fn width(&self, text: &str) -> f64 {
+        text_width(text, THROW_LETTERS) + self.level.map_or(0.0, |_| FLAG.0 + 8.0)
+    }
 }
 
 const THROW_LETTERS: f64 = LETTERS * 0.92;
 const THROW_ROW: f64 = LETTERS * 1.45;
 
 impl<'t> Throws<'t> {
-    pub fn of(throws: &'t [ThrowResult], axes: Axes) -> Self {
+    pub fn of(checked: &'t Checked<'_>, axes: Axes) -> Self {
         let frame = Frame {
             upper_left: (LEFT, 0.0),
             lower_right: (RIGHT, 1.0),
@@ -30,23 +53,29 @@ impl<'t> Throws<'t> {
             rows: Rows::default(),
             placed: Vec::new(),
         };
-        for throw in throws
+        for throw in checked
+            .measured
+            .throws
             .iter()
             .filter(|t| frame.holds(t.asked_deg * t.side.sign(), 0.5))
         {
+            let mark = Mark {
+                throw,
+                level: view::finding_of_throw(checked, throw).map(|f| f.level),
+            };
             let degrees = [Some(throw.asked_deg), reached_deg(throw)]
                 .into_iter()
                 .flatten();
             let marks = degrees
                 .map(|deg| frame.x_at((deg * throw.side.sign()).clamp(frame.x.0, frame.x.1)));
             let (first, last) = marks.fold((RIGHT, LEFT), |(a, b), x| (a.min(x), b.max(x)));
-            let (text, from) = words_beside(throw, first, last);
-            let width = text_width(&text, THROW_LETTERS);
+            let (text, from) = words_beside(mark, first, last);
+            let width = mark.width(&text);
             let (lo, hi) = (first.min(from) - 14.0, last.max(from + width) + 14.0);
             let (row, _) = strip
                 .rows
                 .place((lo + hi) / 2.0, hi - lo, (f64::MIN, f64::MAX));
-            strip.placed.push((throw, text, row, from));
+            strip.placed.push((mark, text, row, from));
         }
         strip
     }
@@ -70,7 +99,8 @@ impl<'t> Throws<'t> {
             &GREY,
             1.5,
         )?;
-        for (throw, text, row, from) in &self.placed {
+        for (mark, text, row, from) in &self.placed {
+            let throw = mark.throw;
             let y = top + THROW_ROW * (*row as f64 + 0.5);
             let sign = throw.side.sign();
             asked_mark(canvas, (frame.x_at(throw.asked_deg * sign), y))?;
@@ -78,11 +108,16 @@ impl<'t> Throws<'t> {
                 let x = frame.x_at((deg * sign).clamp(frame.x.0, frame.x.1));
                 reached_mark(canvas, (x, y), throw.state)?;
             }
+            let (mut from, colour) = (*from, mark.level.map_or(INK, level_hue));
+            if mark.level.is_some() {
+                canvas.flag((from, y + FLAG.1 * 0.5), &colour)?;
+                from += FLAG.0 + 8.0;
+            }
             canvas.text(
                 text,
-                (*from, y),
+                (from, y),
                 THROW_LETTERS,
-                &INK,
+                &colour,
                 (HPos::Left, VPos::Center),
             )?;
         }
@@ -92,7 +127,7 @@ impl<'t> Throws<'t> {
 
 /// The throw's words and where they begin: beside its marks on the side towards the middle, else where they fit,
 /// else where there is most room, with the name cut.
-fn words_beside(throw: &ThrowResult, first: f64, last: f64) -> (String, f64) {
+fn words_beside(mark: Mark<'_>, first: f64, last: f64) -> (String, f64) {
     let clear = 20.0;
     let left = (LEFT + 6.0, first - clear);
     let right = (last + clear, RIGHT - 6.0);
@@ -104,22 +139,22 @@ fn words_beside(throw: &ThrowResult, first: f64, last: f64) -> (String, f64) {
         [right, left, between]
     };
     let wide = |room: &(f64, f64)| room.1 - room.0;
-    let whole = throw_text(throw, &throw.name);
-    let needed = text_width(&whole, THROW_LETTERS);
+    let whole = mark.text(&mark.throw.name);
+    let needed = mark.width(&whole);
     let widest = || rooms.iter().max_by(|a, b| wide(a).total_cmp(&wide(b)));
     let room = rooms
         .iter()
         .find(|room| wide(room) >= needed)
         .or_else(widest)
         .unwrap_or(&between);
-    let others = text_width(&throw_text(throw, ""), THROW_LETTERS);
+    let others = mark.width(&mark.text(""));
     let name = if wide(room) >= needed {
-        throw.name.clone()
+        mark.throw.name.clone()
     } else {
-        cut(&throw.name, THROW_LETTERS, wide(room) - others)
+        cut(&mark.throw.name, THROW_LETTERS, wide(room) - others)
     };
-    let text = throw_text(throw, &name);
-    let width = text_width(&text, THROW_LETTERS);
+    let text = mark.text(&name);
+    let width = mark.width(&text);
     let from = if *room == left {
         room.1 - width
     } else {

@@ -5,8 +5,9 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use super::canvas::*;
 use crate::analysis::Traces;
-use crate::report::Checked;
+use crate::report::{Checked, view};
 use crate::units::TorqueUnit;
+use crate::verdict::{Kind, Level};
 
 /// The sheet, in its own units.
 pub fn size(checked: &Checked<'_>) -> (f64, f64) {
@@ -32,6 +33,8 @@ struct Panel {
     colour: RGBColor,
     /// Values at which a dashed line is drawn across.
     marks: Vec<f64>,
+    /// Findings with a place among the values: where, in words, how grave.
+    flags: Vec<(f64, String, Level)>,
 }
 
 fn panels(traces: &Traces, checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Panel> {
@@ -51,6 +54,7 @@ fn panels(traces: &Traces, checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Panel
         values: traces.angle_deg.clone(),
         colour: MOVING_UP,
         marks: asked,
+        flags: flags(checked),
     }];
     // A torque comes in the program's own unit; any other effort is shown as it came.
     let own = TorqueUnit::NewtonCentimetre.symbol();
@@ -72,15 +76,29 @@ fn panels(traces: &Traces, checked: &Checked<'_>, unit: TorqueUnit) -> Vec<Panel
         values,
         colour: MOVING_DOWN,
         marks: Vec::new(),
+        flags: Vec::new(),
     });
     panels.push(Panel {
         name: "pulse, µs".into(),
         values: traces.pulse_us.clone(),
         colour: PULSE,
         marks: Vec::new(),
+        flags: Vec::new(),
     });
     panels.retain(|panel| panel.values.iter().any(|v| v.is_finite()));
     panels
+}
+
+/// Findings about motion and holding, by the angle at which they were seen.
+fn flags(checked: &Checked<'_>) -> Vec<(f64, String, Level)> {
+    let findings = checked.judged.findings.iter();
+    findings
+        .filter(|f| matches!(f.kind, Kind::StickSlip | Kind::HoldCurrent))
+        .filter_map(|f| {
+            let text = format!("{}: {}", f.level.word(), view::label(checked, f));
+            Some((f.at_deg?, text, f.level))
+        })
+        .collect()
 }
 
 pub fn draw<DB: DrawingBackend>(
@@ -166,6 +184,12 @@ fn draw_panel<DB: DrawingBackend>(
             (14.0, 10.0),
         )?;
     }
+    for (at, _, level) in &panel.flags {
+        if frame.holds(time.0, *at) {
+            let across = [frame.at(time.0, *at), frame.at(time.1, *at)];
+            canvas.line(&across, &level_hue(*level).mix(0.6), 2.0)?;
+        }
+    }
     // Where there was no reading the line breaks.
     let mut run: Vec<At> = Vec::new();
     for (&t, &value) in t_s.iter().zip(&panel.values) {
@@ -176,7 +200,46 @@ fn draw_panel<DB: DrawingBackend>(
         }
     }
     draw_run(canvas, &mut run, panel.colour)?;
-    frame.border(canvas)
+    frame.border(canvas)?;
+    draw_flags(canvas, panel, &frame, time)
+}
+
+/// The words on the trace, with paper behind them; those at one height one after the other.
+fn draw_flags<DB: DrawingBackend>(
+    canvas: &Canvas<'_, DB>,
+    panel: &Panel,
+    frame: &Frame,
+    time: (f64, f64),
+) -> Drawn<DB> {
+    let size = LETTERS * 0.85;
+    let mut taken: Vec<(f64, f64)> = Vec::new();
+    for (at, text, level) in panel.flags.iter().filter(|f| frame.holds(time.0, f.0)) {
+        let half = size * 0.65;
+        let (low, high) = (
+            frame.lower_right.1 - half - 2.0,
+            frame.upper_left.1 + half + 2.0,
+        );
+        let y = frame.y_at(*at).min(low).max(high);
+        let beside = taken
+            .iter()
+            .filter(|(other, _)| (other - y).abs() < 2.0 * half);
+        let from = beside.fold(LEFT + 10.0, |x, (_, end)| x.max(end + 12.0));
+        let to = from + FLAG.0 + 8.0 + text_width(text, size);
+        taken.push((y, to));
+        if to > RIGHT {
+            continue;
+        }
+        let colour = level_hue(*level);
+        canvas.area(
+            (from - 4.0, y - half),
+            (to + 4.0, y + half),
+            &WHITE.mix(0.85),
+        )?;
+        canvas.flag((from, y + FLAG.1 * 0.5), &colour)?;
+        let words = (from + FLAG.0 + 8.0, y);
+        canvas.text(text, words, size, &colour, (HPos::Left, VPos::Center))?;
+    }
+    Ok(())
 }
 
 fn draw_run<DB: DrawingBackend>(
