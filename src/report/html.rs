@@ -192,6 +192,15 @@ fn unbroken(text: String) -> String {
     text.replace(" ± ", "\u{a0}±\u{a0}")
 }
 
+/// Lines may end between the parts of a list alone.
+fn unbroken_parts(text: &str) -> String {
+    let parts = text.split(", ").map(|part| part.replace(' ', "\u{a0}"));
+    parts
+        .collect::<Vec<_>>()
+        .join(", ")
+        .replace("\u{a0}(", " (")
+}
+
 fn unbroken_row(row: Row) -> Row {
     Row {
         value: unbroken(row.value),
@@ -201,8 +210,8 @@ fn unbroken_row(row: Row) -> Row {
 
 fn unbroken_throw(row: ThrowRow) -> ThrowRow {
     ThrowRow {
-        asked: unbroken(row.asked),
-        reached: unbroken(row.reached),
+        asked: unbroken_parts(&row.asked),
+        reached: unbroken_parts(&row.reached),
         ..row
     }
 }
@@ -254,8 +263,13 @@ fn curve_caption(checked: &Checked<'_>, all: &[Checked<'_>]) -> String {
 
 fn traces_caption(checked: &Checked<'_>) -> String {
     let traces = &checked.measured.traces;
+    // Before the rig is armed and after it is disarmed there is no pulse: no gap.
     let gap = |values: &[f64]| {
-        values.iter().any(|v| v.is_finite()) && values.iter().any(|v| !v.is_finite())
+        let first = values.iter().position(|v| v.is_finite());
+        let last = values.iter().rposition(|v| v.is_finite());
+        first
+            .zip(last)
+            .is_some_and(|(a, b)| values[a..b].iter().any(|v| !v.is_finite()))
     };
     let any = [&traces.angle_deg, &traces.effort, &traces.pulse_us]
         .into_iter()
@@ -330,6 +344,7 @@ mod tests {
             assert!(html.contains(view::verdict_words(checked.judged.verdict)));
             for finding in &checked.judged.findings {
                 let start: String = finding.text(NCM).chars().take(20).collect();
+                let start = start.replace('"', "&quot;");
                 assert!(html.contains(&start), "{start}");
             }
         }

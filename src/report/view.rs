@@ -76,9 +76,6 @@ pub fn label(checked: &Checked<'_>, finding: &Finding) -> String {
     let words = match finding.kind {
         Kind::ThrowShort => {
             return match short_throw(checked, finding) {
-                Some(throw) if throw.name == throw.side.word() => {
-                    format!("throw {} short", throw.name)
-                }
                 Some(throw) => format!("throw \u{201c}{}\u{201d} short", throw.name),
                 None => format!("throw short{at}"),
             };
@@ -134,7 +131,7 @@ pub fn finding_of_throw<'c>(checked: &'c Checked<'_>, throw: &ThrowResult) -> Op
             && throw.state == ThrowState::Short
             && finding
                 .at_deg
-                .is_some_and(|deg| (deg - reached).abs() < 1e-6)
+                .is_some_and(|deg| (deg - reached).abs() < 0.1)
             && finding.text(TorqueUnit::NewtonCentimetre).contains(&quoted)
     })
 }

@@ -359,7 +359,9 @@ impl<DB: DrawingBackend> Pen<'_, '_, DB> {
             view::side_word(checked, true),
             view::side_word(checked, false),
         );
-        let title = format!("← {negative}     deflection, degrees     {positive} →");
+        // A page would close ordinary blanks up.
+        let apart = "\u{a0}".repeat(5);
+        let title = format!("← {negative}{apart}deflection, degrees{apart}{positive} →");
         let middle = (self.frame.upper_left.0 + self.frame.lower_right.0) / 2.0;
         self.canvas.text(
             &title,

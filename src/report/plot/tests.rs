@@ -60,7 +60,7 @@ fn a_finding_is_flagged_in_its_picture_and_what_is_none_says_so() {
     let svg = curve_svg(&checked, NCM, None);
     assert!(svg.contains("knee 16.2°: no finding") && !svg.contains("work: "));
     let short = fixture::short(&aircraft);
-    assert!(curve_svg(&short, NCM, None).contains("stop: landing 58.9 of 70 mm: short"));
+    assert!(curve_svg(&short, NCM, None).contains("landing 58.9 of 70 mm: short"));
 }
 
 #[test]

@@ -26,11 +26,7 @@ struct Mark<'t> {
 
 impl Mark<'_> {
     fn text(&self, name: &str) -> String {
-        let text = throw_text(self.throw, name);
-        match self.level {
-            Some(level) => format!("{}: {text}", level.word()),
-            None => text,
-        }
+        throw_text(self.throw, name)
     }
 
     fn width(&self, text: &str) -> f64 {
