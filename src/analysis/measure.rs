@@ -197,7 +197,7 @@ fn neutral_off(series: &Series, motion: &Motion) -> Option<f64> {
     let raw = series.column(Channel::AngleDeg)?;
     let moving = 0.1 * first.speed_deg_s;
     let rest: Vec<f64> = (0..first.range.end)
-        .take_while(|&i| !(motion.speed_deg_s[i].abs() > moving))
+        .take_while(|&i| motion.speed_deg_s[i].is_nan() || motion.speed_deg_s[i].abs() <= moving)
         .map(|i| raw[i])
         .filter(|a| !a.is_nan())
         .collect();
