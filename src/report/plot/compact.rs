@@ -69,8 +69,10 @@ impl Path {
 }
 
 enum Form {
-    /// A dot of the pen: its cap is the mark.
-    Mark(i64, i64),
+    /// A dot of the pen: its round cap is the mark.
+    Dot(i64, i64),
+    /// Upper left corner and side. Not the pen's square cap: PDF paints none on a dot (ISO 32000-1, 8.5.3.2).
+    Square(i64, i64, i64),
     Ring(i64, i64, i64),
     Line(Vec<(i64, i64)>, bool),
 }
@@ -92,15 +94,6 @@ impl Shape {
             let looks = attributes.iter().filter(|a| !own.contains(&a.0));
             looks.map(|(k, v)| format!(" {k}=\"{v}\"")).collect()
         };
-        let mark = |own: &[&str], size: i64, cap: &str| {
-            let mut own = own.to_vec();
-            own.extend(["fill", "stroke", "stroke-width"]);
-            format!(
-                "{} fill=\"none\" stroke=\"{}\" stroke-width=\"{size}\" stroke-linecap=\"{cap}\"",
-                style(&own),
-                text("fill").unwrap_or("none")
-            )
-        };
         let (style, form) = match name {
             "circle" => {
                 let own = ["cx", "cy", "r"];
@@ -108,18 +101,23 @@ impl Shape {
                 if text("fill") == Some("none") {
                     (style(&own), Form::Ring(x, y, r))
                 } else {
-                    (mark(&own, 2 * r, "round"), Form::Mark(x, y))
+                    let looks = style(&["cx", "cy", "r", "fill", "stroke", "stroke-width"]);
+                    let (colour, size) = (text("fill").unwrap_or("none"), 2 * r);
+                    let pen = format!(
+                        "{looks} fill=\"none\" stroke=\"{colour}\" stroke-width=\"{size}\" stroke-linecap=\"round\""
+                    );
+                    (pen, Form::Dot(x, y))
                 }
             }
             "rect" => {
                 let (x, y) = (number("x")?, number("y")?);
                 let (width, height) = (number("width")?, number("height")?);
-                if width != height || width > LARGEST_MARK || width % 2 != 0 {
+                if width != height || width > LARGEST_MARK {
                     return None;
                 }
                 (
-                    mark(&["x", "y", "width", "height"], width, "square"),
-                    Form::Mark(x + width / 2, y + width / 2),
+                    style(&["x", "y", "width", "height"]),
+                    Form::Square(x, y, width),
                 )
             }
             "polyline" => (
@@ -137,9 +135,13 @@ impl Shape {
 
     fn add_to(self, path: &mut Path) {
         match self.form {
-            Form::Mark(x, y) => {
+            Form::Dot(x, y) => {
                 path.step("m", (x, y));
                 path.data.push_str("h0");
+            }
+            Form::Square(x, y, side) => {
+                path.step("m", (x, y));
+                let _ = write!(path.data, "h{side}v{side}h-{side}z");
             }
             Form::Ring(x, y, r) => {
                 path.step("m", (x - r, y));
@@ -218,6 +220,16 @@ mod tests {
             compact(body),
             "<path fill=\"none\" stroke=\"#222222\" d=\"m5 5l3-4 12-4m-20 3l1 1\"/>\n\
              <path fill=\"#222222\" d=\"m0 0l4 0 0 4zm1 0l3 0 0 4z\"/>\n"
+        );
+    }
+
+    #[test]
+    fn a_square_mark_is_a_shape_and_no_cap_of_the_pen() {
+        let body = "<rect x=\"3\" y=\"4\" width=\"14\" height=\"14\" fill=\"#D55E00\"/>\n\
+                    <rect x=\"9\" y=\"2\" width=\"14\" height=\"14\" fill=\"#D55E00\"/>\n";
+        assert_eq!(
+            compact(body),
+            "<path fill=\"#D55E00\" d=\"m3 4h14v14h-14zm6-2h14v14h-14z\"/>\n"
         );
     }
 

@@ -7,6 +7,7 @@ mod canvas;
 mod compact;
 mod curve;
 mod legend;
+mod notes;
 mod said;
 mod throws;
 mod traces;
