@@ -290,12 +290,12 @@ impl Fitted {
             let used = cell.since_deg > self.since_deg;
             let (model, by_torque) = fit.terms.effort(&fit.p, &at, &mut gradient);
             let (torque_ncm, u_ncm) = if fit.terms.power {
-                let Some(found) = self.torque_from_power(cell, &at) else {
+                let Some(found) = self.torque_from_power(cell, &at, model) else {
                     continue;
                 };
                 found
             } else {
-                (cell.effort, (1.0 / (fit.weight * cell.samples)).sqrt())
+                (cell.effort, (fit.sample_variance / cell.samples).sqrt())
             };
             if used && by_torque != 0.0 {
                 let residual = (cell.effort - model) / by_torque;
@@ -314,18 +314,19 @@ impl Fitted {
     }
 
     /// The power balance solved for the surface's torque, N·cm, with its standard uncertainty from the power's noise;
-    /// `None` where power stands within three of those of idle, so that only a bound is known.
-    fn torque_from_power(&self, cell: &Cell, at: &State) -> Option<(f64, f64)> {
+    /// `None` where the fitted law puts power within two of those of idle, so that only a bound is known. (Chosen by what is
+    /// expected, not by what was read: readings picked for being high would be.)
+    fn torque_from_power(&self, cell: &Cell, at: &State, expected_w: f64) -> Option<(f64, f64)> {
         let fit = &self.fit;
         let j = fit.terms.calibration_at();
         let (idle, winding) = (fit.p[j], fit.p[j + 1] * at.winding_factor);
         let friction = fit.p[j + 2];
         let arm_rad_s = (at.speed_deg_s / at.ratio).to_radians();
-        let noise_w = (1.0 / (fit.weight * cell.samples)).sqrt();
-        let power = cell.effort - idle;
-        if power < 3.0 * noise_w {
+        let noise_w = (fit.sample_variance / cell.samples).sqrt();
+        if expected_w - idle < 2.0 * noise_w {
             return None;
         }
+        let power = (cell.effort - idle).max(0.0);
         // a·x² + ω·x = P: the positive root, in the form that keeps its digits.
         let x = 2.0 * power / (arm_rad_s + (arm_rad_s * arm_rad_s + 4.0 * winding * power).sqrt());
         let gear = fit.p[j + if x >= friction { 3 } else { 4 }];

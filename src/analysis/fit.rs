@@ -35,6 +35,8 @@ pub(crate) struct Fit {
     pub inverse: DMatrix<f64>,
     /// Weight of one sample.
     pub weight: f64,
+    /// Variance of a single sample's effort as the scatter between strokes shows it.
+    pub sample_variance: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
     pub scale_u: f64,
     /// Standard deviation of the strokes' own levels, N·cm (0 where it was not told apart).
@@ -191,6 +193,7 @@ impl Fit {
             df: data.cycles.max(1) as f64 - 1.0,
             inverse,
             weight,
+            sample_variance: data.sample_variance,
             scale_u: 0.0,
             level_sd: 0.0,
             place_u_deg: 0.0,
