@@ -255,7 +255,7 @@ impl Fitted {
             residual_ncm,
             fit: self.branches(),
             points,
-            not_observable: self.not_observable(means),
+            not_observable: self.not_observable(means, cells),
         }
     }
 
@@ -335,12 +335,15 @@ impl Fitted {
         Some((at.sign() * (x - friction) * to_surface, u_x * to_surface))
     }
 
-    /// Where the load drives the servo by the fitted law: power is idle there whatever the torque.
-    fn not_observable(&self, means: &Means) -> Vec<(f64, f64, bool)> {
+    /// Where by the fitted law power stands at idle whatever the torque, since the load drives the servo, or too near to
+    /// idle for a single stroke to show it.
+    fn not_observable(&self, means: &Means, cells: &Cells) -> Vec<(f64, f64, bool)> {
         let fit = &self.fit;
-        if !fit.terms.power {
+        let Some([idle, ..]) = fit.servo() else {
             return Vec::new();
-        }
+        };
+        let samples: f64 = cells.cells.iter().map(|c| c.samples).sum();
+        let noise_w = (fit.sample_variance * cells.cells.len() as f64 / samples).sqrt();
         let mut stretches: Vec<(f64, f64, bool)> = Vec::new();
         let mut gradient = vec![0.0; fit.p.len()];
         const COUNT: usize = 200;
@@ -356,7 +359,8 @@ impl Fitted {
                     ratio: means.ratio.at(angle_deg),
                     winding_factor: 1.0,
                 };
-                let hidden = fit.terms.effort(&fit.p, &at, &mut gradient).1 == 0.0;
+                let (power, by_torque) = fit.terms.effort(&fit.p, &at, &mut gradient);
+                let hidden = by_torque == 0.0 || power - idle < 2.0 * noise_w;
                 match (hidden, open) {
                     (true, None) => open = Some(angle_deg),
                     (false, Some(from)) => {
