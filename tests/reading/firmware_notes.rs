@@ -1,0 +1,82 @@
+//! The lines that firmware-notes/README.md shows to the builder of a rig.
+
+use hingewright::link::{Damage, Decoder, Message, crc16, encode};
+
+const NOTES: &str = include_str!("../../firmware-notes/README.md");
+
+/// The lines of all blocks marked `link`, as a rig would send them.
+fn shown() -> Vec<&'static str> {
+    let mut inside = false;
+    let mut lines = Vec::new();
+    for line in NOTES.lines() {
+        match line {
+            "```link" => inside = true,
+            "```" => inside = false,
+            _ if inside => lines.push(line),
+            _ => {}
+        }
+    }
+    lines
+}
+
+/// What one line is to the decoder, after the `RIG` lines before it.
+fn kinds(lines: &[&str]) -> Vec<&'static str> {
+    let mut decoder = Decoder::new();
+    let mut kinds = Vec::new();
+    for line in lines {
+        let bytes = format!("{line}\r\n");
+        decoder.feed(bytes.as_bytes(), |message| {
+            kinds.push(match message {
+                Message::Rig(_) => "RIG",
+                Message::Sample(_) => "S",
+                Message::Event(_) => "EV",
+                Message::Ok { .. } => "OK",
+                Message::No { .. } => "NO",
+                _ => "not of a rig, or damaged",
+            });
+        });
+    }
+    kinds
+}
+
+#[test]
+fn every_line_shown_to_a_rig_builder_is_what_it_is_said_to_be() {
+    let lines = shown();
+    let said: Vec<&str> = lines
+        .iter()
+        .map(|line| line.split(',').next().unwrap_or(""))
+        .collect();
+    assert_eq!(kinds(&lines), said, "{lines:#?}");
+    for kind in ["RIG", "S", "EV", "OK", "NO"] {
+        assert!(said.contains(&kind), "the notes show no {kind} line");
+    }
+}
+
+#[test]
+fn every_line_shown_is_written_as_the_project_itself_would_write_it() {
+    for line in shown() {
+        let payload = line.split('*').next().unwrap_or("");
+        assert_eq!(encode(payload).as_deref(), Ok(format!("{line}\n").as_str()));
+    }
+    // The check value that the notes tell a builder to try first.
+    assert_eq!(crc16(b"123456789"), 0x29B1);
+    assert!(NOTES.contains("`29B1`"));
+}
+
+#[test]
+fn an_empty_field_shown_in_the_notes_is_no_reading() {
+    let lines = shown();
+    let mut decoder = Decoder::new();
+    let mut missing = 0;
+    let mut damaged: Vec<Damage> = Vec::new();
+    for line in &lines {
+        decoder.feed(format!("{line}\n").as_bytes(), |message| match message {
+            Message::Sample(sample) => {
+                missing += sample.values.iter().filter(|v| v.is_nan()).count()
+            }
+            Message::Damaged(damage) => damaged.push(damage),
+            _ => {}
+        });
+    }
+    assert_eq!((missing, damaged), (1, vec![]));
+}
