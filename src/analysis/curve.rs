@@ -46,7 +46,12 @@ impl Means<'_> {
             angle_deg: cell.angle_deg,
             up: cell.up,
             speed_deg_s: cell.speed_deg_s,
-            ratio: self.ratio.at(cell.angle_deg),
+            // A measured torque asks for neither.
+            ratio: if self.prior.is_some() {
+                self.ratio.at(cell.angle_deg)
+            } else {
+                1.0
+            },
             winding_factor: (self.winding_factor)(cell.stroke),
         }
     }
@@ -66,14 +71,14 @@ impl Means<'_> {
     pub fn fit(&self, cells: &Cells) -> Option<Fitted> {
         let viscous = self.prior.is_none() && speed_variation(&cells.cells) > SPEED_VARIES;
         let mut since_deg = (FIRST_LEFT_OUT * self.travel_deg).clamp(1.0, 9.0);
-        let mut fit = self.fit_with(cells, since_deg, viscous)?;
+        let mut fit = self.fit_with(cells, since_deg, viscous, None)?;
         for _ in 0..2 {
             let built = self.built_up_after(cells, &fit, since_deg);
-            if (built - since_deg).abs() < 0.5 * cells.step_deg {
+            if (built - since_deg).abs() <= cells.step_deg {
                 break;
             }
             since_deg = built;
-            fit = self.fit_with(cells, since_deg, viscous)?;
+            fit = self.fit_with(cells, since_deg, viscous, Some(&fit))?;
         }
         let data = self.data(cells, since_deg);
         let angles = || data.points.iter().map(|p| p.at.angle_deg);
@@ -93,20 +98,35 @@ impl Means<'_> {
         })
     }
 
-    fn fit_with(&self, cells: &Cells, since_deg: f64, viscous: bool) -> Option<Fit> {
+    /// `before`: what was found with another stretch left out; its features are kept as far as they hold.
+    fn fit_with(
+        &self,
+        cells: &Cells,
+        since_deg: f64,
+        viscous: bool,
+        before: Option<&Fit>,
+    ) -> Option<Fit> {
         let data = self.data(cells, since_deg);
         let up = data.points.iter().filter(|p| p.at.up).count();
         if up < 4 || data.points.len() - up < 4 {
             return None;
         }
-        let mut base = features::base(&data, viscous)?;
-        if viscous && base.t_of(base.terms.viscous_at()).abs() < 3.0 {
-            base = features::base(&data, false)?;
-        }
-        let mut fit = features::choose(&data, base, cells.step_deg).levelled(&data);
+        let start = match before.and_then(|b| features::again(&data, b)) {
+            Some(fit) => fit,
+            None => Self::base(&data, viscous)?,
+        };
+        let mut fit = features::choose(&data, start, cells.step_deg).levelled(&data);
         fit.scale_u = self.scale_u;
         fit.place_u_deg = self.place_u_deg;
         Some(fit)
+    }
+
+    fn base(data: &Data, viscous: bool) -> Option<Fit> {
+        let base = features::base(data, viscous)?;
+        if viscous && base.t_of(base.terms.viscous_at()).abs() < 3.0 {
+            return features::base(data, false);
+        }
+        Some(base)
     }
 
     /// Travel after a reversal from which on the strokes follow the fitted curve.

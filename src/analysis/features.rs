@@ -86,6 +86,12 @@ fn possible(data: &Data, terms: &Terms, p: &[f64]) -> bool {
     (0..3).all(|i| p[at + i] > 0.5 * prior.mean[i] && p[at + i] < 2.0 * prior.mean[i])
 }
 
+/// The terms of an earlier fit on other data, if they still hold there.
+pub(crate) fn again(data: &Data, before: &Fit) -> Option<Fit> {
+    let fit = Fit::new(data, &before.terms, &before.p)?;
+    (possible(data, &fit.terms, &fit.p) && holds(data, &fit)).then_some(fit)
+}
+
 /// Adds features to a fit as long as the data call for them.
 pub(crate) fn choose(data: &Data, base: Fit, step_deg: f64) -> Fit {
     let mut fit = base;

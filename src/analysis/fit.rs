@@ -90,8 +90,8 @@ fn settle(data: &Data, terms: &Terms, start: &[f64], weight: f64) -> Option<Vec<
         }
     };
     let search = Search {
-        tolerance: 1e-9,
-        patience: 40,
+        tolerance: 1e-8,
+        patience: 30,
         ..Search::default()
     };
     let fit = nonlinear::fit_with(problem, start, rows + extra, search)?;

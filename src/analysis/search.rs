@@ -7,7 +7,6 @@ use super::When;
 use super::data::Data;
 use super::features::{FALSE_ALARM_RATE, KNEE_FALSE_ALARM_RATE};
 use super::fit::Fit;
-use super::law::{Form, bump};
 use super::stats::student;
 
 /// Half widths tried, °.
@@ -83,7 +82,9 @@ impl Candidate {
                 half_width_deg,
                 when,
             } => {
-                let height = || bump(angle_deg, centre_deg, half_width_deg, Form::Cosine(1)).0;
+                // The biweight: near enough to a raised cosine for the search, and cheap.
+                let x = (angle_deg - centre_deg) / half_width_deg;
+                let height = || (1.0 - x * x).max(0.0).powi(2);
                 match (when, up) {
                     (When::Up | When::Both, true) => height(),
                     (When::Down | When::Both, false) => -height(),
