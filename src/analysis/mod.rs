@@ -284,6 +284,17 @@ pub struct Measured {
     pub traces: Traces,
 }
 
+impl Measured {
+    /// Lets go of what only pictures need: over thousands of recordings it is most of the memory.
+    pub fn forget_pictures(&mut self) {
+        self.traces = Traces::default();
+        if let Some(curve) = &mut self.curve {
+            curve.points = Vec::new();
+            curve.fit = Vec::new();
+        }
+    }
+}
+
 /// Thinned time traces (at most some 1,500 points each) for plots; NaN where there was no reading.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Traces {

@@ -189,7 +189,7 @@ impl Copper {
                 let Some(case_c) = robust::median(&readings) else {
                     return 1.0;
                 };
-                (1.0 + COPPER_PER_K * (case_c - 20.0)) / (1.0 + COPPER_PER_K * (reference_c - 20.0))
+                copper_factor(case_c, reference_c)
             })
             .collect();
         Self {
@@ -197,6 +197,12 @@ impl Copper {
             known: case.is_some(),
         }
     }
+}
+
+/// Resistance of copper at a temperature over that at the reference, both °C.
+fn copper_factor(case_c: f64, reference_c: f64) -> f64 {
+    let since_20 = |c: f64| 1.0 + COPPER_PER_K * (c - 20.0);
+    since_20(case_c) / since_20(reference_c)
 }
 
 fn prior_of(c: &Calibration, copper: &Copper, rate_hz: f64) -> Option<Prior> {
@@ -222,4 +228,29 @@ fn scale_u(recording: &Recording, source: TorqueSource) -> f64 {
     percent
         .filter(|p| p.is_finite() && *p >= 0.0)
         .map_or(0.0, |p| 0.01 * p)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn copper_warms_as_the_winding_trade_reckons_it() {
+        // R(T)/R(20 °C) = (234.5 + T)/(234.5 + 20), T in °C: the winding trade's rule for annealed copper, with the same
+        // coefficient as IEC 60028 said from the other end (1/254.5 K = 0.003 929 /K); rule from memory.
+        for case_c in [-10.0, 0.0, 20.0, 45.0, 80.0] {
+            let rule = (234.5 + case_c) / 254.5;
+            assert!(
+                (copper_factor(case_c, 20.0) / rule - 1.0).abs() < 2e-4,
+                "{case_c} °C"
+            );
+        }
+    }
+
+    #[test]
+    fn twenty_five_kelvin_are_a_tenth_of_the_copper_term() {
+        // The contract's physics notes: "25 K of warming is 10 % on the copper term".
+        assert!((copper_factor(45.0, 20.0) - 1.098_25).abs() < 1e-9);
+        assert!((copper_factor(45.0, 45.0) - 1.0).abs() < 1e-12);
+    }
 }

@@ -122,7 +122,7 @@ fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Done, Problem>>
         .recordings
         .par_iter()
         .map(|path| {
-            let result = one(path, arguments.surface.as_deref(), aircraft);
+            let result = one(path, arguments, aircraft);
             bar.inc(1);
             result
         })
@@ -131,11 +131,15 @@ fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Done, Problem>>
     results
 }
 
-fn one(path: &Path, surface: Option<&str>, aircraft: &Aircraft) -> Result<Done, Problem> {
+fn one(path: &Path, arguments: &Arguments, aircraft: &Aircraft) -> Result<Done, Problem> {
     let recording = recording::read_path(path)?;
-    let surface_index = surface_of(path, &recording, surface, aircraft)?;
+    let named = arguments.surface.as_deref();
+    let surface_index = surface_of(path, &recording, named, aircraft)?;
     let surface = &aircraft.surfaces[surface_index];
-    let measured = measure(&recording, aircraft, surface);
+    let mut measured = measure(&recording, aircraft, surface);
+    if arguments.report.is_none() && arguments.plots.is_none() {
+        measured.forget_pictures();
+    }
     let judged = judge(&measured, &recording, surface, &aircraft.limits);
     let summary = RecordingSummary {
         file: path.display().to_string(),
