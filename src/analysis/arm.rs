@@ -24,7 +24,7 @@ pub(crate) struct Ratio {
 }
 
 enum Kind {
-    /// Arm angle as a polynomial of surface angle: of fifth degree where there are data for it, since a four-bar linkage's
+    /// Arm angle as a polynomial of surface angle: of fourth degree where there are data for it, since a four-bar linkage's
     /// ratio is its slope and a cubic's slope is off by half a per cent.
     Polynomial(Track),
     FourBar(LinkageSolver),
@@ -105,7 +105,7 @@ impl Track {
     fn fitted(&self, curve: Option<&Fit>) -> Option<Self> {
         let rows = &self.cells;
         let order = if rows.len() > 200 {
-            6
+            5
         } else if rows.len() > 40 {
             4
         } else {

@@ -17,7 +17,7 @@ use crate::recording::{Channel, Event, Recording};
 /// Further than this no control surface turns, °.
 const MOST_ANGLE_DEG: f64 = 100.0;
 /// More play than this bends the track of the servo's arm enough to fit again, °.
-const MUCH_SLOP_DEG: f64 = 0.3;
+const MUCH_SLOP_DEG: f64 = 0.1;
 /// Relative standard uncertainty of torque from the power of a standing servo: its winding, and that it may hunt (assumed).
 const STANDING_U: f64 = 0.1;
 /// A surface at rest may read this far from zero without a word, °.
