@@ -280,7 +280,7 @@ impl Fitted {
     }
 
     fn branches(&self) -> Vec<FitPoint> {
-        const COUNT: usize = 160;
+        const COUNT: usize = 120;
         (0..=COUNT)
             .map(|i| {
                 let angle_deg = self.lowest_deg

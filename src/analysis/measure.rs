@@ -22,6 +22,9 @@ const MUCH_SLOP_DEG: f64 = 0.1;
 const STANDING_U: f64 = 0.1;
 /// A surface at rest may read this far from zero without a word, °.
 const NEUTRAL_OFF_DEG: f64 = 1.0;
+/// A rest is this slow, °/s, and lasts this long at least, s.
+const STILL_DEG_S: f64 = 1.0;
+const REST_S: f64 = 0.4;
 /// Left out after reversals where no curve tells how much, °.
 const SINCE_UNKNOWN_DEG: f64 = 2.0;
 /// More than this share of samples lost is too much.
@@ -195,13 +198,18 @@ fn slop_of(
 fn neutral_off(series: &Series, motion: &Motion) -> Option<f64> {
     let first = motion.strokes.first()?;
     let raw = series.column(Channel::AngleDeg)?;
-    let moving = 0.1 * first.speed_deg_s;
-    let rest: Vec<f64> = (0..first.range.end)
-        .take_while(|&i| motion.speed_deg_s[i].is_nan() || motion.speed_deg_s[i].abs() <= moving)
-        .map(|i| raw[i])
+    let still = |i: &usize| {
+        let speed = motion.speed_deg_s[*i];
+        speed.is_nan() || speed.abs() <= STILL_DEG_S
+    };
+    let resting: Vec<usize> = (0..first.range.end).take_while(still).collect();
+    let until_s = series.t_s[*resting.last()?];
+    let rest: Vec<f64> = resting
+        .iter()
+        .map(|&i| raw[i])
         .filter(|a| !a.is_nan())
         .collect();
-    let at = robust::median(&rest).filter(|_| rest.len() >= 20)?;
+    let at = robust::median(&rest).filter(|_| until_s - series.t_s[0] >= REST_S)?;
     let middle = 0.25 * motion.travel_deg();
     (at.abs() > NEUTRAL_OFF_DEG && at.abs() < middle).then_some(at)
 }

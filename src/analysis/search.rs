@@ -182,6 +182,7 @@ impl<'a> Round<'a> {
     fn knees(&self, closed: &[Candidate]) -> Vec<Trial> {
         let margin = (0.06 * self.travel_deg()).max(1.5);
         let mut trials = Vec::new();
+        let mut column = Vec::new();
         for up_side in [true, false] {
             let present = if up_side {
                 self.fit.terms.knee_up
@@ -209,7 +210,7 @@ impl<'a> Round<'a> {
                     up_side,
                     at_deg: at,
                 };
-                trials.extend(self.trial(candidate));
+                trials.extend(self.trial(candidate, &mut column));
                 at += self.step_deg.max(0.4);
             }
         }
@@ -218,6 +219,7 @@ impl<'a> Round<'a> {
 
     fn spots(&self, closed: &[Candidate]) -> Vec<Trial> {
         let mut trials = Vec::new();
+        let mut column = Vec::new();
         if self.fit.terms.spots.len() >= MOST_SPOTS {
             return trials;
         }
@@ -250,7 +252,7 @@ impl<'a> Round<'a> {
                             half_width_deg,
                             when,
                         };
-                        trials.extend(self.trial(spot));
+                        trials.extend(self.trial(spot, &mut column));
                     }
                 }
                 centre_deg += (0.25 * half_width_deg).max(self.step_deg);
@@ -260,16 +262,16 @@ impl<'a> Round<'a> {
     }
 
     /// What a term of this shape in the torque would explain; `None` where it would be negative or cannot be told apart.
-    fn trial(&self, candidate: Candidate) -> Option<Trial> {
-        let mut zr = 0.0;
-        let column = self.column(&candidate);
-        for &(i, z) in &column {
-            zr += self.weights[i] * z * self.residuals[i];
-        }
+    fn trial(&self, candidate: Candidate, column: &mut Vec<(usize, f64)>) -> Option<Trial> {
+        self.column(&candidate, column);
+        let zr: f64 = column
+            .iter()
+            .map(|&(i, z)| self.weights[i] * z * self.residuals[i])
+            .sum();
         if column.len() < 3 || zr <= 0.0 {
             return None;
         }
-        let (zz, jz) = self.products(&column);
+        let (zz, jz) = self.products(column);
         let own = zz - (&self.fit.inverse * &jz).dot(&jz);
         (own > 1e-6 * zz).then(|| Trial {
             candidate,
@@ -277,21 +279,17 @@ impl<'a> Round<'a> {
         })
     }
 
-    /// ∂effort/∂(its size) at the points it changes.
-    fn column(&self, candidate: &Candidate) -> Vec<(usize, f64)> {
+    /// ∂effort/∂(its size) at the points it changes, into `column` (thousands are tried: one buffer serves them all).
+    fn column(&self, candidate: &Candidate, column: &mut Vec<(usize, f64)>) {
+        column.clear();
         let (from, to) = candidate.reach_deg();
         let first = self.by_angle.partition_point(|p| p.0 <= from);
-        let last = self.by_angle.partition_point(|p| p.0 < to);
-        self.by_angle[first..last.max(first)]
-            .iter()
-            .map(|&(angle, i)| {
-                (
-                    i,
-                    candidate.shape(angle, self.data.points[i].at.up) * self.by_torque[i],
-                )
-            })
-            .filter(|(_, z)| *z != 0.0)
-            .collect()
+        for &(angle, i) in self.by_angle[first..].iter().take_while(|p| p.0 < to) {
+            let z = candidate.shape(angle, self.data.points[i].at.up) * self.by_torque[i];
+            if z != 0.0 {
+                column.push((i, z));
+            }
+        }
     }
 
     /// Weighted products of a column with itself and with the fit's own.
@@ -308,7 +306,8 @@ impl<'a> Round<'a> {
 
     /// Chance of the cycles agreeing so well on nothing at this one place.
     fn chance(&self, trial: &Trial) -> f64 {
-        let column = self.column(&trial.candidate);
+        let mut column = Vec::new();
+        self.column(&trial.candidate, &mut column);
         let (zz, jz) = self.products(&column);
         let through = &self.fit.inverse * &jz;
         let own = zz - jz.dot(&through);
