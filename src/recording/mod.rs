@@ -91,7 +91,10 @@ pub struct Segment {
 
 impl Segment {
     /// `columns`: the known channels this rig has; a missing reading is NaN; other values are finite.
-    pub fn new(t_s: Vec<f64>, columns: [Option<Vec<f64>>; 10]) -> Self {
+    pub fn new(mut t_s: Vec<f64>, mut columns: [Option<Vec<f64>>; 10]) -> Self {
+        // Columns grew by doubling: half of a long recording would be empty room.
+        t_s.shrink_to_fit();
+        columns.iter_mut().flatten().for_each(Vec::shrink_to_fit);
         debug_assert!(columns.iter().flatten().all(|c| c.len() == t_s.len()));
         Self { t_s, columns }
     }
