@@ -15,6 +15,10 @@ const MOST_LEFT_OUT: f64 = 0.35;
 const LEAST_LEFT_OUT_DEG: f64 = 0.5;
 /// Friction counts as built up once what is missing is below this share of it, or below twice its own scatter.
 const BUILT_UP: f64 = 0.02;
+/// Stretch over which a mean that stands off the curve is a misfit and no noise, °.
+const STANDS_OFF_OVER_DEG: f64 = 1.5;
+/// Steps in a row without anything missing that end the stretch.
+const STEPS_IN_LINE: usize = 4;
 /// Speeds that vary by more than this (coefficient of variation) can tell viscous from dry friction.
 pub(crate) const SPEED_VARIES: f64 = 0.3;
 
@@ -153,7 +157,9 @@ impl Means<'_> {
             sums[bin][2] += missing * missing;
         }
         let floor = BUILT_UP * fit.p[FRICTION].abs();
-        let mut built = 0;
+        // Up to the first few steps in a row where nothing is missing: further on, a step out of line is chance, or another
+        // matter than friction that builds up.
+        let (mut built, mut in_a_row) = (0, 0);
         for (bin, [n, sum, squares]) in sums.iter().enumerate() {
             if *n < 3.0 {
                 continue;
@@ -162,6 +168,12 @@ impl Means<'_> {
             let u = ((squares / n - mean * mean).max(0.0) / (n - 1.0)).sqrt();
             if mean > floor.max(2.5 * u) && bin as f64 * step <= tried_deg.max(0.6 * most) {
                 built = bin + 1;
+                in_a_row = 0;
+            } else {
+                in_a_row += 1;
+                if in_a_row == STEPS_IN_LINE {
+                    break;
+                }
             }
         }
         // What is missing decays: from all of it (2 F, a reversal) to a fiftieth takes ln 100 decay lengths, to a
@@ -189,6 +201,37 @@ pub(crate) fn speed_variation(cells: &[Cell]) -> f64 {
 }
 
 impl Fitted {
+    /// The furthest that the strokes' mean stands off the fitted curve over a stretch of a degree or so, N·cm, and where.
+    /// From power nothing is said: what it tells of torque differs from place to place.
+    pub fn stands_off(&self, means: &Means, cells: &Cells) -> Option<(f64, f64)> {
+        if self.fit.terms.power {
+            return None;
+        }
+        let data = means.data(cells, self.since_deg);
+        let width = ((STANDS_OFF_OVER_DEG / cells.step_deg).round() as usize).max(3);
+        let mut gradient = vec![0.0; self.fit.p.len()];
+        let mut furthest: Option<(f64, f64)> = None;
+        for up in [true, false] {
+            let mut off: Vec<(f64, f64)> = data
+                .points
+                .iter()
+                .filter(|p| p.at.up == up)
+                .map(|p| {
+                    let model = self.fit.terms.effort(&self.fit.p, &p.at, &mut gradient).0;
+                    (p.at.angle_deg, p.effort - model)
+                })
+                .collect();
+            off.sort_by(|a, b| a.0.total_cmp(&b.0));
+            for near in off.windows(width) {
+                let mean = near.iter().map(|o| o.1).sum::<f64>() / width as f64;
+                if furthest.is_none_or(|f| mean.abs() > f.0.abs()) {
+                    furthest = Some((mean, near[width / 2].0));
+                }
+            }
+        }
+        furthest
+    }
+
     fn gradient(&self, entries: &[(usize, f64)]) -> Vec<f64> {
         let mut gradient = vec![0.0; self.fit.p.len()];
         for (i, g) in entries {

@@ -9,7 +9,6 @@ use super::data::Data;
 use super::fit::Fit;
 use super::law::{FRICTION, Form, NEUTRAL, STIFFNESS, Spot, Terms};
 use super::search::{Candidate, Round};
-use super::stats::student;
 
 /// False-alarm rate of the whole search for tight spots on a surface that has none.
 pub const FALSE_ALARM_RATE: f64 = 0.005;
@@ -27,6 +26,9 @@ const LEAST_SPOT_OF_SPAN_BY_POWER: f64 = 0.05;
 /// First guesses of a knee's extra slope, over the slope before it.
 const KNEE_SIZES: [f64; 3] = [0.5, 4.0, 40.0];
 const HALF_WIDTH_LIMITS_DEG: (f64, f64) = (0.5, 12.0);
+/// Student's t of a feature's size, from the scatter between cycles, that must be left once everything is fitted together:
+/// its place has been chosen already, and paid for.
+const STILL_AGREED: f64 = 3.25;
 /// Forms tried for a tight spot, with how much wider than a raised cosine each starts to be as wide at half its height.
 const FORMS: [(Form, f64); 3] = [
     (Form::Cosine(1), 1.0),
@@ -181,9 +183,10 @@ fn with(data: &Data, fit: &Fit, candidate: Candidate) -> Option<Fit> {
             (best?, fit.terms.calibration_at())
         }
     };
-    let agreed =
-        0.5 * student::t_two_sided_p(larger.t_of(index), larger.df.max(1.0)) < FALSE_ALARM_RATE;
-    (agreed && possible(data, &larger.terms, &larger.p) && holds(data, &larger)).then_some(larger)
+    (larger.t_of(index) > STILL_AGREED
+        && possible(data, &larger.terms, &larger.p)
+        && holds(data, &larger))
+    .then_some(larger)
 }
 
 /// The fit with the least misfit.

@@ -226,6 +226,16 @@ pub enum Doubt {
     ImpossibleAngles {
         most_deg: f64,
     },
+    /// The strokes' mean stands off the fitted curve: there is something that the curve does not show.
+    Misfit {
+        by_ncm: f64,
+        at_deg: f64,
+    },
+    /// The fitted curve does not reach the ends of the travel.
+    CurveTooShort {
+        from_deg: f64,
+        to_deg: f64,
+    },
     /// Arm angle, or pulse, and surface angle have nothing to do with each other.
     DoesNotFollow {
         channel: &'static str,

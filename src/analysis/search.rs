@@ -12,6 +12,8 @@ use super::stats::student;
 /// Half widths tried, °.
 const HALF_WIDTHS_DEG: [f64; 5] = [1.2, 2.0, 3.2, 5.0, 7.5];
 const MOST_SPOTS: usize = 3;
+/// Student's t of the cycles at a place itself that pooled scatter asks for besides.
+const AGREE_AS_WELL: f64 = 2.5;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Candidate {
@@ -156,10 +158,11 @@ impl<'a> Round<'a> {
         searches
             .into_iter()
             .filter_map(|(trials, places, rate)| {
+                let pooled = self.pooled(&trials, places);
                 let best = trials
                     .into_iter()
                     .max_by(|a, b| a.gain.total_cmp(&b.gain))?;
-                (self.chance(&best) * places < rate).then_some(best.candidate)
+                (self.chance(&best, pooled) * places < rate).then_some(best.candidate)
             })
             .collect()
     }
@@ -304,10 +307,43 @@ impl<'a> Round<'a> {
         (zz, jz)
     }
 
-    /// Chance of the cycles agreeing so well on nothing at this one place.
-    fn chance(&self, trial: &Trial) -> f64 {
+    /// Chance of the cycles agreeing so well on nothing at this one place: by their own scatter there, or, since few cycles
+    /// tell that badly, by the scatter they show at all places together, if they agree there as well.
+    fn chance(&self, trial: &Trial, pooled: Pooled) -> f64 {
+        let agreement = self.agreement(&trial.candidate);
+        let n = self.by_cycle.len() as f64;
+        // Few cycles may agree by luck: never believe less scatter than half of what single samples show.
+        let least = 0.5 * agreement.own * self.fit.weight * self.data.sample_variance;
+        let t = agreement.sum / agreement.scatter.max(least).sqrt();
+        let by_own = 0.5 * student::t_two_sided_p(t, n - 1.0);
+        if t < AGREE_AS_WELL {
+            return by_own;
+        }
+        let t = agreement.sum / (pooled.ratio * agreement.own).max(least).sqrt();
+        by_own.min(0.5 * student::t_two_sided_p(t, pooled.df))
+    }
+
+    /// The cycles' scatter over what independent samples would show, over all places tried (a sample of them).
+    fn pooled(&self, trials: &[Trial], places: f64) -> Pooled {
+        const MOST: usize = 40;
+        let every = trials.len().div_ceil(MOST).max(1);
+        let ratios: Vec<f64> = trials
+            .iter()
+            .step_by(every)
+            .map(|t| self.agreement(&t.candidate))
+            .map(|a| a.scatter / a.own.max(1e-300))
+            .collect();
+        let n = ratios.len().max(1) as f64;
+        Pooled {
+            ratio: ratios.iter().sum::<f64>() / n,
+            df: (self.by_cycle.len() as f64 - 1.0) * places.min(n).max(1.0),
+        }
+    }
+
+    /// What the cycles say of a candidate.
+    fn agreement(&self, candidate: &Candidate) -> Agreement {
         let mut column = Vec::new();
-        self.column(&trial.candidate, &mut column);
+        self.column(candidate, &mut column);
         let (zz, jz) = self.products(&column);
         let through = &self.fit.inverse * &jz;
         let own = zz - jz.dot(&through);
@@ -321,17 +357,30 @@ impl<'a> Round<'a> {
             .collect();
         // A cycle that lingered there (a hand does) counts for more, without speaking against the others: what is compared
         // is each cycle's score with its share of the size that all together make.
-        let shares: Vec<f64> = self
+        let shares = self
             .weight_by_cycle
             .iter()
-            .map(|w| column.iter().map(|&(i, z)| w[i] * z * z).sum::<f64>() / zz)
-            .collect();
+            .map(|w| column.iter().map(|&(i, z)| w[i] * z * z).sum::<f64>() / zz);
         let n = scores.len() as f64;
         let sum: f64 = scores.iter().sum();
-        let apart = scores.iter().zip(&shares).map(|(s, share)| s - share * sum);
-        let scatter = apart.map(|e| e * e).sum::<f64>() * n / (n - 1.0);
-        // Few cycles may agree by luck: never believe less scatter than half of what single samples show.
-        let variance = scatter.max(0.5 * own * self.fit.weight * self.data.sample_variance);
-        0.5 * student::t_two_sided_p(sum / variance.sqrt(), n - 1.0)
+        let apart = scores.iter().zip(shares).map(|(s, share)| s - share * sum);
+        Agreement {
+            sum,
+            own,
+            scatter: apart.map(|e| e * e).sum::<f64>() * n / (n - 1.0),
+        }
     }
+}
+
+/// Sum of the cycles' scores, what one unit's score would be, and the scatter of the sum.
+struct Agreement {
+    sum: f64,
+    own: f64,
+    scatter: f64,
+}
+
+#[derive(Clone, Copy)]
+struct Pooled {
+    ratio: f64,
+    df: f64,
 }

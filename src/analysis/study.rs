@@ -18,6 +18,12 @@ use crate::recording::{Channel, Recording};
 pub const FEWEST_STROKES: usize = 3;
 /// Travel needed before a curve is judged, °.
 const LEAST_TRAVEL_DEG: f64 = 8.0;
+/// Strokes whose mean stands off the fitted curve by this share of friction, or of the torque's span, whichever is more,
+/// have something in them that the curve does not show.
+const MISFIT_OF_FRICTION: f64 = 0.35;
+const MISFIT_OF_SPAN: f64 = 0.06;
+/// An end of the travel this long that the curve does not reach is not judged by it, share of the travel.
+const COVERED: f64 = 0.2;
 /// Fit the calibration no further away than this, in its own standard uncertainties, without saying so.
 const STRAINED: f64 = 3.0;
 /// Copper: resistance per kelvin at 20 °C, annealed (IEC 60028:1925, 0.003 93 /K).
@@ -151,6 +157,22 @@ impl Study<'_> {
             // Neither spring nor friction: what was read has nothing to do with the motion.
             outcome.doubts.push(Doubt::NoFit);
             return;
+        }
+        if let Some((by_ncm, at_deg)) = fitted.stands_off(&means, cells) {
+            let span = fitted.torque_at(fitted.highest_deg, true).0
+                - fitted.torque_at(fitted.lowest_deg, false).0;
+            let much = (MISFIT_OF_FRICTION * friction.value).max(MISFIT_OF_SPAN * span.abs());
+            if by_ncm.abs() > much {
+                outcome.doubts.push(Doubt::Misfit { by_ncm, at_deg });
+            }
+        }
+        let (low, high) = (self.motion.lowest_deg, self.motion.highest_deg);
+        let bare = COVERED * (high - low);
+        if fitted.lowest_deg - low > bare || high - fitted.highest_deg > bare {
+            outcome.doubts.push(Doubt::CurveTooShort {
+                from_deg: fitted.lowest_deg,
+                to_deg: fitted.highest_deg,
+            });
         }
         if fitted.fit.strain > STRAINED {
             outcome.doubts.push(Doubt::CalibrationStrained {

@@ -91,7 +91,7 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
         )),
         Doubt::NoCalibration => unproven(format!(
             "{name}: stiffness, friction and load are unproven: supply current says nothing about torque without a calibration \
-             of this servo. Calibrate it and name the file under its [[servo]]."
+             of this servo. Name its calibration file under its [[servo]]: samples/E1.calibration.toml shows the form."
         )),
         Doubt::NoAngle => unproven(format!(
             "{name}: nothing can be judged: the recording has no reading of angle_deg. Check the angle sensor's channel and wire."
@@ -162,6 +162,25 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
             "{name}: angle_deg reads up to {}, further than a control surface turns: nothing can be judged. Check the order of the \
              rig's channels, and the angle sensor's scale and zero.",
             Unit::Degree.place(*most_deg)
+        )),
+        Doubt::Misfit { by_ncm, at_deg } => finding(
+            Kind::Unproven,
+            Level::Watch,
+            Some(*at_deg),
+            Sentence::new(format!(
+                "{name}: around {} the readings stand off the fitted curve by ",
+                Unit::Degree.place(*at_deg)
+            ))
+            .bare_torque(by_ncm.abs())
+            .words(
+                ": something is there that these strokes do not pin down. Sweep again, at 20 to 40 degrees a second, with ten cycles.",
+            ),
+        ),
+        Doubt::CurveTooShort { from_deg, to_deg } => unproven(format!(
+            "{name}: the fitted curve covers only {} to {} of the travel, the rest is unproven: too little steady motion there, or too \
+             few samples a second. Sweep slower, or with more samples a second.",
+            Unit::Degree.place(*from_deg),
+            Unit::Degree.place(*to_deg)
         )),
         Doubt::DoesNotFollow { channel } => unproven(format!(
             "{name}: {channel} and angle_deg do not go together, so {channel} was not used. Check that sensor, its wire and how it \
