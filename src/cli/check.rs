@@ -7,7 +7,7 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::complain;
-use crate::aircraft::{self, Aircraft};
+use crate::aircraft::{self, Aircraft, Surface};
 use crate::analysis::measure;
 use crate::problem::{Problem, exit};
 use crate::recording::{self, Recording};
@@ -65,6 +65,10 @@ pub fn run(arguments: &Arguments) -> u8 {
             return exit::UNUSABLE;
         }
     };
+    if let Err(problem) = spare_the_inputs(arguments) {
+        complain(&problem);
+        return exit::UNUSABLE;
+    }
     let mut status = exit::NO_FAULT;
     let mut done: Vec<Done> = Vec::new();
     for result in all(arguments, &aircraft) {
@@ -110,6 +114,26 @@ pub fn run(arguments: &Arguments) -> u8 {
     status
 }
 
+/// A report is never written over what was measured or over the aircraft file.
+fn spare_the_inputs(arguments: &Arguments) -> Result<(), Problem> {
+    let Some(report) = &arguments.report else {
+        return Ok(());
+    };
+    // A file that is not there yet has no real path, and is nobody's input.
+    let Ok(target) = report.canonicalize() else {
+        return Ok(());
+    };
+    let mut inputs = arguments.recordings.iter().chain([&arguments.aircraft]);
+    if inputs.any(|i| i.canonicalize().is_ok_and(|i| i == target)) {
+        return Err(Problem::new(format!(
+            "{}: the report would be written over a file that is read here",
+            report.display()
+        ))
+        .hint("give --report another name, for instance check.html"));
+    }
+    Ok(())
+}
+
 /// All recordings, side by side, in the order named.
 fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Done, Problem>> {
     let many = arguments.recordings.len() >= MANY && io::stderr().is_terminal();
@@ -132,10 +156,19 @@ fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Done, Problem>>
 }
 
 fn one(path: &Path, arguments: &Arguments, aircraft: &Aircraft) -> Result<Done, Problem> {
-    let recording = recording::read_path(path)?;
+    let mut recording = recording::read_path(path)?;
     let named = arguments.surface.as_deref();
     let surface_index = surface_of(path, &recording, named, aircraft)?;
     let surface = &aircraft.surfaces[surface_index];
+    if let Some(own) = recording.key("surface").map(tidy)
+        && !own.eq_ignore_ascii_case(&surface.name)
+    {
+        let note = format!(
+            "The recording says it is of \"{own}\"; judged as \"{}\", as told.",
+            surface.name
+        );
+        recording.notes.push(note);
+    }
     let mut measured = measure(&recording, aircraft, surface);
     if arguments.report.is_none() && arguments.plots.is_none() {
         measured.forget_pictures();
@@ -162,6 +195,11 @@ fn one(path: &Path, arguments: &Arguments, aircraft: &Aircraft) -> Result<Done, 
     })
 }
 
+/// A name as a spreadsheet may have left it: without its commas and quotation marks.
+fn tidy(name: &str) -> &str {
+    name.trim_matches(|c: char| c.is_whitespace() || c == ',' || c == '"')
+}
+
 fn surface_of(
     path: &Path,
     recording: &Recording,
@@ -176,14 +214,15 @@ fn surface_of(
             .collect();
         names.join(", ")
     };
-    let Some(name) = named.or(recording.key("surface")).map(str::trim) else {
+    let Some(name) = named.or(recording.key("surface")).map(tidy) else {
         return Err(Problem::new(format!(
             "{}: the recording does not say which surface it is of",
             path.display()
         ))
         .hint(format!("add --surface NAME with one of {}", choices())));
     };
-    if let Some((index, _)) = aircraft.surface(name) {
+    let same = |s: &Surface| s.name.eq_ignore_ascii_case(name);
+    if let Some(index) = aircraft.surfaces.iter().position(same) {
         return Ok(index);
     }
     let nearest = aircraft
@@ -233,7 +272,7 @@ fn print(arguments: &Arguments, checked: &[Checked]) -> io::Result<()> {
         writeln!(out, "{}", text::recording(one, arguments.units, width))?;
     }
     if !checked.is_empty() {
-        writeln!(out, "{}", text::overview(checked, width))?;
+        writeln!(out, "{}", text::overview(checked, arguments.units, width))?;
     }
     out.flush()
 }

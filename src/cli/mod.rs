@@ -14,7 +14,7 @@ use crate::problem::{Problem, exit};
     long_about = "Measures what a builder feels in a control surface, and judges it with an honest interval.\n\n\
                   Keep hands and clothing clear, make propulsion and fuel safe, follow the airframe's and the servo's own manuals. \
                   National model-flying rules and the club's inspector decide; a bench result is no airworthiness statement.",
-    after_help = "Exit status: 0 no fault found, 1 something found or unproven, 2 a file or an argument could not be used, 3 the rig failed."
+    after_help = "Exit status: 0 no fault found, 1 something found or unproven, 2 a file or an argument could not be used."
 )]
 struct Arguments {
     #[command(subcommand)]

@@ -38,7 +38,7 @@ pub fn page(all: &[Checked<'_>], unit: TorqueUnit) -> Result<String, Problem> {
         aircraft: aircraft.join(", "),
         style: include_str!("page.css"),
         surfaces,
-        shared: shared_print(all),
+        shared: shared_print(all, unit),
         cautions,
         standing: view::STANDING_CAUTION,
         version: env!("CARGO_PKG_VERSION"),

@@ -29,10 +29,10 @@ pub fn small_print(checked: &Checked<'_>) -> Vec<String> {
 }
 
 /// What holds for all recordings shown together: limits, and how to read a number.
-pub fn shared_print(all: &[Checked<'_>]) -> Vec<String> {
+pub fn shared_print(all: &[Checked<'_>], unit: TorqueUnit) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for checked in all {
-        for line in limit_words(&checked.aircraft.limits) {
+        for line in limit_words(&checked.aircraft.limits, unit) {
             if !lines.contains(&line) {
                 lines.push(line);
             }
@@ -143,7 +143,7 @@ fn recording_words(checked: &Checked<'_>) -> String {
 }
 
 /// Which limits the owner gave and which are defaults.
-fn limit_words(limits: &Limits) -> Vec<String> {
+fn limit_words(limits: &Limits, unit: TorqueUnit) -> Vec<String> {
     let Limits {
         share_of_stall,
         slop_deg,
@@ -162,7 +162,7 @@ fn limit_words(limits: &Limits) -> Vec<String> {
         ),
         (
             "tight_spot_ncm",
-            Unit::Torque(TorqueUnit::NewtonCentimetre).given(limits.tight_spot_ncm),
+            Unit::Torque(unit).given(limits.tight_spot_ncm),
         ),
         (
             "hold_current_ma",

@@ -37,14 +37,14 @@ pub fn recording(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Strin
 }
 
 /// All recordings at a glance, what holds for all of them, and the caution that stands under every result.
-pub fn overview(all: &[Checked<'_>], width: usize) -> String {
+pub fn overview(all: &[Checked<'_>], unit: TorqueUnit, width: usize) -> String {
     let width = width.clamp(NARROWEST, WIDEST);
     let mut out = String::new();
     if !all.is_empty() {
         out += &overview_table(all, width);
         out += &tally(all, width);
         out.push('\n');
-        for line in shared_print(all) {
+        for line in shared_print(all, unit) {
             out += &paragraph(&clean(&line), "  ", "    ", width, Style::new().dimmed());
         }
     }
@@ -318,7 +318,7 @@ mod tests {
                 let text = recording(checked, NCM, width);
                 assert!(widest(&text) <= width, "{}", plain(&text));
             }
-            let text = overview(&all, width);
+            let text = overview(&all, NCM, width);
             assert!(widest(&text) <= width, "{}", plain(&text));
         }
     }
@@ -328,7 +328,7 @@ mod tests {
         let aircraft = fixture::aircraft();
         for width in [0, 1, 20, usize::MAX] {
             assert!(recording(&fixture::knee(&aircraft), NCM, width).contains("WORK NEEDED"));
-            assert!(overview(&[], width).contains("airworthiness"));
+            assert!(overview(&[], NCM, width).contains("airworthiness"));
         }
     }
 
@@ -345,7 +345,7 @@ mod tests {
         let aircraft = fixture::aircraft();
         let mut checked = fixture::knee(&aircraft);
         checked.recording.file = "a\x1b[2Jb\n.log".into();
-        for text in [recording(&checked, NCM, 80), overview(&[checked], 80)] {
+        for text in [recording(&checked, NCM, 80), overview(&[checked], NCM, 80)] {
             assert!(!text.contains("\x1b[2J"));
         }
     }
@@ -374,7 +374,7 @@ mod tests {
         ];
         fixture::golden(
             "knee.txt",
-            &format!("{text}\n{}", plain(&overview(&all, 80))),
+            &format!("{text}\n{}", plain(&overview(&all, NCM, 80))),
         );
     }
 }

@@ -1,6 +1,6 @@
 //! Findings about the recording rather than the surface: trips of the rig, what could not be judged, what did not arrive.
 
-use super::rules::{finding, named};
+use super::rules::{finding, named, side_word};
 use super::sentence::Sentence;
 use super::{Finding, Kind, Level};
 use crate::aircraft::Surface;
@@ -102,8 +102,10 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
             Unit::Degree.place(measured.travel_deg.map_or(0.0, |t| t.1 - t.0))
         )),
         Doubt::TooFewStrokes { up, down } => unproven(format!(
-            "{name}: {up} strokes up and {down} down are too few to tell scatter from a fault: three of each are needed, ten are \
-             better. Sweep again with more cycles."
+            "{name}: strokes used: {up} {}, {down} {}: too few to tell scatter from a fault. Three of each are needed, ten are \
+             better. Sweep again with more cycles.",
+            side_word(surface, true),
+            side_word(surface, false)
         )),
         Doubt::TooLittleTravel { from_deg, to_deg } => unproven(format!(
             "{name}: it moved only from {} to {}: too little travel for a curve. Sweep between the throws.",

@@ -98,7 +98,7 @@ pub(super) fn all(
     found
 }
 
-fn side_word(surface: &Surface, up_side: bool) -> &'static str {
+pub(super) fn side_word(surface: &Surface, up_side: bool) -> &'static str {
     let rudder = surface
         .throws
         .iter()

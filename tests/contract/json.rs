@@ -105,7 +105,6 @@ fn units_change_the_text_and_name_themselves() {
 }
 
 #[test]
-#[ignore = "the list of limits keeps N·cm whatever --units says"]
 fn units_change_the_limits_in_the_text_too() {
     let ran = check(&[KNEE], &["--units", "kgcm"]);
     assert!(!ran.out.contains("N·cm"), "{}", ran.out);
@@ -203,4 +202,56 @@ fn a_repeated_recording_is_judged_each_time_alike() {
     let results = bench.check(&[&path, &path, &path], &[]).results();
     assert_eq!(results.len(), 3);
     assert!(results.iter().all(|r| *r == results[0]));
+}
+
+#[test]
+fn a_report_is_never_written_over_a_file_that_is_read() {
+    let bench = Bench::new(&OnFile::default());
+    let recording = bench.put("keep.log", simulate(&elevator(BY_TORQUE), 61).capture);
+    for target in [recording.clone(), bench.path("aircraft.toml")] {
+        let before = std::fs::read(&target).unwrap();
+        let ran = bench.check(&[&recording], &["--report", target.to_str().unwrap()]);
+        ran.refused_with(&["--report"]);
+        assert_eq!(
+            std::fs::read(&target).unwrap(),
+            before,
+            "{}",
+            target.display()
+        );
+    }
+}
+
+#[test]
+fn a_surface_named_against_what_the_recording_says_is_judged_as_told_and_said() {
+    let ran = check(&[KNEE], &["--json", "--surface", "left aileron"]);
+    let result = ran.result();
+    assert_eq!(result["recording"]["surface"], "left aileron");
+    super::bench::has_finding(
+        &result,
+        "bad-data",
+        "watch",
+        &["right elevator", "left aileron"],
+    );
+}
+
+#[test]
+fn three_cycles_are_enough_for_a_tight_spot_of_twice_the_limit() {
+    let mut scenario = elevator(BY_TORQUE);
+    if let hingewright::simulated::Programme::Sweep(sweep) = &mut scenario.programme {
+        sweep.cycles = 3;
+    }
+    scenario.plant.hinge.tight_spots = vec![hingewright::simulated::TightSpot {
+        at_deg: 7.0,
+        height_ncm: 6.0,
+        width_deg: 2.5,
+        when: hingewright::simulated::When::Both,
+        bump: hingewright::simulated::Bump::RaisedCosine,
+    }];
+    for seed in 70..80 {
+        let bench = Bench::new(&OnFile::default());
+        let result = bench
+            .check_bytes("three.log", simulate(&scenario, seed).capture)
+            .result();
+        super::bench::has_finding(&result, "tight-spot", "work", &["both ways"]);
+    }
 }
