@@ -137,10 +137,11 @@ impl State {
             ))
             .hint("in the firmware, send every sample with one field a channel, in the order of the RIG line");
         }
-        if damaged > 0 && damaged == lines {
+        // Blank lines and remarks stand in any file: without one line of a rig it is no recording.
+        if damaged > 0 && self.assembly.recording.rig.is_none() {
             return Problem::new(format!("{name}: no recording: none of its {lines} lines is a line of the rig link"))
                 .hint("give a capture of the rig link, or a CSV file whose first line names its channels and t_us or t_s; \
-                       if it is a capture, check the baud rate");
+                       if it is a capture, check the cable, the baud rate and the firmware's checksum (CRC-16/IBM-3740)");
         }
         if self.assembly.recording.rig.is_none() && damaged == 0 {
             return Problem::new(format!("{name}: no samples and no RIG line in it"))
