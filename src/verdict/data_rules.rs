@@ -219,12 +219,17 @@ pub(super) fn bad_data(recording: &Recording) -> Vec<Finding> {
     let gone = recording.gone();
     let all = gone + recording.samples;
     if all > 0 && gone as f64 / all as f64 >= LOST_WORTH_SAYING {
+        let counted = |n: u64, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
+        // A file of rows came over no cable.
+        let next = if recording.rig.is_some() {
+            "Check the cable, its connectors and the ground between rig and servo supply."
+        } else {
+            "Look at those rows: every field a number with a point, or empty, and as many as the header names."
+        };
         let sentence = Sentence::new(format!(
-            "{} lost samples and {} damaged lines in {} ({}): counted and left out, nothing was guessed. Check the cable, its \
-             connectors and the ground between rig and servo supply.",
-            recording.lost,
-            recording.damaged_lines,
-            all,
+            "{} and {} in {all} ({}): counted and left out, nothing was guessed. {next}",
+            counted(recording.lost, "lost sample"),
+            counted(recording.damaged_lines, "damaged line"),
             Unit::Share.plain(gone as f64 / all as f64),
         ));
         found.push(finding(Kind::BadData, Level::Watch, None, sentence));

@@ -4,7 +4,7 @@
 use hingewright::simulated::{Channel, simulate};
 use serde_json::Value;
 
-use super::bench::{BY_TORQUE, Bench, OnFile, Ran, assert_near, elevator};
+use super::bench::{BY_TORQUE, Bench, OnFile, Ran, assert_near, elevator, has_finding};
 use super::wire;
 
 use Channel::*;
@@ -122,4 +122,45 @@ fn readings_a_million_times_too_large_are_no_reason_to_fail() {
 #[test]
 fn angles_a_million_times_too_large_are_no_reason_to_run_out_of_memory() {
     let _ = checked(BY_TORQUE, "angle_deg", |_, v| 1e6 * v).result();
+}
+
+#[test]
+fn readings_that_the_curve_does_not_describe_are_unproven() {
+    let made = simulate(&elevator(BY_TORQUE), 81);
+    let at = |name| 3 + BY_TORQUE.iter().position(|c| c.name() == name).unwrap();
+    let (angle, torque) = (at("angle_deg"), at("torque_ncm"));
+    // A dent of the same sign both ways: neither stiffness, nor a knee, nor friction.
+    let dented = wire::changed(&made.capture, |_, fields| {
+        if let (Ok(a), Ok(t)) = (fields[angle].parse::<f64>(), fields[torque].parse::<f64>()) {
+            let dent = 5.0 * (-((a - 2.0) / 2.0).powi(2)).exp();
+            fields[torque] = format!("{:.2}", t - dent);
+        }
+    });
+    let bench = Bench::new(&OnFile::default());
+    let result = bench.check_bytes("dented.log", dented).result();
+    assert_ne!(
+        result["verdict"], "no-fault-found",
+        "{}",
+        result["findings"]
+    );
+    has_finding(
+        &result,
+        "unproven",
+        "watch",
+        &["stand off the fitted curve"],
+    );
+}
+
+#[test]
+fn a_travel_that_the_curve_does_not_reach_is_unproven_there() {
+    let mut scenario = elevator(BY_TORQUE);
+    scenario.rate_hz = 12.0;
+    let made = simulate(&scenario, 82);
+    let bench = Bench::new(&OnFile::default());
+    let result = bench.check_bytes("coarse.log", made.capture).result();
+    assert_ne!(
+        result["verdict"], "no-fault-found",
+        "{}",
+        result["findings"]
+    );
 }
