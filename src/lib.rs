@@ -9,12 +9,14 @@
 //! - [`aircraft`]: `aircraft.toml`, calibrations, linkage geometry.
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
 //! - [`verdict`]: pure; rules, findings, the sentences.
+//! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
 //! - [`cli`]: arguments; one file a command.
 
 pub mod aircraft;
 pub mod analysis;
+pub mod assess;
 pub mod cli;
 pub mod link;
 pub mod problem;

@@ -7,13 +7,13 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::complain;
-use crate::aircraft::{self, Aircraft, Surface};
-use crate::analysis::measure;
+use crate::aircraft::{self, Aircraft};
+use crate::assess::{Assessed, assess, pair_up, surface_of};
 use crate::problem::{Problem, exit};
-use crate::recording::{self, Recording};
-use crate::report::{Checked, RecordingSummary, html, json, plot, text};
+use crate::recording;
+use crate::report::{Checked, html, json, plot, text};
 use crate::units::TorqueUnit;
-use crate::verdict::{Judged, Verdict, compare_pairs, judge};
+use crate::verdict::Verdict;
 
 /// Width of the output where it is no terminal, and the widest that is still easy to read.
 const WIDTH: usize = 80;
@@ -49,14 +49,6 @@ pub struct Arguments {
     plots: Option<PathBuf>,
 }
 
-/// A recording measured, or why not.
-struct Done {
-    surface_index: usize,
-    summary: RecordingSummary,
-    measured: crate::analysis::Measured,
-    judged: Judged,
-}
-
 pub fn run(arguments: &Arguments) -> u8 {
     let aircraft = match aircraft::read_path(&arguments.aircraft) {
         Ok(aircraft) => aircraft,
@@ -70,7 +62,7 @@ pub fn run(arguments: &Arguments) -> u8 {
         return exit::UNUSABLE;
     }
     let mut status = exit::NO_FAULT;
-    let mut done: Vec<Done> = Vec::new();
+    let mut done: Vec<Assessed> = Vec::new();
     for result in all(arguments, &aircraft) {
         match result {
             Ok(one) => done.push(one),
@@ -90,13 +82,7 @@ pub fn run(arguments: &Arguments) -> u8 {
     }
     let checked: Vec<Checked> = done
         .into_iter()
-        .map(|d| Checked {
-            aircraft: &aircraft,
-            surface: &aircraft.surfaces[d.surface_index],
-            recording: d.summary,
-            measured: d.measured,
-            judged: d.judged,
-        })
+        .map(|one| Checked::of(&aircraft, one))
         .collect();
     if let Err(error) = print(arguments, &checked) {
         // A reader that has seen enough is no fault of ours.
@@ -135,7 +121,7 @@ fn spare_the_inputs(arguments: &Arguments) -> Result<(), Problem> {
 }
 
 /// All recordings, side by side, in the order named.
-fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Done, Problem>> {
+fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Assessed, Problem>> {
     let many = arguments.recordings.len() >= MANY && io::stderr().is_terminal();
     let bar = if many {
         indicatif::ProgressBar::new(arguments.recordings.len() as u64)
@@ -155,107 +141,15 @@ fn all(arguments: &Arguments, aircraft: &Aircraft) -> Vec<Result<Done, Problem>>
     results
 }
 
-fn one(path: &Path, arguments: &Arguments, aircraft: &Aircraft) -> Result<Done, Problem> {
-    let mut recording = recording::read_path(path)?;
-    let named = arguments.surface.as_deref();
-    let surface_index = surface_of(path, &recording, named, aircraft)?;
-    let surface = &aircraft.surfaces[surface_index];
-    if let Some(own) = recording.key("surface").map(tidy)
-        && !own.eq_ignore_ascii_case(&surface.name)
-    {
-        let note = format!(
-            "The recording says it is of \"{own}\"; judged as \"{}\", as told.",
-            surface.name
-        );
-        recording.notes.push(note);
-    }
-    let mut measured = measure(&recording, aircraft, surface);
+fn one(path: &Path, arguments: &Arguments, aircraft: &Aircraft) -> Result<Assessed, Problem> {
+    let recording = recording::read_path(path)?;
+    let file = path.display().to_string();
+    let surface_index = surface_of(&recording, &file, arguments.surface.as_deref(), aircraft)?;
+    let mut assessed = assess(recording, &file, aircraft, surface_index);
     if arguments.report.is_none() && arguments.plots.is_none() {
-        measured.forget_pictures();
+        assessed.measured.forget_pictures();
     }
-    let judged = judge(&measured, &recording, surface, &aircraft.limits);
-    let summary = RecordingSummary {
-        file: path.display().to_string(),
-        surface: surface.name.clone(),
-        samples: recording.samples,
-        lost: recording.lost,
-        damaged_lines: recording.damaged_lines,
-        restarts: recording.restarts,
-        span_s: measured.span_s,
-        rate_hz: measured.rate_hz,
-        events: recording.events.iter().map(|e| e.code.clone()).collect(),
-        keys: recording.keys,
-        notes: recording.notes,
-    };
-    Ok(Done {
-        surface_index,
-        summary,
-        measured,
-        judged,
-    })
-}
-
-/// A name as a spreadsheet may have left it: without its commas and quotation marks.
-fn tidy(name: &str) -> &str {
-    name.trim_matches(|c: char| c.is_whitespace() || c == ',' || c == '"')
-}
-
-fn surface_of(
-    path: &Path,
-    recording: &Recording,
-    named: Option<&str>,
-    aircraft: &Aircraft,
-) -> Result<usize, Problem> {
-    let choices = || {
-        let names: Vec<String> = aircraft
-            .surfaces
-            .iter()
-            .map(|s| format!("\"{}\"", s.name))
-            .collect();
-        names.join(", ")
-    };
-    let Some(name) = named.or(recording.key("surface")).map(tidy) else {
-        return Err(Problem::new(format!(
-            "{}: the recording does not say which surface it is of",
-            path.display()
-        ))
-        .hint(format!("add --surface NAME with one of {}", choices())));
-    };
-    let same = |s: &Surface| s.name.eq_ignore_ascii_case(name);
-    if let Some(index) = aircraft.surfaces.iter().position(same) {
-        return Ok(index);
-    }
-    let nearest = aircraft
-        .surfaces
-        .iter()
-        .max_by(|a, b| {
-            strsim::jaro_winkler(&a.name, name).total_cmp(&strsim::jaro_winkler(&b.name, name))
-        })
-        .filter(|s| strsim::jaro_winkler(&s.name, name) > 0.8);
-    let hint = match nearest {
-        Some(near) => format!(
-            "did you mean --surface \"{}\"? The aircraft has {}",
-            near.name,
-            choices()
-        ),
-        None => format!(
-            "name one of the aircraft's surfaces with --surface: {}",
-            choices()
-        ),
-    };
-    Err(Problem::new(format!(
-        "{}: the aircraft has no surface \"{name}\"",
-        path.display()
-    ))
-    .hint(hint))
-}
-
-fn pair_up(aircraft: &Aircraft, done: &mut [Done]) {
-    let mut results: Vec<_> = done
-        .iter_mut()
-        .map(|d| (d.surface_index, &d.measured, &mut d.judged))
-        .collect();
-    compare_pairs(aircraft, &mut results);
+    Ok(assessed)
 }
 
 fn print(arguments: &Arguments, checked: &[Checked]) -> io::Result<()> {

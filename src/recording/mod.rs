@@ -121,6 +121,12 @@ pub struct Event {
     pub detail: Option<String>,
 }
 
+/// The `#` key with which the host says how a run ended. It stands at the top of a recording as [`UNFINISHED`], which is true
+/// until the run's end writes it once more; a run that was killed leaves it standing.
+pub const OUTCOME: &str = "outcome";
+pub const UNFINISHED: &str = "unfinished";
+pub const FINISHED: &str = "finished";
+
 /// A recording, read.
 #[derive(Debug, Clone, Default)]
 pub struct Recording {
@@ -153,6 +159,18 @@ impl Recording {
     /// When the recording began, from its `started` key; `None` where there is none or it is no RFC 3339 time.
     pub fn started(&self) -> Option<jiff::Timestamp> {
         self.key("started")?.parse().ok()
+    }
+    /// Why the run that made this recording did not reach its end, from its last `outcome` key; `None` where it did, or
+    /// where it does not say (a capture of a serial terminal).
+    pub fn unfinished(&self) -> Option<&str> {
+        let why = self.key(OUTCOME)?.strip_prefix(UNFINISHED)?;
+        Some(why.trim_start_matches([':', ' '])).map(|w| {
+            if w.is_empty() {
+                "it was ended from outside"
+            } else {
+                w
+            }
+        })
     }
     /// Samples that did not come through: those that SEQ misses (a damaged sample is one of them), or the damaged lines
     /// where there are more of these.

@@ -278,6 +278,7 @@ fn summary(file: &str, surface: &Surface) -> RecordingSummary {
             ("started".into(), "2026-04-18T10:22:07Z".into()),
         ],
         notes: Vec::new(),
+        unfinished: None,
     }
 }
 

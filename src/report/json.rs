@@ -46,6 +46,9 @@ struct RecordingOut<'a> {
     span_s: Option<f64>,
     rate_hz: Option<f64>,
     events: &'a [String],
+    /// Only where the run did not reach its end: why.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    unfinished: Option<&'a str>,
 }
 
 #[derive(Serialize)]
@@ -152,6 +155,7 @@ impl<'a> From<&'a Checked<'_>> for CheckLine<'a> {
                 span_s: number(recording.span_s),
                 rate_hz: number(recording.rate_hz),
                 events: &recording.events,
+                unfinished: recording.unfinished.as_deref(),
             },
             torque_from: match measured.torque_from {
                 TorqueSource::Torque => "torque",

@@ -17,25 +17,9 @@ pub use view::{CAUTIONS, STANDING_CAUTION, verdict_words};
 
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Measured;
+use crate::assess::Assessed;
+pub use crate::assess::RecordingSummary;
 use crate::verdict::Judged;
-
-/// How a recording came in: what the contract's `recording` object says.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RecordingSummary {
-    pub file: String,
-    pub surface: String,
-    pub samples: u64,
-    pub lost: u64,
-    pub damaged_lines: u64,
-    pub restarts: u64,
-    pub span_s: f64,
-    pub rate_hz: f64,
-    /// Codes of the events in order.
-    pub events: Vec<String>,
-    /// `started`, `purpose`, `note` and other `#` keys.
-    pub keys: Vec<(String, String)>,
-    pub notes: Vec<String>,
-}
 
 /// One recording checked: all that an output may show.
 pub struct Checked<'a> {
@@ -44,4 +28,16 @@ pub struct Checked<'a> {
     pub recording: RecordingSummary,
     pub measured: Measured,
     pub judged: Judged,
+}
+
+impl<'a> Checked<'a> {
+    pub fn of(aircraft: &'a Aircraft, assessed: Assessed) -> Self {
+        Self {
+            aircraft,
+            surface: &aircraft.surfaces[assessed.surface_index],
+            recording: assessed.summary,
+            measured: assessed.measured,
+            judged: assessed.judged,
+        }
+    }
 }

@@ -33,6 +33,9 @@ pub const CAUTIONS: [(&str, &str); 5] = [
     ),
 ];
 
+/// The label of a recording whose run did not reach its end.
+pub const UNFINISHED: &str = "unfinished run";
+
 /// Shown for a quantity that is none.
 pub const NOT_MEASURED: &str = "not measured";
 
@@ -96,9 +99,12 @@ pub fn label(checked: &Checked<'_>, finding: &Finding) -> String {
     format!("{words}{at}")
 }
 
-/// The labels of all findings, worst first; those that are alike once, with their number.
+/// That the run is unfinished, then the labels of all findings, worst first; those that are alike once, with their number.
 pub fn labels(checked: &Checked<'_>) -> Vec<String> {
     let mut counted: Vec<(String, usize)> = Vec::new();
+    if checked.recording.unfinished.is_some() {
+        counted.push((UNFINISHED.to_owned(), 1));
+    }
     for finding in &checked.judged.findings {
         let text = label(checked, finding);
         match counted.iter_mut().find(|(known, _)| *known == text) {

@@ -1,0 +1,154 @@
+//! A recording, measured and judged: the one sentence that every command speaks. Opens and prints nothing.
+
+use crate::aircraft::{Aircraft, Surface};
+use crate::analysis::{Measured, measure};
+use crate::problem::Problem;
+use crate::recording::Recording;
+use crate::verdict::{Judged, compare_pairs, judge};
+
+/// How a recording came in: what the contract's `recording` object says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecordingSummary {
+    pub file: String,
+    pub surface: String,
+    pub samples: u64,
+    pub lost: u64,
+    pub damaged_lines: u64,
+    pub restarts: u64,
+    pub span_s: f64,
+    pub rate_hz: f64,
+    /// Codes of the events in order.
+    pub events: Vec<String>,
+    /// `started`, `purpose`, `note` and other `#` keys.
+    pub keys: Vec<(String, String)>,
+    pub notes: Vec<String>,
+    /// Why the run that made the recording did not reach its end; `None` where it did, or where nothing is said about it.
+    pub unfinished: Option<String>,
+}
+
+/// A recording of one surface, measured and judged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Assessed {
+    /// Index into [`Aircraft::surfaces`].
+    pub surface_index: usize,
+    pub summary: RecordingSummary,
+    pub measured: Measured,
+    pub judged: Judged,
+}
+
+/// Measures and judges a recording, shown under the name `file`, as one of `surface_index`.
+pub fn assess(
+    mut recording: Recording,
+    file: &str,
+    aircraft: &Aircraft,
+    surface_index: usize,
+) -> Assessed {
+    let surface = &aircraft.surfaces[surface_index];
+    if let Some(own) = recording.key("surface").map(tidy)
+        && !own.eq_ignore_ascii_case(&surface.name)
+    {
+        let note = format!(
+            "The recording says it is of \"{own}\"; judged as \"{}\", as told.",
+            surface.name
+        );
+        recording.notes.push(note);
+    }
+    let unfinished = recording.unfinished().map(str::to_owned);
+    if let Some(why) = &unfinished {
+        recording.notes.push(format!(
+            "This recording is of an unfinished run, judged as far as it goes: {why}."
+        ));
+    }
+    let measured = measure(&recording, aircraft, surface);
+    let judged = judge(&measured, &recording, surface, &aircraft.limits);
+    let summary = RecordingSummary {
+        file: file.to_owned(),
+        surface: surface.name.clone(),
+        samples: recording.samples,
+        lost: recording.lost,
+        damaged_lines: recording.damaged_lines,
+        restarts: recording.restarts,
+        span_s: measured.span_s,
+        rate_hz: measured.rate_hz,
+        events: recording.events.iter().map(|e| e.code.clone()).collect(),
+        keys: recording.keys,
+        notes: recording.notes,
+        unfinished,
+    };
+    Assessed {
+        surface_index,
+        summary,
+        measured,
+        judged,
+    }
+}
+
+/// Compares surfaces with their pairs among recordings judged together, and adds what differs to both.
+pub fn pair_up(aircraft: &Aircraft, assessed: &mut [Assessed]) {
+    let mut results: Vec<_> = assessed
+        .iter_mut()
+        .map(|a| (a.surface_index, &a.measured, &mut a.judged))
+        .collect();
+    compare_pairs(aircraft, &mut results);
+}
+
+/// Which surface a recording is of: the one named, else the one that it says itself. `file` is for the message.
+pub fn surface_of(
+    recording: &Recording,
+    file: &str,
+    named: Option<&str>,
+    aircraft: &Aircraft,
+) -> Result<usize, Problem> {
+    let Some(name) = named.or(recording.key("surface")).map(tidy) else {
+        return Err(Problem::new(format!(
+            "{file}: the recording does not say which surface it is of"
+        ))
+        .hint(format!(
+            "add --surface NAME with one of {}",
+            choices(aircraft)
+        )));
+    };
+    find_surface(name, aircraft).map_err(|near| {
+        let hint = match near {
+            Some(near) => format!(
+                "did you mean --surface \"{}\"? The aircraft has {}",
+                near.name,
+                choices(aircraft)
+            ),
+            None => format!(
+                "name one of the aircraft's surfaces with --surface: {}",
+                choices(aircraft)
+            ),
+        };
+        Problem::new(format!("{file}: the aircraft has no surface \"{name}\"")).hint(hint)
+    })
+}
+
+/// The surface of this name, upper or lower case alike; else the one whose name is nearest, if any is near.
+pub fn find_surface<'a>(name: &str, aircraft: &'a Aircraft) -> Result<usize, Option<&'a Surface>> {
+    let same = |s: &Surface| s.name.eq_ignore_ascii_case(name);
+    if let Some(index) = aircraft.surfaces.iter().position(same) {
+        return Ok(index);
+    }
+    let alike = |s: &Surface| strsim::jaro_winkler(&s.name, name);
+    Err(aircraft
+        .surfaces
+        .iter()
+        .max_by(|a, b| alike(a).total_cmp(&alike(b)))
+        .filter(|s| alike(s) > 0.8))
+}
+
+/// The aircraft's surfaces, quoted, for a hint.
+pub fn choices(aircraft: &Aircraft) -> String {
+    let names: Vec<String> = aircraft
+        .surfaces
+        .iter()
+        .map(|s| format!("\"{}\"", s.name))
+        .collect();
+    names.join(", ")
+}
+
+/// A name as a spreadsheet may have left it: without its commas and quotation marks.
+fn tidy(name: &str) -> &str {
+    name.trim_matches(|c: char| c.is_whitespace() || c == ',' || c == '"')
+}
