@@ -11,6 +11,7 @@
 //! - [`verdict`]: pure; rules, findings, the sentences.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
+//! - [`rig`]: a rig on a line; driving it, recording what it says.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
 //! - [`cli`]: arguments; one file a command.
 
@@ -22,6 +23,7 @@ pub mod link;
 pub mod problem;
 pub mod recording;
 pub mod report;
+pub mod rig;
 pub mod simulated;
 pub mod units;
 pub mod verdict;
