@@ -83,6 +83,11 @@ impl Ear {
         }
     }
 
+    /// Whether more of what came together is still to be heard.
+    pub fn has_more(&self) -> bool {
+        self.next < self.batch.len()
+    }
+
     /// Begins the patience of [`Ear::next_within`] anew.
     pub fn be_patient_from_now(&mut self) {
         self.last_sample = Instant::now();

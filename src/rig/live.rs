@@ -50,7 +50,8 @@ pub(super) struct Follower {
     pub live: Live,
     timeline: Timeline,
     places: Vec<Option<Channel>>,
-    since: (f64, u64),
+    /// Where the rate is counted from: time, and samples until then.
+    since: Option<(f64, u64)>,
 }
 
 impl Follower {
@@ -59,7 +60,7 @@ impl Follower {
             live: Live::default(),
             timeline: Timeline::new(true, 0.0),
             places: Vec::new(),
-            since: (0.0, 0),
+            since: None,
         }
     }
 
@@ -84,7 +85,7 @@ impl Follower {
         let identity = Arc::new(RigIdentity::of(rig));
         self.places = rig.channels().map(Channel::from_name).collect();
         self.timeline = Timeline::new(true, rig.rate_hz);
-        self.since = (0.0, self.live.samples);
+        self.since = None;
         self.live.rig = Some(Arc::clone(&identity));
         Heard::Rig(identity)
     }
@@ -98,7 +99,7 @@ impl Follower {
             Step::Repeat => return None,
             Step::ClockWentBack { .. } | Step::CountWentBack => {
                 self.timeline = self.timeline.restarted();
-                self.since = (0.0, self.live.samples);
+                self.since = None;
                 let _ = self.timeline.step(Some(seq), f64::from(t_us));
                 0.0
             }
@@ -115,12 +116,12 @@ impl Follower {
         let sample = Sample { t_s, values };
         self.live.samples += 1;
         self.live.latest = Some(sample);
-        let (from_s, from_count) = self.since;
+        let (from_s, from_count) = *self.since.get_or_insert((t_s, self.live.samples));
         let passed_s = t_s - from_s;
         if passed_s >= 0.5 {
             self.live.rate_hz = (self.live.samples - from_count) as f64 / passed_s;
             if passed_s >= 1.0 {
-                self.since = (t_s, self.live.samples);
+                self.since = Some((t_s, self.live.samples));
             }
         }
         Some(Heard::Sample(sample))
