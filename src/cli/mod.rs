@@ -71,6 +71,8 @@ fn number_between<const LOWEST: u32, const HIGHEST: u32>(text: &str) -> Result<f
     let (lowest, highest) = (f64::from(LOWEST), f64::from(HIGHEST));
     match text.parse::<f64>() {
         Ok(number) if (lowest..=highest).contains(&number) => Ok(number),
-        _ => Err(format!("a number from {lowest} to {highest} is wanted here")),
+        _ => Err(format!(
+            "a number from {lowest} to {highest} is wanted here"
+        )),
     }
 }

@@ -30,7 +30,10 @@ impl Screen {
         if self.terminal {
             if self.due() {
                 let reading = progress.sample.map_or(String::new(), |s| reading(&s));
-                self.draw(&format!("{phase:28}  {reading}  {:.0} s left", progress.left_s));
+                self.draw(&format!(
+                    "{phase:28}  {reading}  {:.0} s left",
+                    progress.left_s
+                ));
             }
         } else if self.phase.as_ref() != Some(&phase) {
             let _ = writeln!(io::stderr(), "{phase}");
@@ -42,7 +45,10 @@ impl Screen {
         if coverage.is_enough() && !self.enough_said {
             self.enough_said = true;
             self.break_line();
-            let _ = writeln!(io::stderr(), "Enough: the whole travel, and strokes enough for a verdict. Rest a second, then end it.");
+            let _ = writeln!(
+                io::stderr(),
+                "Enough: the whole travel, and strokes enough for a verdict. Rest a second, then end it."
+            );
         }
         if self.terminal && self.due() {
             let reading = coverage.sample.map_or(String::new(), |s| reading(&s));
@@ -72,7 +78,9 @@ impl Screen {
     }
 
     fn draw(&self, text: &str) {
-        let width = console::Term::stderr().size_checked().map_or(80, |(_, w)| usize::from(w));
+        let width = console::Term::stderr()
+            .size_checked()
+            .map_or(80, |(_, w)| usize::from(w));
         let text = console::truncate_str(text, width.saturating_sub(1), "…");
         let mut out = io::stderr();
         let _ = write!(out, "\r\x1b[2K{text}");
@@ -98,10 +106,18 @@ fn phase_words(phase: Phase) -> String {
 }
 
 fn reading(sample: &Sample) -> String {
-    let value = |channel, decimals: usize, unit: &str| sample.get(channel).map(|v| format!("{v:.decimals$}{unit}"));
+    let value = |channel, decimals: usize, unit: &str| {
+        sample.get(channel).map(|v| format!("{v:.decimals$}{unit}"))
+    };
     let effort = value(Channel::TorqueNcm, 1, " N·cm")
         .or_else(|| value(Channel::ForceN, 1, " N"))
         .or_else(|| value(Channel::CurrentMa, 0, " mA"));
-    let angle = sample.get(Channel::AngleDeg).map(|deg| format!("{deg:+6.1}°"));
-    [angle, effort].into_iter().flatten().collect::<Vec<_>>().join("  ")
+    let angle = sample
+        .get(Channel::AngleDeg)
+        .map(|deg| format!("{deg:+6.1}°"));
+    [angle, effort]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join("  ")
 }

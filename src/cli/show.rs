@@ -17,7 +17,9 @@ pub fn terminal_width() -> usize {
     if !io::stdout().is_terminal() {
         return WIDTH;
     }
-    let columns = console::Term::stdout().size_checked().map_or(WIDTH, |(_, columns)| usize::from(columns));
+    let columns = console::Term::stdout()
+        .size_checked()
+        .map_or(WIDTH, |(_, columns)| usize::from(columns));
     columns.min(WIDEST)
 }
 

@@ -91,20 +91,36 @@ impl Job<'_> {
 
 fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     let logbook = match &arguments.aircraft {
-        Some(file) if !arguments.logbook.join(crate::logbook::AIRCRAFT_FILE).exists() => {
+        Some(file)
+            if !arguments
+                .logbook
+                .join(crate::logbook::AIRCRAFT_FILE)
+                .exists() =>
+        {
             Logbook::create(&arguments.logbook, file)?
         }
         _ => Logbook::open(&arguments.logbook)?,
     };
     let aircraft = logbook.aircraft();
     let surface_index = find_surface(&arguments.surface, aircraft).map_err(|near| {
-        let meant = near.map_or(String::new(), |near| format!("did you mean \"{}\"? ", near.name));
-        Problem::new(format!("{} has no surface \"{}\"", aircraft.name, arguments.surface))
-            .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
+        let meant = near.map_or(String::new(), |near| {
+            format!("did you mean \"{}\"? ", near.name)
+        });
+        Problem::new(format!(
+            "{} has no surface \"{}\"",
+            aircraft.name, arguments.surface
+        ))
+        .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
     })?;
     let surface = &aircraft.surfaces[surface_index];
     let job = Job {
-        plan: SweepPlan::of(aircraft, surface, arguments.cycles, arguments.rate, arguments.hold),
+        plan: SweepPlan::of(
+            aircraft,
+            surface,
+            arguments.cycles,
+            arguments.rate,
+            arguments.hold,
+        ),
         trip: aircraft.trip_points(surface),
         arguments,
         surface_index,
@@ -130,9 +146,17 @@ fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
     let line = open(port)?;
     let run = runtime()?.block_on(async {
         let rig = greet(line).await?;
-        say(&format!("port       {}\n{}\n", port.port, described(rig.identity())));
+        say(&format!(
+            "port       {}\n{}\n",
+            port.port,
+            described(rig.identity())
+        ));
         let driven = rig.is_driven();
-        say(&if driven { driven_plan(job) } else { passive_plan(job) });
+        say(&if driven {
+            driven_plan(job)
+        } else {
+            passive_plan(job)
+        });
         if job.arguments.dry_run {
             say("Nothing was moved (--dry-run).");
             return Ok(None);
@@ -214,8 +238,10 @@ fn cautions(taken_as_read: bool) {
 /// Asks once. The rig may go away meanwhile.
 async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
     if !io::stdin().is_terminal() {
-        return Err(Problem::new("nobody can be asked here whether the surface may move")
-            .hint("run it in a terminal, or add --yes once you have read the cautions"));
+        return Err(
+            Problem::new("nobody can be asked here whether the surface may move")
+                .hint("run it in a terminal, or add --yes once you have read the cautions"),
+        );
     }
     let mut out = anstream::stdout();
     let _ = write!(out, "Is everything clear, and may it move now? [y/N] ");
@@ -235,7 +261,9 @@ async fn a_line() -> Option<String> {
     let (tell, told) = tokio::sync::oneshot::channel();
     std::thread::spawn(move || {
         let mut line = String::new();
-        let read = io::stdin().read_line(&mut line).is_ok_and(|bytes| bytes > 0);
+        let read = io::stdin()
+            .read_line(&mut line)
+            .is_ok_and(|bytes| bytes > 0);
         let _ = tell.send(read.then_some(line));
     });
     told.await.ok().flatten()
@@ -261,10 +289,20 @@ async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Run, P
     };
     let mut screen = Screen::new();
     let run = if driven {
-        bench::sweep(rig, page, job.plan, job.trip, &mut |progress| screen.progress(progress)).await
+        bench::sweep(rig, page, job.plan, job.trip, &mut |progress| {
+            screen.progress(progress)
+        })
+        .await
     } else {
         let enough = until(job.arguments.seconds);
-        bench::listen(rig, page, Passive::of(job.surface()), enough, &mut |coverage| screen.coverage(coverage)).await
+        bench::listen(
+            rig,
+            page,
+            Passive::of(job.surface()),
+            enough,
+            &mut |coverage| screen.coverage(coverage),
+        )
+        .await
     };
     screen.end();
     run
@@ -303,8 +341,10 @@ fn concluded(job: &Job, run: &Run) -> u8 {
         ));
     }
     if !run.disarmed {
-        say("The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \
-             wait, and switch its supply off before you touch the surface.");
+        say(
+            "The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \
+             wait, and switch its supply off before you touch the surface.",
+        );
     }
     let status = checked(job, &whole);
     if run.cut.is_some() || run.written.problem.is_some() {
@@ -326,7 +366,11 @@ fn checked(job: &Job, path: &Path) -> u8 {
     let stored = job.logbook.store(job.logbook.aircraft(), &assessed);
     let status = show::verdict(job.logbook.aircraft(), assessed, job.arguments.units);
     match stored {
-        Ok(result) => say(&format!("recording  {}\nresult     {}", path.display(), result.display())),
+        Ok(result) => say(&format!(
+            "recording  {}\nresult     {}",
+            path.display(),
+            result.display()
+        )),
         Err(problem) => {
             complain(&problem);
             return exit::UNUSABLE;
