@@ -11,6 +11,7 @@
 //! - [`verdict`]: pure; rules, findings, the sentences.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
+//! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
 //! - [`cli`]: arguments; one file a command.
 
@@ -19,6 +20,7 @@ pub mod analysis;
 pub mod assess;
 pub mod cli;
 pub mod link;
+pub mod logbook;
 pub mod problem;
 pub mod recording;
 pub mod report;

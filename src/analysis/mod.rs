@@ -53,6 +53,17 @@ pub enum TorqueSource {
     None,
 }
 
+impl TorqueSource {
+    pub fn word(self) -> &'static str {
+        match self {
+            TorqueSource::Torque => "torque",
+            TorqueSource::Force => "force",
+            TorqueSource::SupplyPower => "supply-power",
+            TorqueSource::None => "none",
+        }
+    }
+}
+
 /// Where the gear ratio between surface and servo arm (dθ/dα) came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RatioSource {
