@@ -73,6 +73,8 @@ fn summary(recording: Recording, span_s: f64, rate_hz: f64) -> RecordingSummary 
         events: recording.events.into_iter().map(|e| e.code).collect(),
         keys: recording.keys,
         notes: recording.notes,
+        rig: recording.rig,
+        unfinished: None,
     }
 }
 

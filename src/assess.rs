@@ -3,7 +3,7 @@
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
-use crate::recording::Recording;
+use crate::recording::{Recording, RigIdentity};
 use crate::verdict::{Judged, compare_pairs, judge};
 
 /// How a recording came in: what the contract's `recording` object says.
@@ -22,6 +22,8 @@ pub struct RecordingSummary {
     /// `started`, `purpose`, `note` and other `#` keys.
     pub keys: Vec<(String, String)>,
     pub notes: Vec<String>,
+    /// What the rig said it is; `None` for CSV.
+    pub rig: Option<RigIdentity>,
     /// Why the run that made the recording did not reach its end; `None` where it did, or where nothing is said about it.
     pub unfinished: Option<String>,
 }
@@ -73,6 +75,7 @@ pub fn assess(
         events: recording.events.iter().map(|e| e.code.clone()).collect(),
         keys: recording.keys,
         notes: recording.notes,
+        rig: recording.rig,
         unfinished,
     };
     Assessed {

@@ -11,6 +11,7 @@
 //! - [`verdict`]: pure; rules, findings, the sentences.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
+//! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
 //! - [`cli`]: arguments; one file a command.
@@ -20,6 +21,7 @@ pub mod analysis;
 pub mod assess;
 pub mod cli;
 pub mod link;
+pub mod logbook;
 pub mod problem;
 pub mod recording;
 pub mod report;

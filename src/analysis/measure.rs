@@ -7,10 +7,9 @@ use super::curve::Fitted;
 use super::effort::{self, Effort};
 use super::motion::Motion;
 use super::series::Series;
-use super::stats::robust;
 use super::study::{Outcome, Study};
 use super::{Doubt, Load, Measured, Quantity, RatioSource, StrokeCounts, TorqueSource, Traces};
-use super::{jerks, load, throws};
+use super::{conditions, jerks, load, throws};
 use crate::aircraft::{Aircraft, Surface};
 use crate::recording::{Channel, Event, Recording};
 
@@ -22,9 +21,6 @@ const MUCH_SLOP_DEG: f64 = 0.1;
 const STANDING_U: f64 = 0.1;
 /// A surface at rest may read this far from zero without a word, °.
 const NEUTRAL_OFF_DEG: f64 = 1.0;
-/// A rest is this slow, °/s, and lasts this long at least, s.
-const STILL_DEG_S: f64 = 1.0;
-const REST_S: f64 = 0.4;
 /// Left out after reversals where no curve tells how much, °.
 const SINCE_UNKNOWN_DEG: f64 = 2.0;
 /// More than this share of samples lost is too much.
@@ -171,6 +167,7 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         lead_mohm: load::lead_mohm(&series, Some(&motion)),
         jerks,
         doubts,
+        conditions: conditions::of(&series, Some(&motion)),
         travel_deg: Some((motion.lowest_deg, motion.highest_deg)),
         rate_hz: rate_hz(recording),
         span_s: span_s(recording),
@@ -194,22 +191,9 @@ fn slop_of(
     }
 }
 
-/// A surface that stands off neutral before its first stroke, if it stood there and not at an end: mean reading, °.
+/// A surface that stands off neutral before its first stroke, if it stood there and not at an end, °.
 fn neutral_off(series: &Series, motion: &Motion) -> Option<f64> {
-    let first = motion.strokes.first()?;
-    let raw = series.column(Channel::AngleDeg)?;
-    let still = |i: &usize| {
-        let speed = motion.speed_deg_s[*i];
-        speed.is_nan() || speed.abs() <= STILL_DEG_S
-    };
-    let resting: Vec<usize> = (0..first.range.end).take_while(still).collect();
-    let until_s = series.t_s[*resting.last()?];
-    let rest: Vec<f64> = resting
-        .iter()
-        .map(|&i| raw[i])
-        .filter(|a| !a.is_nan())
-        .collect();
-    let at = robust::median(&rest).filter(|_| until_s - series.t_s[0] >= REST_S)?;
+    let at = conditions::rest_deg(series, motion)?;
     let middle = 0.25 * motion.travel_deg();
     (at.abs() > NEUTRAL_OFF_DEG && at.abs() < middle).then_some(at)
 }
@@ -337,6 +321,7 @@ fn without_motion(
         lead_mohm: load::lead_mohm(series, None),
         jerks: None,
         doubts,
+        conditions: conditions::of(series, None),
         travel_deg: None,
         rate_hz: rate_hz(recording),
         span_s: span_s(recording),

@@ -3,6 +3,7 @@
 
 mod arm;
 mod cells;
+mod conditions;
 mod curve;
 mod data;
 mod effort;
@@ -50,6 +51,17 @@ pub enum TorqueSource {
     /// Supply power through the servo's calibration.
     SupplyPower,
     None,
+}
+
+impl TorqueSource {
+    pub fn word(self) -> &'static str {
+        match self {
+            TorqueSource::Torque => "torque",
+            TorqueSource::Force => "force",
+            TorqueSource::SupplyPower => "supply-power",
+            TorqueSource::None => "none",
+        }
+    }
 }
 
 /// Where the gear ratio between surface and servo arm (dθ/dα) came from.
@@ -273,6 +285,21 @@ pub enum Doubt {
     },
 }
 
+/// What a recording was made under, and how. `None` where it was not measured.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Conditions {
+    /// The room's mean temperature, °C.
+    pub air_c: Option<f64>,
+    /// The servo case's last temperature, °C.
+    pub case_c: Option<f64>,
+    /// Mean voltage at the servo's plug, V.
+    pub supply_v: Option<f64>,
+    /// Typical speed of the usable strokes (median), °/s.
+    pub speed_deg_s: Option<f64>,
+    /// Where the surface rested before its first stroke, °.
+    pub rest_deg: Option<f64>,
+}
+
 /// What a recording of one surface showed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measured {
@@ -285,6 +312,7 @@ pub struct Measured {
     pub lead_mohm: Option<Quantity>,
     pub jerks: Option<Jerks>,
     pub doubts: Vec<Doubt>,
+    pub conditions: Conditions,
     /// Lowest and highest angle seen, degrees.
     pub travel_deg: Option<(f64, f64)>,
     /// Mean rate of the recording, Hz, and its span, s.

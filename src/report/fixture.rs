@@ -279,6 +279,7 @@ fn summary(file: &str, surface: &Surface) -> RecordingSummary {
         ],
         notes: Vec::new(),
         unfinished: None,
+        rig: None,
     }
 }
 
@@ -344,6 +345,7 @@ pub fn knee(aircraft: &Aircraft) -> Checked<'_> {
             lead_mohm: Some(q(84.0, 6.0)),
             jerks: None,
             doubts: Vec::new(),
+            conditions: Conditions::default(),
             travel_deg: Some((lo, hi)),
             rate_hz: 200.0,
             span_s: 40.0,
@@ -465,6 +467,7 @@ pub fn nothing_measured(aircraft: &Aircraft) -> Checked<'_> {
             lead_mohm: None,
             jerks: None,
             doubts: vec![Doubt::NoTorqueSource, Doubt::NeverMoved],
+            conditions: Conditions::default(),
             travel_deg: None,
             rate_hz: f64::NAN,
             span_s: 0.0,

@@ -5,8 +5,7 @@ use serde::Serialize;
 
 use super::Checked;
 use crate::analysis::{
-    Curve, HoldCurrent, Knee, Load, Quantity, ShortCause, ThrowResult, ThrowState, TightSpot,
-    TorqueSource, When,
+    Curve, HoldCurrent, Knee, Load, Quantity, ShortCause, ThrowResult, ThrowState, TightSpot, When,
 };
 use crate::units::TorqueUnit;
 use crate::verdict::Finding;
@@ -157,12 +156,7 @@ impl<'a> From<&'a Checked<'_>> for CheckLine<'a> {
                 events: &recording.events,
                 unfinished: recording.unfinished.as_deref(),
             },
-            torque_from: match measured.torque_from {
-                TorqueSource::Torque => "torque",
-                TorqueSource::Force => "force",
-                TorqueSource::SupplyPower => "supply-power",
-                TorqueSource::None => "none",
-            },
+            torque_from: measured.torque_from.word(),
             strokes: StrokesOut {
                 up: measured.strokes.up,
                 down: measured.strokes.down,

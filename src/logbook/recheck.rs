@@ -1,0 +1,156 @@
+//! All results made again from the recordings. What cannot be made again is told and left alone.
+
+use std::collections::HashMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::SystemTime;
+
+use rayon::prelude::*;
+
+use super::whole::{self, Put};
+use super::{Logbook, RESULTS, name};
+use crate::assess::{Assessed, pair_up};
+use crate::problem::Problem;
+
+/// What a recheck came to. All paths are whole.
+#[derive(Debug, Clone, Default)]
+pub struct Rechecked {
+    /// Recordings whose result stands now.
+    pub stored: usize,
+    /// How many of these results are other than they were.
+    pub changed: usize,
+    /// Recordings that could not be used, and results that could not be written: why.
+    pub problems: Vec<Problem>,
+    /// Recordings that were written to in the meantime: their own program stores the result.
+    pub being_written: Vec<PathBuf>,
+    /// Results whose recording is gone. They are left where they are.
+    pub without_recording: Vec<PathBuf>,
+    /// Results taken away, since their recording's result stands under another aircraft's or surface's name now.
+    pub moved: Vec<PathBuf>,
+    /// Files that a program which was killed had left half written, taken away.
+    pub swept: usize,
+}
+
+impl Logbook {
+    /// Makes every result again from its recording, side by side, pairs compared as `check` does over all of them in this
+    /// order. `progress` is told how many of how many recordings are done.
+    ///
+    /// # Errors
+    /// The logbook's folders cannot be read. What fails with a single recording is in [`Rechecked::problems`].
+    pub fn recheck(&self, progress: &(dyn Fn(usize, usize) + Sync)) -> Result<Rechecked, Problem> {
+        let mut done = Rechecked {
+            swept: self.sweep_up()?,
+            ..Rechecked::default()
+        };
+        let paths = self.recordings()?;
+        let mut assessed = Vec::new();
+        let mut marks = Vec::new();
+        for (path, result) in paths.iter().zip(self.assess_all(&paths, progress)) {
+            match result {
+                Ok((mark, one)) => {
+                    marks.push((path, mark));
+                    assessed.push(one);
+                }
+                Err(problem) => done.problems.push(problem),
+            }
+        }
+        pair_up(self.aircraft(), &mut assessed);
+        let mut results: HashMap<String, PathBuf> = HashMap::new();
+        for ((path, mark), one) in marks.into_iter().zip(&assessed) {
+            if Mark::of(path) != mark {
+                done.being_written.push(path.clone());
+                continue;
+            }
+            let id = name::id(path).unwrap_or_default();
+            if let Some(other) = results.get(&id) {
+                done.problems.push(same_id(path, other));
+                continue;
+            }
+            match self.put(self.aircraft(), one) {
+                Ok((result, put)) => {
+                    done.stored += 1;
+                    done.changed += usize::from(put == Put::Written);
+                    results.insert(id, result);
+                }
+                Err(problem) => done.problems.push(problem),
+            }
+        }
+        self.tidy(&paths, &results, &mut done)?;
+        Ok(done)
+    }
+
+    fn assess_all(
+        &self,
+        paths: &[PathBuf],
+        progress: &(dyn Fn(usize, usize) + Sync),
+    ) -> Vec<Result<(Mark, Assessed), Problem>> {
+        let count = AtomicUsize::new(0);
+        paths
+            .par_iter()
+            .map(|path| {
+                let mark = Mark::of(path);
+                let result = self.assess(path).map(|mut one| {
+                    one.measured.forget_pictures();
+                    (mark, one)
+                });
+                progress(count.fetch_add(1, Ordering::Relaxed) + 1, paths.len());
+                result
+            })
+            .collect()
+    }
+
+    /// Results of recordings that are gone are said; those whose recording's result is elsewhere now are taken away.
+    fn tidy(
+        &self,
+        recordings: &[PathBuf],
+        results: &HashMap<String, PathBuf>,
+        done: &mut Rechecked,
+    ) -> Result<(), Problem> {
+        let ids: std::collections::HashSet<_> =
+            recordings.iter().filter_map(|p| name::id(p)).collect();
+        for path in self.result_paths()? {
+            let id = name::id(&path).unwrap_or_default();
+            match results.get(&id) {
+                Some(own) if *own == path => {}
+                Some(_) => match fs::remove_file(&path) {
+                    Ok(()) => done.moved.push(path),
+                    // Another recheck was quicker.
+                    Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
+                    Err(error) => done.problems.push(whole::cannot_write(&path, &error)),
+                },
+                // A recording that has come since, or could not be read, is there all the same.
+                None if ids.contains(&id) || self.recording_by_id(&id).is_ok() => {}
+                None => done.without_recording.push(path),
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes away what programs that were killed left half written long ago.
+    fn sweep_up(&self) -> Result<usize, Problem> {
+        let files = whole::files_below(&self.root().join(RESULTS))?;
+        let abandoned = files.iter().filter(|f| whole::is_abandoned(f));
+        Ok(abandoned.filter(|f| fs::remove_file(f).is_ok()).count())
+    }
+}
+
+/// Tells whether a file was written to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Mark(Option<(u64, SystemTime)>);
+
+impl Mark {
+    fn of(path: &Path) -> Self {
+        let metadata = fs::metadata(path);
+        Self(metadata.and_then(|m| Ok((m.len(), m.modified()?))).ok())
+    }
+}
+
+fn same_id(path: &Path, result: &Path) -> Problem {
+    Problem::new(format!(
+        "{}: another recording has the same name but for its ending, and the result {} is of that one",
+        path.display(),
+        result.display()
+    ))
+    .hint("give one of the two recordings another name")
+}
