@@ -1,6 +1,8 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
 mod check;
+mod recheck;
+mod report;
 
 use clap::{Parser, Subcommand};
 
@@ -25,6 +27,10 @@ struct Arguments {
 enum Command {
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
+    /// Make all results of a logbook again from its recordings.
+    Recheck(recheck::Arguments),
+    /// Write the page over a logbook: the latest finished recording of each surface.
+    Report(report::Arguments),
 }
 
 /// Parses the command line and runs it; the exit status.
@@ -43,6 +49,8 @@ pub fn run() -> u8 {
     };
     match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Recheck(arguments) => recheck::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
     }
 }
 
