@@ -43,6 +43,7 @@ pub(super) static TOP: Kind = Kind {
         key("servo", "[[servo]]", "one physical servo"),
         key("surface", "[[surface]]", "one control surface"),
         key("limits", "[limits]", "the limits to judge by"),
+        key("trip", "[trip]", "where the rig disarms itself"),
     ],
 };
 
@@ -217,6 +218,18 @@ pub(super) static LIMITS: Kind = Kind {
     ],
 };
 
+pub(super) static TRIP: Kind = Kind {
+    title: "[trip]",
+    keys: &[
+        key("current_ma", "2500", "highest supply current, mA"),
+        key("supply_v", "5.5", "lowest supply voltage, V"),
+        key("case_c", "70", "hottest servo case, °C"),
+        key("pulse_lo_us", "900", "shortest pulse, µs"),
+        key("pulse_hi_us", "2100", "longest pulse, µs"),
+        key("stall_ms", "500", "longest stall, ms"),
+    ],
+};
+
 pub(super) static CALIBRATION_TOP: Kind = Kind {
     title: "the file",
     keys: &[
@@ -271,6 +284,7 @@ pub(super) static AIRCRAFT_FILE: &[&Kind] = &[
     &LINKAGE,
     &AIR,
     &LIMITS,
+    &TRIP,
 ];
 
 /// Every table of a calibration file.

@@ -10,10 +10,12 @@ pub mod linkage;
 mod read;
 mod section;
 mod surface;
+mod trip;
 
 pub use file::{NamedText, read_text};
 pub use linkage::{LinkageSolver, Pose};
 pub use read::{parse, read_path};
+pub use trip::{SUPPLY_SHARE, Trip, TripPoints};
 
 /// An aircraft file, read and checked: every name it refers to exists.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,6 +26,7 @@ pub struct Aircraft {
     pub servos: Vec<Servo>,
     pub surfaces: Vec<Surface>,
     pub limits: Limits,
+    pub trip: Trip,
 }
 
 #[derive(Debug, Clone, PartialEq)]

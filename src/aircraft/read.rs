@@ -11,7 +11,7 @@ use super::file::{NamedText, read_text};
 use super::keys;
 use super::section::{Section, shortened};
 use super::surface::{self, look_up};
-use super::{Aircraft, Calibration, Limits, Servo, ServoType, Surface, calibration};
+use super::{Aircraft, Calibration, Limits, Servo, ServoType, Surface, Trip, calibration, trip};
 
 /// Reads an aircraft file and the calibration files named in it, which lie relative to its folder.
 ///
@@ -85,6 +85,9 @@ fn read(
     let limits = top
         .table("limits", &keys::LIMITS, "[limits]".to_owned())
         .map_or_else(Limits::default, |s| read_limits(&s));
+    let trip = top
+        .table("trip", &keys::TRIP, "[trip]".to_owned())
+        .map_or_else(Trip::default, |s| trip::read(&s));
     let (name, note) = {
         let head = head?;
         (head.need_text("name"), head.text("note"))
@@ -96,6 +99,7 @@ fn read(
         servos: servos.into_iter().collect::<Option<_>>()?,
         surfaces: surfaces.into_iter().collect::<Option<_>>()?,
         limits,
+        trip,
     })
 }
 

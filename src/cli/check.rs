@@ -6,18 +6,15 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::complain;
+use super::{complain, show};
 use crate::aircraft::{self, Aircraft};
 use crate::assess::{Assessed, assess, pair_up, surface_of};
 use crate::problem::{Problem, exit};
 use crate::recording;
-use crate::report::{Checked, html, json, plot, text};
+use crate::report::{Checked, html, json, plot};
 use crate::units::TorqueUnit;
 use crate::verdict::Verdict;
 
-/// Width of the output where it is no terminal, and the widest that is still easy to read.
-const WIDTH: usize = 80;
-const WIDEST: usize = 110;
 /// From this many recordings on, a progress bar is shown on a terminal.
 const MANY: usize = 20;
 
@@ -160,25 +157,7 @@ fn print(arguments: &Arguments, checked: &[Checked]) -> io::Result<()> {
         }
         return out.flush();
     }
-    let width = terminal_width();
-    let mut out = anstream::stdout().lock();
-    for one in checked {
-        writeln!(out, "{}", text::recording(one, arguments.units, width))?;
-    }
-    if !checked.is_empty() {
-        writeln!(out, "{}", text::overview(checked, arguments.units, width))?;
-    }
-    out.flush()
-}
-
-fn terminal_width() -> usize {
-    if !io::stdout().is_terminal() {
-        return WIDTH;
-    }
-    let columns = console::Term::stdout()
-        .size_checked()
-        .map_or(WIDTH, |(_, columns)| usize::from(columns));
-    columns.min(WIDEST)
+    show::all(checked, arguments.units)
 }
 
 fn write_files(arguments: &Arguments, checked: &[Checked]) -> Result<(), Problem> {

@@ -3,6 +3,10 @@
 mod check;
 mod recheck;
 mod report;
+mod rig;
+mod screen;
+mod show;
+mod sweep;
 
 use clap::{Parser, Subcommand};
 
@@ -16,7 +20,7 @@ use crate::problem::{Problem, exit};
     long_about = "Measures what a builder feels in a control surface, and judges it with an honest interval.\n\n\
                   Keep hands and clothing clear, make propulsion and fuel safe, follow the airframe's and the servo's own manuals. \
                   National model-flying rules and the club's inspector decide; a bench result is no airworthiness statement.",
-    after_help = "Exit status: 0 no fault found, 1 something found or unproven, 2 a file or an argument could not be used."
+    after_help = "Exit status: 0 no fault found, 1 something found or unproven, 2 a file or an argument could not be used, 3 the rig failed or tripped."
 )]
 struct Arguments {
     #[command(subcommand)]
@@ -31,6 +35,10 @@ enum Command {
     Recheck(recheck::Arguments),
     /// Write the page over a logbook: the latest finished recording of each surface.
     Report(report::Arguments),
+    /// Look at a rig: its port, who it is, what it reads.
+    Rig(rig::Arguments),
+    /// Sweep a surface between its throws, keep the recording, and judge it.
+    Sweep(sweep::Arguments),
 }
 
 /// Parses the command line and runs it; the exit status.
@@ -51,6 +59,8 @@ pub fn run() -> u8 {
         Command::Check(arguments) => check::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
+        Command::Rig(arguments) => rig::run(&arguments),
+        Command::Sweep(arguments) => sweep::run(&arguments),
     }
 }
 
@@ -62,4 +72,15 @@ pub(crate) fn complain(problem: &Problem) {
         anstream::stderr(),
         "\u{1b}[1mhingewright:\u{1b}[0m {problem}"
     );
+}
+
+/// A number of the command line within bounds.
+fn number_between<const LOWEST: u32, const HIGHEST: u32>(text: &str) -> Result<f64, String> {
+    let (lowest, highest) = (f64::from(LOWEST), f64::from(HIGHEST));
+    match text.parse::<f64>() {
+        Ok(number) if (lowest..=highest).contains(&number) => Ok(number),
+        _ => Err(format!(
+            "a number from {lowest} to {highest} is wanted here"
+        )),
+    }
 }

@@ -2,15 +2,17 @@
 //!
 //! The wire's form is the rig link, version 1. 'More bytes needed' and 'damaged' are ordinary outcomes, not errors:
 //! [`Decoder::feed`] takes bytes in any chunking, hands every finished line to the caller and keeps the unfinished one.
-//! There is no port, no file and no clock in this room, and nothing in it judges a value.
+//! Ports are in [`port`]; elsewhere in this room there is no port, no file and no clock, and nothing in it judges a value.
 
 mod decode;
 mod encode;
 pub(crate) mod lines;
 pub(crate) mod number;
+pub mod port;
 
 pub use decode::Decoder;
 pub use encode::{Unsendable, crc16, encode, encode_into};
+pub use port::Wire;
 
 /// The longest line of the link, LF included, bytes.
 pub const MAX_LINE_BYTES: usize = 200;

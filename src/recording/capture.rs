@@ -4,7 +4,7 @@ use crate::link::{Damage, Decoder, Message, RigLine};
 use crate::problem::Problem;
 
 use super::assemble::{Assembly, Layout};
-use super::{Channel, Drive, Recording, RigIdentity};
+use super::{Channel, Recording, RigIdentity};
 
 /// Reads a capture piece by piece.
 pub(super) struct CaptureReader {
@@ -97,17 +97,7 @@ impl State {
             ));
         }
         self.assembly.start(layout, true, rig.rate_hz);
-        self.assembly.recording.rig = Some(RigIdentity {
-            name: rig.name.to_owned(),
-            firmware: rig.firmware.to_owned(),
-            drive: if rig.driven {
-                Drive::Driven
-            } else {
-                Drive::Passive
-            },
-            rate_hz: rig.rate_hz,
-            channels: rig.channels().map(str::to_owned).collect(),
-        });
+        self.assembly.recording.rig = Some(RigIdentity::of(rig));
     }
 
     fn damaged(&mut self, damage: Damage) {

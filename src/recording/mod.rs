@@ -2,16 +2,21 @@
 //! Nothing here judges a surface.
 //!
 //! [`read_path`] and [`read`] take a capture of the rig link or a CSV file, whichever it is, in one pass and in bounded
-//! buffers: memory grows with good samples alone. What was decided where the link is silent is said in `notes`.
+//! buffers: memory grows with good samples alone. [`Journal`] writes a recording as it arrives. What was decided where the link is silent is said in `notes`.
 
 mod assemble;
 mod capture;
 mod csv;
+mod journal;
 mod open;
 mod sniff;
 mod timeline;
 
+pub use journal::{Journal, MOST_WAITING_BYTES, Written};
 pub use open::{read, read_path};
+pub(crate) use timeline::{Step, Timeline};
+
+use crate::link::RigLine;
 
 /// The channels the host knows, each with its unit in its name, as on the wire.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -79,6 +84,22 @@ pub struct RigIdentity {
     pub rate_hz: f64,
     /// Channel names in the order of the samples, unknown ones included.
     pub channels: Vec<String>,
+}
+
+impl RigIdentity {
+    pub(crate) fn of(rig: &RigLine<'_>) -> Self {
+        Self {
+            name: rig.name.to_owned(),
+            firmware: rig.firmware.to_owned(),
+            drive: if rig.driven {
+                Drive::Driven
+            } else {
+                Drive::Passive
+            },
+            rate_hz: rig.rate_hz,
+            channels: rig.channels().map(str::to_owned).collect(),
+        }
+    }
 }
 
 /// The samples between two starts of the rig, in columns of equal length.

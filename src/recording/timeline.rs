@@ -12,7 +12,7 @@ const REMEMBERED: usize = 64;
 
 /// What a sample's SEQ and clock make of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Step {
+pub(crate) enum Step {
     /// It goes on from the one before: seconds since the first, samples lost in between. `uncounted`: the clock shows
     /// that SEQ went round at least once more than it can say.
     Next {
@@ -30,7 +30,7 @@ pub(super) enum Step {
 
 /// Follows one segment. `wraps`: the clock is the 32-bit one.
 #[derive(Debug, Clone)]
-pub(super) struct Timeline {
+pub(crate) struct Timeline {
     wraps: bool,
     /// Expected time from sample to sample, µs; 0 where not known.
     period_us: f64,
@@ -47,7 +47,7 @@ pub(super) struct Timeline {
 }
 
 impl Timeline {
-    pub(super) fn new(wraps: bool, rate_hz: f64) -> Self {
+    pub(crate) fn new(wraps: bool, rate_hz: f64) -> Self {
         Self {
             wraps,
             period_us: if rate_hz > 0.0 { 1e6 / rate_hz } else { 0.0 },
@@ -63,7 +63,7 @@ impl Timeline {
     }
 
     /// The same clock from its start.
-    pub(super) fn restarted(&self) -> Self {
+    pub(crate) fn restarted(&self) -> Self {
         let mut fresh = Self::new(self.wraps, 0.0);
         fresh.period_us = self.period_us;
         fresh
@@ -71,7 +71,7 @@ impl Timeline {
 
     /// The next sample. After anything but [`Step::Next`] the timeline is as it was before.
     #[inline]
-    pub(super) fn step(&mut self, seq: Option<u16>, t_us: f64) -> Step {
+    pub(crate) fn step(&mut self, seq: Option<u16>, t_us: f64) -> Step {
         let Some(first_us) = self.first_us else {
             self.first_us = Some(t_us);
             self.accept(seq, t_us);
@@ -133,7 +133,7 @@ impl Timeline {
 
     /// Seconds since the first sample at which something else happened, by the nearest turn of the clock.
     /// `None` before the first sample.
-    pub(super) fn place(&self, t_us: u32) -> Option<f64> {
+    pub(crate) fn place(&self, t_us: u32) -> Option<f64> {
         let first_us = self.first_us?;
         let last = self.last_us as u64 as u32;
         // The wrapped difference read as signed is the nearer of 'just before' and 'just after'.

@@ -1,0 +1,123 @@
+//! Progress of a run for the eye: one line drawn over on a terminal, a line a phase elsewhere. It may skip, never wait.
+
+use std::io::{self, IsTerminal, Write};
+use std::time::{Duration, Instant};
+
+use crate::recording::Channel;
+use crate::rig::{Coverage, Phase, Progress, Sample};
+
+const DRAW_EVERY: Duration = Duration::from_millis(33);
+
+pub struct Screen {
+    terminal: bool,
+    drawn: Option<Instant>,
+    phase: Option<String>,
+    enough_said: bool,
+}
+
+impl Screen {
+    pub fn new() -> Self {
+        Self {
+            terminal: io::stderr().is_terminal(),
+            drawn: None,
+            phase: None,
+            enough_said: false,
+        }
+    }
+
+    pub fn progress(&mut self, progress: &Progress) {
+        let phase = phase_words(progress.phase);
+        if self.terminal {
+            if self.due() {
+                let reading = progress.sample.map_or(String::new(), |s| reading(&s));
+                self.draw(&format!(
+                    "{phase:28}  {reading}  {:.0} s left",
+                    progress.left_s
+                ));
+            }
+        } else if self.phase.as_ref() != Some(&phase) {
+            let _ = writeln!(io::stderr(), "{phase}");
+            self.phase = Some(phase);
+        }
+    }
+
+    pub fn coverage(&mut self, coverage: &Coverage) {
+        if coverage.is_enough() && !self.enough_said {
+            self.enough_said = true;
+            self.break_line();
+            let _ = writeln!(
+                io::stderr(),
+                "Enough: the whole travel, and strokes enough for a verdict. Rest a second, then end it."
+            );
+        }
+        if self.terminal && self.due() {
+            let reading = coverage.sample.map_or(String::new(), |s| reading(&s));
+            self.draw(&format!(
+                "{:.0} s  {reading}  seen {:+.1}° to {:+.1}° ({:.0} % of the travel), whole strokes: {} up, {} down",
+                coverage.since_s,
+                coverage.from_deg,
+                coverage.to_deg,
+                100.0 * coverage.share,
+                coverage.up,
+                coverage.down
+            ));
+        }
+    }
+
+    /// Leaves the line for what is said next.
+    pub fn end(&mut self) {
+        self.break_line();
+    }
+
+    fn due(&mut self) -> bool {
+        let due = self.drawn.is_none_or(|at| at.elapsed() >= DRAW_EVERY);
+        if due {
+            self.drawn = Some(Instant::now());
+        }
+        due
+    }
+
+    fn draw(&self, text: &str) {
+        let width = console::Term::stderr()
+            .size_checked()
+            .map_or(80, |(_, w)| usize::from(w));
+        let text = console::truncate_str(text, width.saturating_sub(1), "…");
+        let mut out = io::stderr();
+        let _ = write!(out, "\r\x1b[2K{text}");
+        let _ = out.flush();
+    }
+
+    fn break_line(&self) {
+        if self.terminal && self.drawn.is_some() {
+            let _ = write!(io::stderr(), "\r\x1b[2K");
+        }
+    }
+}
+
+fn phase_words(phase: Phase) -> String {
+    match phase {
+        Phase::Looking => "looking, nothing moves".to_owned(),
+        Phase::Nudging => "nudging, to see the direction".to_owned(),
+        Phase::Growing { up: true } => "growing the deflection up".to_owned(),
+        Phase::Growing { up: false } => "growing the deflection down".to_owned(),
+        Phase::Cycling { number, of } => format!("cycle {number} of {of}"),
+        Phase::Returning => "at neutral".to_owned(),
+    }
+}
+
+fn reading(sample: &Sample) -> String {
+    let value = |channel, decimals: usize, unit: &str| {
+        sample.get(channel).map(|v| format!("{v:.decimals$}{unit}"))
+    };
+    let effort = value(Channel::TorqueNcm, 1, " N·cm")
+        .or_else(|| value(Channel::ForceN, 1, " N"))
+        .or_else(|| value(Channel::CurrentMa, 0, " mA"));
+    let angle = sample
+        .get(Channel::AngleDeg)
+        .map(|deg| format!("{deg:+6.1}°"));
+    [angle, effort]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join("  ")
+}

@@ -1,0 +1,52 @@
+//! Verdicts on the terminal, the same from every command.
+
+use std::io::{self, IsTerminal, Write};
+
+use crate::aircraft::Aircraft;
+use crate::assess::Assessed;
+use crate::problem::exit;
+use crate::report::{Checked, text};
+use crate::units::TorqueUnit;
+use crate::verdict::Verdict;
+
+/// Width of the output where it is no terminal, and the widest that is still easy to read.
+const WIDTH: usize = 80;
+const WIDEST: usize = 110;
+
+pub fn terminal_width() -> usize {
+    if !io::stdout().is_terminal() {
+        return WIDTH;
+    }
+    let columns = console::Term::stdout()
+        .size_checked()
+        .map_or(WIDTH, |(_, columns)| usize::from(columns));
+    columns.min(WIDEST)
+}
+
+/// Prints recordings with their overview.
+pub fn all(checked: &[Checked], unit: TorqueUnit) -> io::Result<()> {
+    let width = terminal_width();
+    let mut out = anstream::stdout().lock();
+    for one in checked {
+        writeln!(out, "{}", text::recording(one, unit, width))?;
+    }
+    if !checked.is_empty() {
+        writeln!(out, "{}", text::overview(checked, unit, width))?;
+    }
+    out.flush()
+}
+
+/// Prints one recording; its exit status.
+pub fn verdict(aircraft: &Aircraft, assessed: Assessed, unit: TorqueUnit) -> u8 {
+    let status = status(assessed.judged.verdict);
+    // A reader that has seen enough is no fault of ours.
+    let _ = all(&[Checked::of(aircraft, assessed)], unit);
+    status
+}
+
+pub fn status(verdict: Verdict) -> u8 {
+    match verdict {
+        Verdict::NoFaultFound => exit::NO_FAULT,
+        _ => exit::FOUND,
+    }
+}

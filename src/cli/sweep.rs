@@ -1,0 +1,380 @@
+//! `sweep`: a surface driven between its throws, or listened to while a hand moves it; recorded, kept, checked.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use clap::Args;
+
+use super::complain;
+use super::rig::{PortArguments, described, greet, open, runtime};
+use super::screen::Screen;
+use super::show;
+use crate::aircraft::{Surface, TripPoints};
+use crate::assess::{choices, find_surface};
+use crate::logbook::Logbook;
+use crate::problem::{Problem, exit};
+use crate::report::CAUTIONS;
+use crate::rig::{self as bench, Asked, Page, Passive, Rig, Run, SweepPlan};
+use crate::units::TorqueUnit;
+
+#[derive(Args)]
+#[command(
+    after_help = "Example:\n  hingewright sweep \"left elevator\" --port /dev/ttyACM0 --logbook dunlin --purpose before\n\n\
+                  Exit status: that of `check`; 3 if the rig failed, tripped, or the sweep was stopped."
+)]
+pub struct Arguments {
+    /// The surface, as aircraft.toml calls it
+    surface: String,
+    /// The rig's serial port
+    #[arg(long, value_name = "PATH", required_unless_present = "dry_run")]
+    port: Option<String>,
+    /// Bits per second of the line; a rig with USB of its own does not mind
+    #[arg(long, value_name = "N", default_value_t = 115_200)]
+    baud: u32,
+    /// The logbook: a folder with aircraft.toml in it
+    #[arg(long, value_name = "DIR")]
+    logbook: PathBuf,
+    /// Begin a new logbook with this aircraft file, if there is none yet
+    #[arg(long, value_name = "FILE")]
+    aircraft: Option<PathBuf>,
+    /// Cycles from end to end and back
+    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u32).range(1..=500))]
+    cycles: u32,
+    /// Speed of the surface, degrees a second
+    #[arg(long, value_name = "DEG_S", default_value_t = 30.0, value_parser = super::number_between::<2, 200>)]
+    rate: f64,
+    /// Hold at each end, seconds
+    #[arg(long, value_name = "S", default_value_t = 0.4, value_parser = super::number_between::<0, 60>)]
+    hold: f64,
+    /// What the sweep is for, kept with the recording: before, after, season …
+    #[arg(long, value_name = "TEXT")]
+    purpose: Option<String>,
+    /// Anything worth remembering, kept with the recording
+    #[arg(long, value_name = "TEXT")]
+    note: Option<String>,
+    /// Take the cautions as read and do not ask
+    #[arg(long)]
+    yes: bool,
+    /// Say what would be done, ask the rig who it is if --port is given, and move nothing
+    #[arg(long)]
+    dry_run: bool,
+    /// With a rig that only measures: record for so many seconds, instead of until Enter
+    #[arg(long, value_name = "S", value_parser = super::number_between::<1, 7200>)]
+    seconds: Option<f64>,
+    /// Unit of torque in what is shown: ncm, kgcm, ozin or nm
+    #[arg(long, value_name = "UNIT", default_value = "ncm")]
+    units: TorqueUnit,
+}
+
+pub fn run(arguments: &Arguments) -> u8 {
+    prepared(arguments).unwrap_or_else(|problem| {
+        complain(&problem);
+        exit::UNUSABLE
+    })
+}
+
+/// What a sweep needs to know.
+struct Job<'a> {
+    arguments: &'a Arguments,
+    logbook: Logbook,
+    surface_index: usize,
+    plan: SweepPlan,
+    trip: TripPoints,
+}
+
+impl Job<'_> {
+    fn surface(&self) -> &Surface {
+        &self.logbook.aircraft().surfaces[self.surface_index]
+    }
+}
+
+fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
+    let logbook = match &arguments.aircraft {
+        Some(file)
+            if !arguments
+                .logbook
+                .join(crate::logbook::AIRCRAFT_FILE)
+                .exists() =>
+        {
+            Logbook::create(&arguments.logbook, file)?
+        }
+        _ => Logbook::open(&arguments.logbook)?,
+    };
+    let aircraft = logbook.aircraft();
+    let surface_index = find_surface(&arguments.surface, aircraft).map_err(|near| {
+        let meant = near.map_or(String::new(), |near| {
+            format!("did you mean \"{}\"? ", near.name)
+        });
+        Problem::new(format!(
+            "{} has no surface \"{}\"",
+            aircraft.name, arguments.surface
+        ))
+        .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
+    })?;
+    let surface = &aircraft.surfaces[surface_index];
+    let job = Job {
+        plan: SweepPlan::of(
+            aircraft,
+            surface,
+            arguments.cycles,
+            arguments.rate,
+            arguments.hold,
+        ),
+        trip: aircraft.trip_points(surface),
+        arguments,
+        surface_index,
+        logbook,
+    };
+    let Some(port) = &arguments.port else {
+        say(&driven_plan(&job));
+        say("Nothing was moved (--dry-run).");
+        return Ok(exit::NO_FAULT);
+    };
+    // From here on it is the rig that fails.
+    let port = PortArguments {
+        port: port.clone(),
+        baud: arguments.baud,
+    };
+    on_rig(&job, &port).or_else(|problem| {
+        complain(&problem);
+        Ok(exit::RIG)
+    })
+}
+
+fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
+    let line = open(port)?;
+    let run = runtime()?.block_on(async {
+        let rig = greet(line).await?;
+        say(&format!(
+            "port       {}\n{}\n",
+            port.port,
+            described(rig.identity())
+        ));
+        let driven = rig.is_driven();
+        say(&if driven {
+            driven_plan(job)
+        } else {
+            passive_plan(job)
+        });
+        if job.arguments.dry_run {
+            say("Nothing was moved (--dry-run).");
+            return Ok(None);
+        }
+        cautions(job.arguments.yes);
+        if driven && !job.arguments.yes && !agreed(&rig).await? {
+            say("Nothing was moved.");
+            return Ok(None);
+        }
+        recorded(job, rig, driven).await.map(Some)
+    })?;
+    match run {
+        Some(run) => Ok(concluded(job, &run)),
+        None => Ok(exit::NO_FAULT),
+    }
+}
+
+fn say(text: &str) {
+    // A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
+    let _ = writeln!(anstream::stdout(), "{text}");
+}
+
+fn driven_plan(job: &Job) -> String {
+    let (plan, trip, surface) = (&job.plan, &job.trip, job.surface());
+    let servo = &job.logbook.aircraft().servos[surface.servo_index];
+    let throws: Vec<String> = surface
+        .throws
+        .iter()
+        .map(|t| format!("{} {:.1} mm ({:.1}°)", t.name, t.asked_mm, t.asked_deg))
+        .collect();
+    format!(
+        "WHAT WILL MOVE: {}, servo {}\n\
+         throws     {}\n\
+         sweep      from {:+.1}° to {:+.1}°, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
+         first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
+         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms;\n           \
+         pulses from {:.0} to {:.0} µs only",
+        surface.name,
+        servo.tag,
+        throws.join(", "),
+        plan.down_deg,
+        plan.up_deg,
+        plan.cycles,
+        plan.rate_deg_per_s,
+        plan.hold_s,
+        plan.whole_s(),
+        trip.current_ma,
+        trip.supply_v,
+        trip.case_c,
+        trip.stall_ms,
+        trip.pulse_lo_us,
+        trip.pulse_hi_us,
+    )
+}
+
+fn passive_plan(job: &Job) -> String {
+    let until = match job.arguments.seconds {
+        Some(seconds) => format!("It records for {seconds:.0} s."),
+        None => "It records until you press Enter.".to_owned(),
+    };
+    format!(
+        "YOU MOVE: {}\nMove it from end to end and back, ten times, about 30° a second, without stopping on the way. {until}",
+        job.surface().name
+    )
+}
+
+fn cautions(taken_as_read: bool) {
+    let mut out = anstream::stdout();
+    let _ = writeln!(out);
+    for (heading, sentence) in &CAUTIONS[..4] {
+        let _ = writeln!(out, "  {heading}: {sentence}");
+    }
+    if taken_as_read {
+        let _ = writeln!(out, "  Taken as read (--yes).");
+    }
+    let _ = writeln!(out);
+}
+
+/// Asks once. The rig may go away meanwhile.
+async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
+    if !io::stdin().is_terminal() {
+        return Err(
+            Problem::new("nobody can be asked here whether the surface may move")
+                .hint("run it in a terminal, or add --yes once you have read the cautions"),
+        );
+    }
+    let mut out = anstream::stdout();
+    let _ = write!(out, "Is everything clear, and may it move now? [y/N] ");
+    let _ = out.flush();
+    let mut ear = rig.line().listen();
+    tokio::select! {
+        answer = a_line() => Ok(answer.is_some_and(|a| matches!(a.trim(), "y" | "Y" | "yes"))),
+        cut = async { loop { if let Err(cut) = ear.next().await { break cut } } } => {
+            say("");
+            Err(cut.problem())
+        }
+    }
+}
+
+/// A line from standard input, read on a thread of its own; `None` at its end.
+async fn a_line() -> Option<String> {
+    let (tell, told) = tokio::sync::oneshot::channel();
+    std::thread::spawn(move || {
+        let mut line = String::new();
+        let read = io::stdin()
+            .read_line(&mut line)
+            .is_ok_and(|bytes| bytes > 0);
+        let _ = tell.send(read.then_some(line));
+    });
+    told.await.ok().flatten()
+}
+
+async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Run, Problem> {
+    let started = jiff::Timestamp::now();
+    let (path, file) = job.logbook.new_recording(&job.surface().name, started)?;
+    say(&format!("recording  {}", path.display()));
+    let started = format!("{started:.0}");
+    let servo = &job.logbook.aircraft().servos[job.surface().servo_index].tag;
+    let mut keys = vec![
+        ("surface", job.surface().name.as_str()),
+        ("servo", servo.as_str()),
+        ("started", started.as_str()),
+    ];
+    keys.extend(job.arguments.purpose.as_deref().map(|p| ("purpose", p)));
+    keys.extend(job.arguments.note.as_deref().map(|n| ("note", n)));
+    let page = Page {
+        file,
+        path: &path,
+        keys: &keys,
+    };
+    let mut screen = Screen::new();
+    let run = if driven {
+        bench::sweep(rig, page, job.plan, job.trip, &mut |progress| {
+            screen.progress(progress)
+        })
+        .await
+    } else {
+        let enough = until(job.arguments.seconds);
+        bench::listen(
+            rig,
+            page,
+            Passive::of(job.surface()),
+            enough,
+            &mut |coverage| screen.coverage(coverage),
+        )
+        .await
+    };
+    screen.end();
+    run
+}
+
+/// The time is up, or Enter was pressed.
+async fn until(seconds: Option<f64>) {
+    match seconds {
+        Some(seconds) => tokio::time::sleep(Duration::from_secs_f64(seconds)).await,
+        // Without anybody to press Enter it ends with Ctrl-C, as said when standard input is at its end.
+        None => {
+            if a_line().await.is_none() {
+                std::future::pending::<()>().await;
+            }
+        }
+    }
+}
+
+/// Says how the run ended, checks what it left, and gives the exit status.
+fn concluded(job: &Job, run: &Run) -> u8 {
+    for note in &run.notes {
+        say(&format!("note       {note}"));
+    }
+    let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
+    if let Some(problem) = &run.written.problem
+        && !matches!(&run.cut, Some(bench::Cut::Disk(_)))
+    {
+        complain(problem);
+    }
+    if let Some(cut) = &run.cut {
+        complain(&cut.problem());
+        say(&format!(
+            "The sweep is unfinished; {} bytes of it are kept in {}",
+            run.written.bytes,
+            whole.display()
+        ));
+    }
+    if !run.disarmed {
+        say(
+            "The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \
+             wait, and switch its supply off before you touch the surface.",
+        );
+    }
+    let status = checked(job, &whole);
+    if run.cut.is_some() || run.written.problem.is_some() {
+        exit::RIG
+    } else {
+        status
+    }
+}
+
+/// The verdict on the recording, printed and stored; the exit status of `check`.
+fn checked(job: &Job, path: &Path) -> u8 {
+    let assessed = match job.logbook.assess(path) {
+        Ok(assessed) => assessed,
+        Err(problem) => {
+            complain(&problem);
+            return exit::UNUSABLE;
+        }
+    };
+    let stored = job.logbook.store(job.logbook.aircraft(), &assessed);
+    let status = show::verdict(job.logbook.aircraft(), assessed, job.arguments.units);
+    match stored {
+        Ok(result) => say(&format!(
+            "recording  {}\nresult     {}",
+            path.display(),
+            result.display()
+        )),
+        Err(problem) => {
+            complain(&problem);
+            return exit::UNUSABLE;
+        }
+    }
+    status
+}

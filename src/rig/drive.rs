@@ -1,0 +1,348 @@
+//! Driving a rig, as states in types: asked, limited, armed, moving, disarmed. What may not happen does not compile.
+//!
+//! ```compile_fail,E0599
+//! # async fn try_it(rig: hingewright::rig::Rig<hingewright::rig::Asked>) {
+//! rig.go(1600.0, 300.0).await; // not armed: there is no such thing
+//! # }
+//! ```
+//!
+//! ```compile_fail,E0599
+//! # async fn try_it(rig: hingewright::rig::Rig<hingewright::rig::Asked>) {
+//! rig.arm().await; // no limits set
+//! # }
+//! ```
+//!
+//! A state that is dropped, by an error or a panic, disarms: the line sees to it.
+
+use std::fmt::Write;
+use std::ops::ControlFlow;
+use std::sync::Arc;
+use std::time::Duration;
+
+use super::cut::Cut;
+use super::ear::Ear;
+use super::line::Line;
+use super::live::{Heard, Sample};
+use crate::aircraft::TripPoints;
+use crate::problem::Problem;
+use crate::recording::{Channel, Drive, RigIdentity};
+
+/// How long a board may take that restarts when its port is opened.
+pub const GREETING_WITHIN: Duration = Duration::from_secs(6);
+/// Driving goes blind where no sample comes for this long.
+const BLIND_AFTER: Duration = Duration::from_millis(500);
+/// A rig says `arrived` at once. Where that line is lost, the rig's clock tells this much later, s.
+const ARRIVED_AT_LATEST_S: f64 = 0.4;
+
+const LAST_WORDS: Duration = Duration::from_millis(250);
+
+/// A rig in a state.
+pub struct Rig<State> {
+    line: Arc<Line>,
+    identity: Arc<RigIdentity>,
+    ear: Ear,
+    state: State,
+}
+
+/// Said who it is.
+pub struct Asked(());
+/// Has its limits, and is not armed.
+pub struct Limited {
+    range: PulseRange,
+}
+/// Sends pulses to the servo; at rest.
+pub struct Armed {
+    range: PulseRange,
+}
+/// On its way to a pulse.
+pub struct Moving {
+    range: PulseRange,
+    pulse_us: f64,
+    /// How long the way takes at most, s.
+    takes_s: f64,
+    began_s: Option<f64>,
+}
+/// Sends no pulse any more.
+pub struct Disarmed(());
+
+/// The pulses that the rig was told to stay within, µs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PulseRange {
+    pub lo_us: f64,
+    pub hi_us: f64,
+}
+
+impl PulseRange {
+    pub fn clamp(self, pulse_us: f64) -> f64 {
+        pulse_us.clamp(self.lo_us, self.hi_us)
+    }
+    pub fn middle_us(self) -> f64 {
+        0.5 * (self.lo_us + self.hi_us)
+    }
+}
+
+/// How a move ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ended {
+    Arrived,
+    /// The caller saw enough.
+    Broken,
+}
+
+impl<State> Rig<State> {
+    pub fn identity(&self) -> &RigIdentity {
+        &self.identity
+    }
+
+    pub fn line(&self) -> &Arc<Line> {
+        &self.line
+    }
+
+    pub fn has(&self, channel: Channel) -> bool {
+        self.identity
+            .channels
+            .iter()
+            .any(|name| name == channel.name())
+    }
+
+    fn into_state<Next>(self, state: Next) -> Rig<Next> {
+        Rig {
+            line: self.line,
+            identity: self.identity,
+            ear: self.ear,
+            state,
+        }
+    }
+
+    /// What the rig says next. Events by which it disarms itself, and a restart, are reasons to end.
+    async fn hear(&mut self, last: Option<&Sample>) -> Result<Heard, Cut> {
+        let live = self.line.live();
+        let heard = self
+            .ear
+            .next_within(BLIND_AFTER, || live.borrow().bytes)
+            .await?;
+        match &heard {
+            Heard::Rig(_) => Err(Cut::Restarted),
+            Heard::Event { code, detail } if disarms(code) => Err(Cut::Tripped {
+                code: code.clone(),
+                detail: detail.clone(),
+                at_deg: last.and_then(|s| s.get(Channel::AngleDeg)),
+            }),
+            _ => Ok(heard),
+        }
+    }
+
+    /// Watches samples for a while by the rig's clock, s; each is shown to `each`.
+    pub async fn watch(
+        &mut self,
+        for_s: f64,
+        each: &mut dyn FnMut(&Sample) -> Result<(), Cut>,
+    ) -> Result<(), Cut> {
+        let mut began_s = None;
+        let mut last = None;
+        self.ear.be_patient_from_now();
+        loop {
+            if let Heard::Sample(sample) = self.hear(last.as_ref()).await? {
+                each(&sample)?;
+                last = Some(sample);
+                if sample.t_s - *began_s.get_or_insert(sample.t_s) >= for_s {
+                    return Ok(());
+                }
+            }
+        }
+    }
+}
+
+fn disarms(code: &str) -> bool {
+    !matches!(code, "armed" | "arrived" | "bad-line")
+}
+
+impl Rig<Asked> {
+    /// Greets whatever is on the line until it says who it is: a board that restarts when its port is opened is waited for
+    /// and greeted again.
+    pub async fn greet(line: Arc<Line>) -> Result<Self, Cut> {
+        let mut ear = line.listen();
+        let live = line.live();
+        let before = (live.borrow().bytes, live.borrow().damaged);
+        let deadline = tokio::time::Instant::now() + GREETING_WITHIN;
+        while tokio::time::Instant::now() < deadline {
+            match line.command("ASK", "").await {
+                Ok(()) => {
+                    if let Some(identity) = identity_in(&mut ear, &line).await {
+                        let rig = Self {
+                            ear: line.listen(),
+                            line,
+                            identity,
+                            state: Asked(()),
+                        };
+                        return Ok(rig);
+                    }
+                }
+                Err(Cut::Unanswered { .. }) => {}
+                Err(cut) => return Err(cut),
+            }
+        }
+        let (bytes, damaged) = (
+            live.borrow().bytes - before.0,
+            live.borrow().damaged - before.1,
+        );
+        Err(Cut::Unwise(no_greeting(line.port(), bytes, damaged)))
+    }
+
+    /// Asks once more, so that a recording can begin with the rig's own line.
+    pub async fn ask_again(self) -> Result<Self, Cut> {
+        Self::greet(self.line).await
+    }
+
+    pub fn is_driven(&self) -> bool {
+        self.identity.drive == Drive::Driven
+    }
+
+    /// Tells the rig its limits; those whose sensor it lacks are left out.
+    pub async fn limit(self, trip: &TripPoints) -> Result<Rig<Limited>, Cut> {
+        let mut arguments = format!(
+            "pulse_lo_us={},pulse_hi_us={},stall_ms={}",
+            trip.pulse_lo_us, trip.pulse_hi_us, trip.stall_ms
+        );
+        for (channel, limit) in [
+            (Channel::CurrentMa, trip.current_ma),
+            (Channel::SupplyV, trip.supply_v),
+            (Channel::CaseC, trip.case_c),
+        ] {
+            if self.has(channel) {
+                let _ = write!(arguments, ",{}={limit}", channel.name());
+            }
+        }
+        self.line.command("LIMIT", &arguments).await?;
+        let range = PulseRange {
+            lo_us: trip.pulse_lo_us,
+            hi_us: trip.pulse_hi_us,
+        };
+        Ok(self.into_state(Limited { range }))
+    }
+}
+
+/// The identity that came with an answer, or that the line knew already.
+async fn identity_in(ear: &mut Ear, line: &Line) -> Option<Arc<RigIdentity>> {
+    // The `RIG` line comes ahead of `OK`, and may be damaged all the same.
+    let _ = tokio::time::timeout(Duration::from_millis(50), async {
+        while let Ok(heard) = ear.next().await {
+            if matches!(heard, Heard::Rig(_)) {
+                break;
+            }
+        }
+    })
+    .await;
+    line.live().borrow().rig.clone()
+}
+
+fn no_greeting(port: &str, bytes: u64, damaged: u64) -> Problem {
+    let seconds = GREETING_WITHIN.as_secs();
+    if bytes == 0 {
+        return Problem::new(format!(
+            "{port}: the port is open, but the rig is silent: no answer to ASK, and not one byte in {seconds} s"
+        ))
+        .hint("check that the rig has power and that its sending and receiving wires are not swapped, then try again");
+    }
+    if damaged > 0 {
+        return Problem::new(format!(
+            "{port}: bytes come from the port, but nobody says that it is a rig: {damaged} damaged lines in {seconds} s"
+        ))
+        .hint("check the baud rate (--baud), the cable and the firmware's checksum (CRC-16/IBM-3740); or it is another device");
+    }
+    Problem::new(format!("{port}: something sends there, but does not answer ASK"))
+        .hint("check the wire from the computer to the rig, and that its firmware speaks version 1 of the link")
+}
+
+impl Rig<Limited> {
+    /// From here on the servo is powered to hold its place.
+    pub async fn arm(self) -> Result<Rig<Armed>, Cut> {
+        self.line.mark_armed();
+        self.line.command("ARM", "").await?;
+        let range = self.state.range;
+        let mut rig = self.into_state(Armed { range });
+        rig.ear.be_patient_from_now();
+        Ok(rig)
+    }
+}
+
+impl Rig<Armed> {
+    pub fn range(&self) -> PulseRange {
+        self.state.range
+    }
+
+    /// Sets out for a pulse, µs (kept within the range), at a rate in µs/s, from a pulse at most `far_us` away.
+    pub async fn go(self, pulse_us: f64, us_per_s: f64, far_us: f64) -> Result<Rig<Moving>, Cut> {
+        let range = self.state.range;
+        let pulse_us = (range.clamp(pulse_us) * 10.0).round() / 10.0;
+        let us_per_s = us_per_s.max(1.0).round();
+        self.line
+            .command("GO", &format!("{pulse_us},{us_per_s}"))
+            .await?;
+        Ok(self.into_state(Moving {
+            range,
+            pulse_us,
+            takes_s: far_us.abs() / us_per_s,
+            began_s: None,
+        }))
+    }
+
+    /// Stops all pulses.
+    pub async fn disarm(self) -> Result<Rig<Disarmed>, Cut> {
+        if self.line.disarm().await {
+            Ok(self.into_state(Disarmed(())))
+        } else {
+            Err(Cut::Unanswered { command: "DISARM" })
+        }
+    }
+}
+
+impl Rig<Disarmed> {
+    /// Lets the rig say that it is disarmed, and give a few samples without a pulse, for the recording.
+    pub async fn last_words(&mut self) {
+        let listen = async { while self.ear.next().await.is_ok() {} };
+        let _ = tokio::time::timeout(LAST_WORDS, listen).await;
+    }
+}
+
+impl Rig<Moving> {
+    /// Waits until it is there; each sample on the way is shown to `each`, which may break the move off or end the run.
+    /// Broken off, the rig still goes on until it is given another place to go to.
+    pub async fn arrive(
+        mut self,
+        each: &mut dyn FnMut(&Sample) -> Result<ControlFlow<()>, Cut>,
+    ) -> Result<(Rig<Armed>, Ended), Cut> {
+        let mut last: Option<Sample> = None;
+        self.ear.be_patient_from_now();
+        let ended = loop {
+            match self.hear(last.as_ref()).await? {
+                Heard::Sample(sample) => {
+                    last = Some(sample);
+                    if each(&sample)?.is_break() {
+                        break Ended::Broken;
+                    }
+                    let began_s = *self.state.began_s.get_or_insert(sample.t_s);
+                    if sample.t_s - began_s > self.state.takes_s + ARRIVED_AT_LATEST_S {
+                        break Ended::Arrived;
+                    }
+                }
+                Heard::Event { code, detail }
+                    if code == "arrived" && self.is_here(detail.as_deref()) =>
+                {
+                    break Ended::Arrived;
+                }
+                _ => {}
+            }
+        };
+        let range = self.state.range;
+        Ok((self.into_state(Armed { range }), ended))
+    }
+
+    /// An `arrived` of this move, not of the one before it.
+    fn is_here(&self, detail: Option<&str>) -> bool {
+        let Some(said) = detail.and_then(|d| d.parse::<f64>().ok()) else {
+            return true;
+        };
+        (said - self.state.pulse_us).abs() <= 1.0
+    }
+}

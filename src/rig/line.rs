@@ -1,0 +1,342 @@
+//! The line to a rig: reading, writing, answers, heartbeat and recording, on a thread of its own, so that a slow screen,
+//! a slow disk or a busy driver never makes it lose a byte or miss a beat.
+//!
+//! Whatever ends it (the driver's end, a panic, a signal, a failing disk), an armed rig is sent `DISARM` first.
+
+use std::collections::HashMap;
+use std::future::poll_fn;
+use std::pin::Pin;
+use std::sync::atomic::{AtomicBool, AtomicU16, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::task::Poll;
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+use tokio::sync::{broadcast, mpsc, oneshot, watch};
+
+use super::cut::Cut;
+use super::ear::Ear;
+use super::live::{Heard, Live};
+use super::tasks;
+use super::wire::SharedWire;
+use crate::link::{Wire, encode};
+use crate::problem::Problem;
+use crate::recording::{Journal, Written};
+
+/// The link gives a rig 200 ms to answer; the rest is for a slow line and a busy computer.
+pub const ANSWER_WITHIN: Duration = Duration::from_millis(350);
+/// A command that is not answered is sent again, with a new number, until it has been sent this often. Every command of the
+/// link may be repeated without harm.
+pub const TRIES: usize = 3;
+/// Bytes kept before a recording begins, so that it can begin with the rig's own `RIG` line.
+const MOST_KEPT_BYTES: usize = 256 << 10;
+/// Batches that a slow listener may fall behind before it misses some.
+const LISTENER_BATCHES: usize = 4096;
+
+/// Shared by the line's tasks and its handle.
+pub(super) struct Shared {
+    pub port: String,
+    pub wire: SharedWire,
+    pub out: mpsc::Sender<Vec<u8>>,
+    /// Set before `ARM` is sent, cleared once `DISARM` is answered or the rig says that it is disarmed.
+    pub armed: AtomicBool,
+    next_id: AtomicU16,
+    waiting: Mutex<HashMap<u16, oneshot::Sender<Answer>>>,
+    taker: Mutex<Taker>,
+    pub heard: broadcast::Sender<Arc<[Heard]>>,
+    pub live: watch::Sender<Live>,
+    cut: watch::Sender<Option<Cut>>,
+    runtime: tokio::runtime::Handle,
+}
+
+type Answer = Result<(), String>;
+
+/// What becomes of the bytes.
+enum Taker {
+    /// Kept since the last `RIG` line, for a recording that may begin.
+    Before(Vec<u8>),
+    Journal(Journal),
+    Nobody,
+}
+
+/// A line to a rig.
+pub struct Line {
+    shared: Arc<Shared>,
+    end: Option<oneshot::Sender<()>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Line {
+    /// Opens a line. `open` is called within the line's own runtime; `port` is what messages call it.
+    pub fn open<F>(port: &str, open: F) -> Result<Self, Problem>
+    where
+        F: FnOnce() -> Result<Box<dyn Wire>, Problem> + Send + 'static,
+    {
+        let (tell, told) = std::sync::mpsc::channel();
+        let (end, ended) = oneshot::channel();
+        let name = port.to_owned();
+        let thread = std::thread::Builder::new()
+            .name("line".into())
+            .spawn(move || {
+                let runtime = tokio::runtime::Builder::new_current_thread()
+                    .enable_all()
+                    .build();
+                let Ok(runtime) = runtime else {
+                    return;
+                };
+                runtime.block_on(async move {
+                    match open() {
+                        Ok(io) => {
+                            let (shared, out) = Shared::new(name, io);
+                            let _ = tell.send(Ok(Arc::clone(&shared)));
+                            tasks::run(shared, out, ended).await;
+                        }
+                        Err(problem) => {
+                            let _ = tell.send(Err(problem));
+                        }
+                    }
+                });
+            });
+        let no_thread = || {
+            Problem::new("the line to the rig could not be started")
+                .hint("close other programs, and try again")
+        };
+        let thread = thread.map_err(|_| no_thread())?;
+        let shared = told.recv().map_err(|_| no_thread())??;
+        Ok(Self {
+            shared,
+            end: Some(end),
+            thread: Some(thread),
+        })
+    }
+
+    pub fn port(&self) -> &str {
+        &self.shared.port
+    }
+
+    /// The present, for whoever watches.
+    pub fn live(&self) -> watch::Receiver<Live> {
+        self.shared.live.subscribe()
+    }
+
+    /// Everything from now on, in order.
+    pub fn listen(&self) -> Ear {
+        Ear::new(
+            self.shared.port.clone(),
+            self.shared.heard.subscribe(),
+            self.shared.cut.subscribe(),
+        )
+    }
+
+    /// Sends a command and waits for its answer, by the one rule: [`ANSWER_WITHIN`], [`TRIES`].
+    pub async fn command(&self, kind: &'static str, arguments: &str) -> Result<(), Cut> {
+        let mut cut = self.shared.cut.subscribe();
+        let mut answers = Vec::with_capacity(TRIES);
+        for _ in 0..TRIES {
+            answers.push(self.shared.post(kind, arguments)?);
+            let answer = tokio::select! {
+                biased;
+                answer = first_of(&mut answers) => Some(answer),
+                Ok(cut) = cut.wait_for(Option::is_some) => return Err(cut.clone().unwrap_or(Cut::Restarted)),
+                () = tokio::time::sleep(ANSWER_WITHIN) => None,
+            };
+            match answer {
+                Some(Ok(())) => return Ok(()),
+                Some(Err(reason)) => {
+                    return Err(Cut::Refused {
+                        command: kind,
+                        reason,
+                    });
+                }
+                None => {}
+            }
+        }
+        Err(Cut::Unanswered { command: kind })
+    }
+
+    /// From before `ARM` goes out until `DISARM` is answered, every end of this program sends `DISARM`.
+    pub(super) fn mark_armed(&self) {
+        self.shared.armed.store(true, Ordering::SeqCst);
+    }
+
+    pub fn is_armed(&self) -> bool {
+        self.shared.armed.load(Ordering::SeqCst)
+    }
+
+    /// `DISARM` on the wire at once, then until it is answered. Says whether it was; does nothing if nothing was armed.
+    pub async fn disarm(&self) -> bool {
+        if !self.is_armed() {
+            return true;
+        }
+        self.shared.disarm_now();
+        for _ in 0..TRIES {
+            let Ok(answer) = self.shared.post("DISARM", "") else {
+                return false;
+            };
+            if let Ok(Ok(Ok(()))) = tokio::time::timeout(ANSWER_WITHIN, answer).await {
+                self.shared.armed.store(false, Ordering::SeqCst);
+                return true;
+            }
+        }
+        false
+    }
+
+    /// Begins to record, with the last `RIG` line as the first of the rig's.
+    pub fn record(&self, journal: Journal) -> Result<(), Problem> {
+        let failed = journal.failed();
+        let mut taker = self.shared.taker();
+        if let Taker::Before(kept) = &*taker {
+            journal.bytes(kept).map_err(|_| disk_too_slow())?;
+        }
+        *taker = Taker::Journal(journal);
+        drop(taker);
+        // The disk is watched from the line's thread, for a driver may be waiting for something else.
+        let shared = Arc::clone(&self.shared);
+        self.shared
+            .runtime
+            .spawn(async move { tasks::mind_the_disk(&shared, failed).await });
+        Ok(())
+    }
+
+    /// Ends the recording, if there is one. Waits for the disk.
+    pub fn end_recording(&self, outcome: Result<(), &str>) -> Option<Written> {
+        let taker = std::mem::replace(&mut *self.shared.taker(), Taker::Nobody);
+        match taker {
+            Taker::Journal(journal) => Some(journal.finish(outcome)),
+            _ => None,
+        }
+    }
+
+    /// Why the line ended, if it has.
+    pub fn cut(&self) -> Option<Cut> {
+        self.shared.cut.borrow().clone()
+    }
+}
+
+impl Drop for Line {
+    fn drop(&mut self) {
+        if self.is_armed() {
+            self.shared.disarm_now();
+        }
+        drop(self.end.take());
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+impl Shared {
+    fn new(port: String, io: Box<dyn Wire>) -> (Arc<Self>, mpsc::Receiver<Vec<u8>>) {
+        let (out, lines) = mpsc::channel(64);
+        let shared = Self {
+            port,
+            wire: SharedWire::new(io),
+            out,
+            armed: AtomicBool::new(false),
+            next_id: AtomicU16::new(1),
+            waiting: Mutex::default(),
+            taker: Mutex::new(Taker::Before(Vec::new())),
+            heard: broadcast::channel(LISTENER_BATCHES).0,
+            live: watch::channel(Live::default()).0,
+            cut: watch::channel(None).0,
+            runtime: tokio::runtime::Handle::current(),
+        };
+        (Arc::new(shared), lines)
+    }
+
+    fn taker(&self) -> MutexGuard<'_, Taker> {
+        self.taker.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn waiting(&self) -> MutexGuard<'_, HashMap<u16, oneshot::Sender<Answer>>> {
+        self.waiting.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn command_line(&self, kind: &str, arguments: &str) -> (u16, Vec<u8>) {
+        let id = self.next_id.fetch_add(1, Ordering::Relaxed);
+        let comma = if arguments.is_empty() { "" } else { "," };
+        let payload = format!("{kind},{id}{comma}{arguments}");
+        // Commands are put together from words and numbers of our own, all of which the link carries.
+        let line = encode(&payload).unwrap_or_default();
+        (id, line.into_bytes())
+    }
+
+    /// Puts a command in line; its answer.
+    fn post(&self, kind: &'static str, arguments: &str) -> Result<oneshot::Receiver<Answer>, Cut> {
+        let (id, line) = self.command_line(kind, arguments);
+        let (tell, told) = oneshot::channel();
+        self.waiting().insert(id, tell);
+        match self.out.try_send(line) {
+            Ok(()) => Ok(told),
+            Err(_) => Err(self
+                .cut
+                .borrow()
+                .clone()
+                .unwrap_or(Cut::Unanswered { command: kind })),
+        }
+    }
+
+    pub fn answered(&self, id: u16, answer: Answer) {
+        if let Some(tell) = self.waiting().remove(&id) {
+            let _ = tell.send(answer);
+        }
+    }
+
+    /// `DISARM` on the wire, from whatever thread, without waiting for anything.
+    pub fn disarm_now(&self) -> bool {
+        let (_, line) = self.command_line("DISARM", "");
+        self.wire.write_now(&line)
+    }
+
+    /// The first reason to end stays; an armed rig is disarmed at once.
+    pub fn cut(&self, why: Cut) {
+        if self.armed.load(Ordering::SeqCst) {
+            self.disarm_now();
+        }
+        self.cut.send_if_modified(|cut| {
+            let first = cut.is_none();
+            cut.get_or_insert(why);
+            first
+        });
+    }
+
+    pub fn is_cut(&self) -> bool {
+        self.cut.borrow().is_some()
+    }
+
+    /// Bytes to where they are kept. `rig_line`: a `RIG` line ended in them.
+    pub fn keep(&self, bytes: &[u8], rig_line: bool) -> Result<(), Problem> {
+        match &mut *self.taker() {
+            Taker::Journal(journal) => journal.bytes(bytes).map_err(|_| disk_too_slow())?,
+            Taker::Before(kept) => {
+                kept.extend_from_slice(bytes);
+                if rig_line {
+                    let from = memchr::memmem::rfind(kept, b"\nRIG,").map_or(0, |at| at + 1);
+                    kept.drain(..from);
+                } else if kept.len() > MOST_KEPT_BYTES {
+                    kept.clear();
+                }
+            }
+            Taker::Nobody => {}
+        }
+        Ok(())
+    }
+}
+
+fn disk_too_slow() -> Problem {
+    Problem::new("the disk has not kept up for so long that the recording had to be ended")
+        .hint("give a logbook on another disk with --logbook; what had come by then is kept")
+}
+
+/// The first answer to any of these. One whose sender is gone never answers.
+async fn first_of(answers: &mut [oneshot::Receiver<Answer>]) -> Answer {
+    poll_fn(|context| {
+        for answer in answers.iter_mut().filter(|a| !a.is_terminated()) {
+            if let Poll::Ready(Ok(answer)) = Pin::new(answer).poll(context) {
+                return Poll::Ready(answer);
+            }
+        }
+        Poll::Pending
+    })
+    .await
+}

@@ -1,0 +1,161 @@
+//! Looking before moving: does the rig have what is needed, and does it read what can be true?
+
+use super::cut::Cut;
+use super::drive::Rig;
+use super::live::Sample;
+use crate::aircraft::TripPoints;
+use crate::problem::Problem;
+use crate::recording::Channel;
+
+/// How long to look, s.
+const LOOK_S: f64 = 0.6;
+/// A disarmed surface that moves by more than this is moved by somebody, degrees.
+const STILL_DEG: f64 = 2.0;
+/// Angles beyond this are no control surface's.
+const MOST_DEG: f64 = 100.0;
+
+/// Means over a while.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Means {
+    pub angle_deg: f64,
+    pub pulse_us: Option<f64>,
+}
+
+/// Averages what is seen in the latter half of a while, when what moved has come to rest.
+#[derive(Debug, Default)]
+pub(super) struct Averager {
+    from_s: f64,
+    began_s: Option<f64>,
+    angle: (f64, u32),
+    pulse: (f64, u32),
+}
+
+impl Averager {
+    pub fn over_latter_half(for_s: f64) -> Self {
+        Self {
+            from_s: 0.5 * for_s,
+            ..Self::default()
+        }
+    }
+
+    pub fn take(&mut self, sample: &Sample) {
+        let since_s = sample.t_s - *self.began_s.get_or_insert(sample.t_s);
+        if since_s < self.from_s {
+            return;
+        }
+        for (sum, channel) in [
+            (&mut self.angle, Channel::AngleDeg),
+            (&mut self.pulse, Channel::PulseUs),
+        ] {
+            if let Some(value) = sample.get(channel) {
+                *sum = (sum.0 + value, sum.1 + 1);
+            }
+        }
+    }
+
+    /// `None` where the angle was never read.
+    pub fn means(&self) -> Option<Means> {
+        let mean = |(sum, count): (f64, u32)| (count > 0).then(|| sum / f64::from(count));
+        Some(Means {
+            angle_deg: mean(self.angle)?,
+            pulse_us: mean(self.pulse),
+        })
+    }
+}
+
+pub(super) fn no_angle() -> Cut {
+    Cut::Unwise(
+        Problem::new("the rig gives no angle of the surface, and nothing is moved blindly")
+            .hint("connect the angle sensor (channel angle_deg) and look at it with `hingewright rig watch`"),
+    )
+}
+
+/// What was seen before anything moved.
+pub(super) struct Seen {
+    pub notes: Vec<String>,
+}
+
+/// Looks at every channel that is needed for a while. Refuses what cannot be driven.
+pub(super) async fn before_moving<State>(
+    rig: &mut Rig<State>,
+    trip: &TripPoints,
+    each: &mut dyn FnMut(Sample),
+) -> Result<Seen, Cut> {
+    if !rig.has(Channel::AngleDeg) {
+        return Err(no_angle());
+    }
+    let mut samples: Vec<Sample> = Vec::new();
+    rig.watch(LOOK_S, &mut |sample| {
+        samples.push(*sample);
+        each(*sample);
+        Ok(())
+    })
+    .await?;
+    let angles = readings(&samples, Channel::AngleDeg);
+    let Some((lowest, highest)) = extremes(&angles) else {
+        return Err(no_angle());
+    };
+    if lowest.abs().max(highest.abs()) > MOST_DEG {
+        return Err(Cut::Unwise(
+            Problem::new(format!(
+                "the angle sensor reads {highest:.1}\u{b0}, which no control surface has"
+            ))
+            .hint("set its zero with the surface at neutral, and check its scale"),
+        ));
+    }
+    if highest - lowest > STILL_DEG {
+        return Err(Cut::Unwise(
+            Problem::new(format!(
+                "the surface moved by {:.1}\u{b0} while nothing drove it",
+                highest - lowest
+            ))
+            .hint("let go of it, see that its angle sensor is fixed, and sweep again"),
+        ));
+    }
+    supply(&samples, trip)?;
+    let mut notes = Vec::new();
+    for channel in [Channel::CurrentMa, Channel::SupplyV] {
+        if !rig.has(channel) {
+            notes.push(format!(
+                "The rig has no {}: it cannot trip on it.",
+                channel.name()
+            ));
+        } else if readings(&samples, channel).is_empty() {
+            notes.push(format!(
+                "{} gives no reading: look at its sensor.",
+                channel.name()
+            ));
+        }
+    }
+    Ok(Seen { notes })
+}
+
+fn supply(samples: &[Sample], trip: &TripPoints) -> Result<(), Cut> {
+    let volts = readings(samples, Channel::SupplyV);
+    let Some((lowest, _)) = extremes(&volts) else {
+        return Ok(());
+    };
+    if lowest < trip.supply_v {
+        return Err(Cut::Unwise(
+            Problem::new(format!(
+                "the servo's supply is at {lowest:.2} V before anything moves, below the limit of {:.2} V",
+                trip.supply_v
+            ))
+            .hint("charge or connect the pack, or set supply_v in the [trip] table of aircraft.toml if this pack is meant to be lower"),
+        ));
+    }
+    Ok(())
+}
+
+fn readings(samples: &[Sample], channel: Channel) -> Vec<f64> {
+    samples.iter().filter_map(|s| s.get(channel)).collect()
+}
+
+fn extremes(values: &[f64]) -> Option<(f64, f64)> {
+    let first = *values.first()?;
+    Some(
+        values
+            .iter()
+            .fold((first, first), |(lo, hi), v| (lo.min(*v), hi.max(*v))),
+    )
+}

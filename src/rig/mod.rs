@@ -1,0 +1,31 @@
+//! Driving a rig and listening to one: the line, the states, sweeps, recordings made by hand. The only room with a clock.
+//!
+//! Never in here: judging, printing, the logbook's folder. What is measured is judged by the rooms below once it is recorded.
+//!
+//! - [`Line`]: reading, writing, answers, heartbeat and recording, on a thread of its own.
+//! - [`Rig`]: driving, as states in types; see [`drive`].
+//! - [`sweep()`] and [`listen`]: a recorded run, driven or by hand, from its first byte to the last, however it ends.
+
+mod cut;
+pub mod drive;
+mod ear;
+mod line;
+mod live;
+mod look;
+mod passive;
+mod plan;
+mod session;
+mod stop;
+mod sweep;
+mod tasks;
+mod wire;
+
+pub use cut::Cut;
+pub use drive::{Armed, Asked, Disarmed, Ended, Limited, Moving, PulseRange, Rig};
+pub use ear::Ear;
+pub use line::{ANSWER_WITHIN, Line, TRIES};
+pub use live::{Heard, Live, Sample};
+pub use passive::{Coverage, Passive};
+pub use plan::SweepPlan;
+pub use session::{Page, Run, listen, sweep};
+pub use sweep::{Phase, Progress};

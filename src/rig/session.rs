@@ -1,0 +1,101 @@
+//! One recorded run, from its first byte to the last, however it ends.
+
+use std::fs::File;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+use super::cut::Cut;
+use super::drive::{Asked, Rig};
+use super::line::Line;
+use super::passive::{Coverage, Passive};
+use super::plan::SweepPlan;
+use super::sweep::{Progress, Sweep};
+use crate::aircraft::TripPoints;
+use crate::problem::Problem;
+use crate::recording::{Journal, Written};
+
+/// How long what the rig still says after a run was cut short is recorded.
+const AFTERWARDS: Duration = Duration::from_millis(300);
+
+/// How a run ended.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Run {
+    pub written: Written,
+    /// Why it did not reach its end.
+    pub cut: Option<Cut>,
+    /// The rig confirmed that it is disarmed, or never was armed. Otherwise it disarms itself, for it hears nothing any more.
+    pub disarmed: bool,
+    /// What a builder should know of the way, as sentences.
+    pub notes: Vec<String>,
+}
+
+/// The file of a run and what is said on top of it.
+pub struct Page<'a> {
+    pub file: File,
+    pub path: &'a Path,
+    pub keys: &'a [(&'a str, &'a str)],
+}
+
+/// Drives a sweep and records it.
+pub async fn sweep(
+    rig: Rig<Asked>,
+    page: Page<'_>,
+    plan: SweepPlan,
+    trip: TripPoints,
+    tell: &mut dyn FnMut(&Progress),
+) -> Result<Run, Problem> {
+    let line = Arc::clone(rig.line());
+    let rig = begin(rig, page).await?;
+    let mut sweep = Sweep::new(plan, trip, tell);
+    let cut = sweep.run(rig).await.err();
+    let notes = std::mem::take(&mut sweep.notes);
+    end(&line, cut, notes).await
+}
+
+/// Records while a hand or a transmitter moves the surface, until `enough` says so or the run is cut short.
+/// To be stopped by the user is the usual end here, and no cut.
+pub async fn listen(
+    rig: Rig<Asked>,
+    page: Page<'_>,
+    passive: Passive,
+    enough: impl Future<Output = ()>,
+    tell: &mut dyn FnMut(&Coverage),
+) -> Result<Run, Problem> {
+    let line = Arc::clone(rig.line());
+    let rig = begin(rig, page).await?;
+    let cut = match passive.run(rig, enough, tell).await {
+        Err(Cut::Stopped {
+            how: super::stop::CTRL_C,
+        })
+        | Ok(()) => None,
+        Err(cut) => Some(cut),
+    };
+    end(&line, cut, Vec::new()).await
+}
+
+/// Asks once more and records from the answer on, so that the rig's own line is the first of the recording.
+async fn begin(rig: Rig<Asked>, page: Page<'_>) -> Result<Rig<Asked>, Problem> {
+    let rig = rig.ask_again().await.map_err(|cut| cut.problem())?;
+    let journal = Journal::begin(page.file, page.path, page.keys)?;
+    rig.line().record(journal)?;
+    Ok(rig)
+}
+
+/// Disarmed, what still comes kept, the outcome written.
+async fn end(line: &Line, cut: Option<Cut>, notes: Vec<String>) -> Result<Run, Problem> {
+    let disarmed = line.disarm().await;
+    if cut.as_ref().is_some_and(Cut::rig_is_there) {
+        tokio::time::sleep(AFTERWARDS).await;
+    }
+    let outcome = cut.as_ref().map(Cut::outcome);
+    let written = line
+        .end_recording(outcome.as_deref().map_or(Ok(()), Err))
+        .ok_or_else(|| Problem::new("the recording was ended twice"))?;
+    Ok(Run {
+        written,
+        cut,
+        disarmed,
+        notes,
+    })
+}

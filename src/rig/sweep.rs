@@ -1,0 +1,349 @@
+//! A sweep: look before moving, find the direction by a nudge, grow the deflection in steps, then cycle between the throws,
+//! back to neutral, disarmed.
+
+use std::ops::ControlFlow;
+
+use super::cut::Cut;
+use super::drive::{Armed, Asked, Disarmed, Ended, Rig};
+use super::live::Sample;
+use super::look;
+use super::plan::{PulseMap, REST_S, STEP_REST_S, SweepPlan};
+use crate::aircraft::TripPoints;
+use crate::problem::Problem;
+use crate::recording::Channel;
+
+/// The nudge that finds the direction: as far as this, degrees, in steps of so many µs, and no further than that, µs.
+const NUDGE_DEG: f64 = 2.0;
+const NUDGE_STEP_US: f64 = 15.0;
+const NUDGE_MOST_US: f64 = 150.0;
+/// Movement that is more than noise, play and a dead band's worth of waiting, degrees.
+const MOVED_DEG: f64 = 0.8;
+/// A step of growth that brings less than this share of what was asked has met something.
+const FOLLOWS_SHARE: f64 = 0.4;
+/// Where something was met the command goes this much further than the surface, degrees: enough to show that it does not follow.
+const PUSH_DEG: f64 = 2.5;
+/// Share of the trip current from which growth goes no further.
+const CURRENT_SHARE: f64 = 0.8;
+/// Readings in a row above it: one alone may be noise.
+const READINGS_ABOVE: u32 = 3;
+/// Hold where the servo pushes against something, s: shorter than any stall limit.
+const HOLD_PUSHING_S: f64 = 0.15;
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Phase {
+    Looking,
+    Nudging,
+    Growing { up: bool },
+    Cycling { number: u32, of: u32 },
+    Returning,
+}
+
+/// Where a sweep is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Progress {
+    pub phase: Phase,
+    pub sample: Option<Sample>,
+    /// What is left, s, by the rig's clock.
+    pub left_s: f64,
+}
+
+/// One end of the travel, as growth found it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct End {
+    pulse_us: f64,
+    angle_deg: f64,
+    /// The servo pushes against something there.
+    pushing: bool,
+}
+
+/// A sweep under way.
+pub struct Sweep<'a> {
+    plan: SweepPlan,
+    trip: TripPoints,
+    map: PulseMap,
+    pulse_us: f64,
+    left_s: f64,
+    tell: &'a mut dyn FnMut(&Progress),
+    /// What a builder should know of the way, as sentences.
+    pub notes: Vec<String>,
+}
+
+impl<'a> Sweep<'a> {
+    pub fn new(plan: SweepPlan, trip: TripPoints, tell: &'a mut dyn FnMut(&Progress)) -> Self {
+        Self {
+            plan,
+            trip,
+            map: PulseMap::default(),
+            pulse_us: 0.0,
+            left_s: plan.whole_s(),
+            tell,
+            notes: Vec::new(),
+        }
+    }
+
+    /// The whole sweep.
+    pub async fn run(&mut self, mut rig: Rig<Asked>) -> Result<Rig<Disarmed>, Cut> {
+        let trip = self.trip;
+        let seen = look::before_moving(&mut rig, &trip, &mut |s| self.say(Phase::Looking, Some(s)))
+            .await?;
+        self.notes.extend(seen.notes);
+        let mut rig = rig.limit(&trip).await?.arm().await?;
+        let neutral = self.rest(&mut rig, Phase::Looking, 0.4).await?;
+        self.pulse_us = neutral.pulse_us.unwrap_or(rig.range().middle_us());
+        self.map.saw(self.pulse_us, neutral.angle_deg);
+        let rig = self.nudge(rig, neutral.angle_deg).await?;
+        let (rig, up) = self.grow(rig, self.plan.up_deg).await?;
+        let (mut rig, down) = self.grow(rig, self.plan.down_deg).await?;
+        self.rest(&mut rig, Phase::Returning, REST_S).await?;
+        let mut rig = self.cycle(rig, up, down).await?;
+        self.rest(&mut rig, Phase::Returning, REST_S).await?;
+        let mut rig = rig.disarm().await?;
+        self.left_s = 0.0;
+        rig.last_words().await;
+        Ok(rig)
+    }
+
+    fn say(&mut self, phase: Phase, sample: Option<Sample>) {
+        (self.tell)(&Progress {
+            phase,
+            sample,
+            left_s: self.left_s.max(0.0),
+        });
+    }
+
+    /// Rests for a while and gives the means of what was seen in its latter half.
+    async fn rest(
+        &mut self,
+        rig: &mut Rig<Armed>,
+        phase: Phase,
+        for_s: f64,
+    ) -> Result<look::Means, Cut> {
+        let mut means = look::Averager::over_latter_half(for_s);
+        rig.watch(for_s, &mut |sample| {
+            means.take(sample);
+            self.pass(phase, sample);
+            Ok(())
+        })
+        .await?;
+        means.means().ok_or_else(look::no_angle)
+    }
+
+    /// Time goes by with a sample.
+    fn pass(&mut self, phase: Phase, sample: &Sample) {
+        self.say(phase, Some(*sample));
+    }
+
+    /// Goes to a pulse at a rate of the surface. Gives up early where the current rises too far, if told to mind it.
+    async fn go(
+        &mut self,
+        rig: Rig<Armed>,
+        phase: Phase,
+        pulse_us: f64,
+        mind_current: bool,
+    ) -> Result<(Rig<Armed>, Ended), Cut> {
+        let pulse_us = rig.range().clamp(pulse_us);
+        let us_per_s = self.us_per_deg() * self.plan.rate_deg_per_s;
+        let far_us = (pulse_us - self.pulse_us).abs();
+        let from_left_s = self.left_s;
+        let takes_s = far_us / us_per_s;
+        let mut above = 0;
+        let most_ma = CURRENT_SHARE * self.trip.current_ma;
+        let mut began_s = None;
+        let moving = rig.go(pulse_us, us_per_s, far_us).await?;
+        self.pulse_us = pulse_us;
+        let done = moving
+            .arrive(&mut |sample| {
+                let since_s = sample.t_s - *began_s.get_or_insert(sample.t_s);
+                self.left_s = from_left_s - since_s.min(takes_s);
+                self.pass(phase, sample);
+                let over = sample
+                    .get(Channel::CurrentMa)
+                    .is_some_and(|ma| ma > most_ma);
+                above = if over { above + 1 } else { 0 };
+                Ok(if mind_current && above >= READINGS_ABOVE {
+                    ControlFlow::Break(())
+                } else {
+                    ControlFlow::Continue(())
+                })
+            })
+            .await?;
+        self.left_s = from_left_s - takes_s;
+        Ok(done)
+    }
+
+    /// µs of pulse for a degree of the surface, on average over what was seen.
+    fn us_per_deg(&self) -> f64 {
+        self.map.us_per_deg().unwrap_or(10.0)
+    }
+
+    /// Moves the surface by two degrees to see which way it goes.
+    async fn nudge(&mut self, mut rig: Rig<Armed>, rest_deg: f64) -> Result<Rig<Armed>, Cut> {
+        let centre_us = self.pulse_us;
+        let range = rig.range();
+        // Upwards, unless neutral lies at the upper end of the range.
+        let up_us = if self.plan.sense > 0.0 {
+            range.hi_us
+        } else {
+            range.lo_us
+        };
+        let heading = if (up_us - centre_us).abs() > NUDGE_MOST_US {
+            self.plan.sense
+        } else {
+            -self.plan.sense
+        };
+        let (mut by_us, mut moved_deg) = (0.0, 0.0_f64);
+        while by_us < NUDGE_MOST_US && moved_deg.abs() < NUDGE_DEG {
+            by_us += NUDGE_STEP_US;
+            (rig, _) = self
+                .go(rig, Phase::Nudging, centre_us + heading * by_us, true)
+                .await?;
+            moved_deg = self
+                .rest(&mut rig, Phase::Nudging, STEP_REST_S)
+                .await?
+                .angle_deg
+                - rest_deg;
+            // The wrong way is not followed any further.
+            if moved_deg * heading * self.plan.sense < -MOVED_DEG {
+                break;
+            }
+        }
+        if moved_deg.abs() < MOVED_DEG {
+            return Err(Cut::Unwise(does_not_follow(by_us, moved_deg)));
+        }
+        if moved_deg * heading * self.plan.sense < 0.0 {
+            let _ = self.go(rig, Phase::Nudging, centre_us, false).await?;
+            return Err(Cut::Unwise(wrong_way(
+                self.plan.sense,
+                heading * by_us,
+                moved_deg,
+            )));
+        }
+        self.map.saw(self.pulse_us, rest_deg + moved_deg);
+        self.left_s = self.plan.whole_s() - REST_S - 2.0;
+        Ok(rig)
+    }
+
+    /// Goes towards an end in steps until it is reached, the pulse ends or something is met. Returns to neutral.
+    async fn grow(&mut self, mut rig: Rig<Armed>, end_deg: f64) -> Result<(Rig<Armed>, End), Cut> {
+        let phase = Phase::Growing { up: end_deg > 0.0 };
+        let range = rig.range();
+        (rig, _) = self.go(rig, phase, self.pulse_for(0.0), false).await?;
+        let start = self.rest(&mut rig, phase, STEP_REST_S).await?;
+        let mut end = End {
+            pulse_us: self.pulse_us,
+            angle_deg: start.angle_deg,
+            pushing: false,
+        };
+        for target_deg in self.plan.growth(end_deg) {
+            let wanted_us = self.pulse_for(target_deg);
+            let pulse_us = range.clamp(wanted_us);
+            let (back, ended) = self.go(rig, phase, pulse_us, true).await?;
+            rig = back;
+            if ended == Ended::Broken {
+                // The rig is on its way into something: turn round at once, measure afterwards.
+                (rig, _) = self.go(rig, phase, end.pulse_us, false).await?;
+                self.note_met(end.angle_deg, "the current rises too far there");
+                end.pushing = true;
+                break;
+            }
+            let here = self.rest(&mut rig, phase, STEP_REST_S).await?;
+            let (asked, came) = (target_deg - end.angle_deg, here.angle_deg - end.angle_deg);
+            let follows = came / asked >= FOLLOWS_SHARE;
+            if follows {
+                self.map.saw(pulse_us, here.angle_deg);
+            }
+            let at_limit = pulse_us != wanted_us;
+            if !follows && !at_limit && asked.abs() > 1.0 {
+                // The map knows the way that the surface would have gone on.
+                let push_us = self.pulse_for(here.angle_deg + PUSH_DEG.copysign(end_deg));
+                end = End {
+                    pulse_us: range.clamp(push_us),
+                    angle_deg: here.angle_deg,
+                    pushing: true,
+                };
+                self.note_met(here.angle_deg, "the surface does not follow further");
+                break;
+            }
+            end = End {
+                pulse_us,
+                angle_deg: here.angle_deg,
+                pushing: false,
+            };
+            if at_limit {
+                self.notes.push(format!(
+                    "The pulse limit of {pulse_us:.0} \u{b5}s came at {:.1}\u{b0}, before {target_deg:.1}\u{b0}.",
+                    here.angle_deg
+                ));
+                break;
+            }
+        }
+        if !end.pushing && end_deg != 0.0 {
+            let short_deg = end_deg - end.angle_deg;
+            if short_deg * end_deg.signum() > 0.3 {
+                end.pulse_us = range.clamp(self.pulse_for(end_deg));
+            }
+        }
+        (rig, _) = self.go(rig, phase, self.pulse_for(0.0), false).await?;
+        Ok((rig, end))
+    }
+
+    fn note_met(&mut self, at_deg: f64, what: &str) {
+        self.notes.push(format!(
+            "Growing the deflection ended at {at_deg:.1}\u{b0}: {what}."
+        ));
+    }
+
+    /// The pulse for an angle, by what was seen.
+    fn pulse_for(&self, angle_deg: f64) -> f64 {
+        self.map.pulse_for(angle_deg).unwrap_or(self.pulse_us)
+    }
+
+    /// The cycles that are measured, ending at neutral.
+    async fn cycle(&mut self, mut rig: Rig<Armed>, up: End, down: End) -> Result<Rig<Armed>, Cut> {
+        self.left_s = f64::from(self.plan.cycles) * self.plan.cycle_s() + REST_S;
+        let of = self.plan.cycles;
+        for number in 1..=of {
+            for end in [up, down] {
+                let phase = Phase::Cycling { number, of };
+                (rig, _) = self.go(rig, phase, end.pulse_us, false).await?;
+                let hold_s = if end.pushing {
+                    HOLD_PUSHING_S.min(self.plan.hold_s)
+                } else {
+                    self.plan.hold_s
+                };
+                let left_s = self.left_s;
+                self.rest(&mut rig, phase, hold_s).await?;
+                self.left_s = left_s - hold_s;
+            }
+        }
+        (rig, _) = self
+            .go(rig, Phase::Returning, self.pulse_for(0.0), false)
+            .await?;
+        Ok(rig)
+    }
+}
+
+fn does_not_follow(by_us: f64, moved_deg: f64) -> Problem {
+    Problem::new(format!(
+        "the surface does not follow the pulse: {by_us:.0} \u{b5}s of pulse moved it by {:.1}\u{b0}",
+        moved_deg.abs()
+    ))
+    .hint("check that the rod is on, that the servo has power and its signal wire, and that the angle sensor sits on this surface")
+}
+
+fn wrong_way(sense: f64, by_us: f64, moved_deg: f64) -> Problem {
+    let (pulse, went) = (
+        if by_us > 0.0 { "longer" } else { "shorter" },
+        if moved_deg > 0.0 { "up" } else { "down" },
+    );
+    let sign = if sense > 0.0 { "negative" } else { "positive" };
+    Problem::new(format!(
+        "pulse and angle run against each other: a {pulse} pulse (by {:.0} \u{b5}s) moved the surface {went} by {:.1}\u{b0}",
+        by_us.abs(),
+        moved_deg.abs()
+    ))
+    .hint(format!(
+        "if it really went that way, make arm_deg_per_us of its [[servo_type]] {sign} in aircraft.toml (give a mirrored servo a type of its own); \
+         if it went the other way, turn the angle sensor round or swap its two outer wires"
+    ))
+}
