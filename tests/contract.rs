@@ -12,6 +12,8 @@ mod bench;
 mod json;
 #[path = "contract/large.rs"]
 mod large;
+#[path = "contract/logbook.rs"]
+mod logbook;
 #[path = "contract/readings.rs"]
 mod readings;
 #[path = "contract/samples.rs"]

@@ -1,6 +1,8 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
 mod check;
+mod recheck;
+mod report;
 mod rig;
 mod screen;
 mod show;
@@ -29,6 +31,10 @@ struct Arguments {
 enum Command {
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
+    /// Make all results of a logbook again from its recordings.
+    Recheck(recheck::Arguments),
+    /// Write the page over a logbook: the latest finished recording of each surface.
+    Report(report::Arguments),
     /// Look at a rig: its port, who it is, what it reads.
     Rig(rig::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
@@ -51,6 +57,8 @@ pub fn run() -> u8 {
     };
     match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Recheck(arguments) => recheck::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
     }

@@ -36,7 +36,7 @@ use std::path::{Path, PathBuf};
 use crate::aircraft::{self, Aircraft};
 use crate::assess::{Assessed, assess, choices, surface_of};
 use crate::problem::Problem;
-use crate::recording;
+use crate::recording::{self, Recording};
 
 /// The aircraft file's name in every logbook.
 pub const AIRCRAFT_FILE: &str = "aircraft.toml";
@@ -213,12 +213,11 @@ impl Logbook {
         }
     }
 
-    /// Reads, measures and judges a recording of this logbook, as the surface that it says itself. It is named by its
-    /// path within the logbook, as `check` names it when run in the logbook's folder.
+    /// Reads a recording of this logbook, and the index of the surface that it says it is of.
     ///
     /// # Errors
-    /// The recording cannot be read, or does not say which of the aircraft's surfaces it is of.
-    pub fn assess(&self, path: &Path) -> Result<Assessed, Problem> {
+    /// It cannot be read, or does not say which of the aircraft's surfaces it is of.
+    pub fn read(&self, path: &Path) -> Result<(usize, Recording), Problem> {
         let recording = recording::read_path(path)?;
         let shown = path.display().to_string();
         let surface = surface_of(&recording, &shown, None, &self.aircraft).map_err(|problem| {
@@ -227,8 +226,22 @@ impl Logbook {
                 choices(&self.aircraft)
             ))
         })?;
-        let file = self.relative(path);
-        Ok(assess(recording, &file, &self.aircraft, surface))
+        Ok((surface, recording))
+    }
+
+    /// [`Logbook::read`], measured and judged. The recording is named by its path within the logbook, as `check` names
+    /// it when run in the logbook's folder.
+    ///
+    /// # Errors
+    /// As [`Logbook::read`].
+    pub fn assess(&self, path: &Path) -> Result<Assessed, Problem> {
+        let (surface, recording) = self.read(path)?;
+        Ok(assess(
+            recording,
+            &self.relative(path),
+            &self.aircraft,
+            surface,
+        ))
     }
 
     /// A path within the logbook, from its folder; any other as it is.

@@ -14,7 +14,7 @@ use crate::simulated::{Programme, Scenario, Sweep, simulate};
 const STARTED: &str = "2026-04-18T10:22:07Z";
 
 struct Bench {
-    folder: tempfile::TempDir,
+    _folder: tempfile::TempDir,
     logbook: Logbook,
 }
 
@@ -22,7 +22,10 @@ impl Bench {
     fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let logbook = Logbook::create(folder.path().join("book"), sample("aircraft.toml")).unwrap();
-        Self { folder, logbook }
+        Self {
+            _folder: folder,
+            logbook,
+        }
     }
 
     /// A sample of the repository as a recording of this logbook, and its path.
@@ -184,7 +187,12 @@ fn an_empty_logbook_has_no_results_and_all_columns() {
     assert_eq!(frame.height(), 0);
     let mut names: Vec<String> = schema::columns().into_iter().map(|(n, _)| n).collect();
     names.extend(schema::FOLDERS.map(str::to_owned));
-    assert_eq!(frame.get_column_names(), names);
+    let own: Vec<&str> = frame
+        .get_column_names()
+        .iter()
+        .map(|n| n.as_str())
+        .collect();
+    assert_eq!(own, names);
     assert_eq!(bench.logbook.rows().unwrap(), []);
     fs::remove_dir(bench.logbook.root().join(RESULTS)).unwrap();
     assert_eq!(bench.logbook.rows().unwrap(), []);
@@ -249,10 +257,8 @@ fn every_sample_makes_a_row_with_the_columns_of_the_schema_and_no_nan() {
                 .any(|(_, c)| matches!(c, Cell::Texts(Some(e)) if !e.is_empty()))
         );
     }
-    assert!(
-        rows[2].number("lead_mohm").is_some()
-            || rows.iter().any(|r| r.number("lead_mohm").is_some())
-    );
+    // The rudder's rig measures both ends of the lead.
+    assert!(rows.iter().any(|r| r.number("lead_mohm").is_some()));
 }
 
 #[test]

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::{Checked, RecordingSummary};
 use crate::aircraft::{
-    Aircraft, Calibration, Limits, Servo, ServoType, Side, Surface, Throw, ThrowMeasure,
+    Aircraft, Calibration, Limits, Servo, ServoType, Side, Surface, Throw, ThrowMeasure, Trip,
 };
 use crate::analysis::*;
 use crate::verdict::{Finding, Judged, Kind, Level, Sentence, Verdict};
@@ -120,6 +120,7 @@ pub fn aircraft() -> Aircraft {
             given: vec!["slop_deg", "share_of_stall"],
             ..Limits::default()
         },
+        trip: Trip::default(),
     }
 }
 

@@ -1,0 +1,158 @@
+"""Reads a logbook with DuckDB and pyarrow alone, and holds what they find against `check --json`.
+
+A logbook has to be readable without the program that wrote it. This makes one of the samples in a folder that goes away,
+lets the program write its results, and asks other programs for them. It measures nothing itself.
+
+    python read_logbook.py HINGEWRIGHT
+
+Ends with exit status 1 and the differences where there are any.
+"""
+
+import datetime
+import json
+import math
+import pathlib
+import shutil
+import subprocess
+import sys
+import tempfile
+
+import duckdb
+import pyarrow.dataset
+import pyarrow.parquet
+
+SAMPLES = pathlib.Path(__file__).resolve().parents[2] / "samples"
+
+# The README's line, run in the logbook's folder.
+ONE_LINE = (
+    "SELECT started, surface, round(friction_ncm, 1) AS friction, verdict"
+    " FROM read_parquet('results/**/*.parquet', hive_partitioning = true) ORDER BY started"
+)
+
+# Column of a quantity: where it stands in the JSON.
+QUANTITIES = {
+    "stiffness_ncm_per_deg": ("curve", "stiffness_ncm_per_deg"),
+    "friction_ncm": ("curve", "friction_ncm"),
+    "neutral_torque_ncm": ("curve", "neutral_torque_ncm"),
+    "slop_deg": ("slop_deg",),
+    "lead_mohm": ("lead_mohm",),
+    "peak_torque_ncm": ("load", "peak_torque_ncm"),
+    "share_of_stall": ("load", "share_of_stall"),
+}
+ENDINGS = {"": "value", "_u": "u", "_lo95": "lo95", "_hi95": "hi95"}
+
+differences = []
+
+
+def same(what, found, wanted):
+    if found != wanted:
+        differences.append(f"{what}: {found!r} in the logbook, {wanted!r} in the JSON")
+
+
+def run(program, folder, *arguments):
+    done = subprocess.run([program, *arguments], cwd=folder, capture_output=True, text=True)
+    # 1 is a fault found in a sample, as there should be.
+    if done.returncode > 1:
+        sys.exit(f"{' '.join(arguments)}: exit status {done.returncode}\n{done.stderr}")
+    return done.stdout
+
+
+def make_logbook(program, folder):
+    (folder / "recordings").mkdir()
+    for file in SAMPLES.glob("*.toml"):
+        shutil.copy(file, folder)
+    for file in SAMPLES.glob("*.log"):
+        shutil.copy(file, folder / "recordings")
+    # Upright in a folder's name, and never a number: names are text.
+    renamed = folder / "aircraft.toml"
+    text = renamed.read_text(encoding="utf-8").replace('name = "Dunlin"', 'name = "Dünlin 50% / a=b"')
+    renamed.write_text(text, encoding="utf-8")
+    print(run(program, folder, "recheck", "--logbook", ".").strip())
+
+
+def checked(program, folder):
+    names = sorted(str(p.relative_to(folder)) for p in folder.glob("recordings/*"))
+    lines = run(program, folder, "check", "--json", "--aircraft", "aircraft.toml", *names)
+    return {line["recording"]["file"]: line for line in map(json.loads, lines.splitlines())}
+
+
+def at(line, path):
+    for key in path:
+        line = line and line[key]
+    return line
+
+
+def compare(row, line, name):
+    same(f"{name}: surface", row["surface"], line["recording"]["surface"])
+    same(f"{name}: aircraft", row["aircraft"], "Dünlin 50% / a=b")
+    for column in ("samples", "lost", "damaged_lines", "restarts", "span_s", "rate_hz", "events"):
+        same(f"{name}: {column}", row[column], line["recording"][column])
+    for column in ("verdict", "torque_from"):
+        same(f"{name}: {column}", row[column], line[column])
+    for column, path in QUANTITIES.items():
+        quantity = at(line, path) or dict.fromkeys(ENDINGS.values())
+        for ending, key in ENDINGS.items():
+            same(f"{name}: {column}{ending}", row[column + ending], quantity[key])
+    for level in ("stop", "work", "watch"):
+        count = sum(f["level"] == level for f in line["findings"])
+        same(f"{name}: findings_{level}", row[f"findings_{level}"], count)
+    # The pairs' comparison is in both: the logbook's recordings were checked together.
+    same(f"{name}: check_json", json.loads(row["check_json"]), line)
+    for column, value in row.items():
+        if isinstance(value, float) and math.isnan(value):
+            differences.append(f"{name}: {column} is NaN")
+
+
+def by_duckdb(folder, lines):
+    connection = duckdb.connect()
+    connection.execute(f"SET file_search_path = '{folder}'")
+    connection.execute("SET TimeZone = 'UTC'")
+    print(connection.sql(ONE_LINE))
+    found = connection.execute("SELECT * FROM read_parquet('results/**/*.parquet', hive_partitioning = true)")
+    columns = [c[0] for c in found.description]
+    rows = [dict(zip(columns, row)) for row in found.fetchall()]
+    same("DuckDB: recordings", sorted(r["file"] for r in rows), sorted(lines))
+    for row in rows:
+        compare(row, lines[row["file"]], f"DuckDB, {row['id']}")
+        started = row["started"].astimezone(datetime.timezone.utc)
+        text = (folder / row["file"]).read_bytes().split(b"# started=")[1].split()[0].decode()
+        same(f"{row['id']}: started", started.strftime("%Y-%m-%dT%H:%M:%SZ"), text)
+    asked = (
+        "SELECT DISTINCT decode(key) AS key, decode(value) AS value"
+        " FROM parquet_kv_metadata('results/**/*.parquet') WHERE decode(key) LIKE 'hingewright.%' ORDER BY key"
+    )
+    metadata = dict(connection.execute(asked).fetchall())
+    same("schema", metadata.get("hingewright.schema"), "hingewright.result/1")
+    same("metadata", sorted(metadata), ["hingewright.schema", "hingewright.version"])
+
+
+def by_pyarrow(folder, lines):
+    results = folder / "results"
+    # A program that was killed leaves such a file: nobody reads it.
+    next(results.glob("*/*")).joinpath(".hingewright-killed.part").write_bytes(b"PAR1 half")
+    table = pyarrow.dataset.dataset(results, format="parquet", partitioning="hive").to_table()
+    for row in table.to_pylist():
+        compare(row, lines[row["file"]], f"pyarrow, {row['id']}")
+    same("pyarrow: recordings", table.num_rows, len(lines))
+    file = next(results.rglob("*.parquet"))
+    column = pyarrow.parquet.ParquetFile(file).metadata.row_group(0).column(0)
+    same("compression", column.compression, "ZSTD")
+
+
+def main():
+    program = str(pathlib.Path(sys.argv[1]).resolve(strict=True))
+    with tempfile.TemporaryDirectory() as folder:
+        folder = pathlib.Path(folder).resolve()
+        make_logbook(program, folder)
+        lines = checked(program, folder)
+        if len(lines) < 6:
+            sys.exit(f"only {len(lines)} samples were checked")
+        by_duckdb(folder, lines)
+        by_pyarrow(folder, lines)
+    if differences:
+        sys.exit("\n".join(differences))
+    print(f"DuckDB {duckdb.__version__} and pyarrow {pyarrow.__version__} read {len(lines)} recordings as check --json has them")
+
+
+if __name__ == "__main__":
+    main()
