@@ -144,7 +144,7 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
 
 fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
     let line = open(port)?;
-    let run = runtime()?.block_on(async {
+    let ended = runtime()?.block_on(async {
         let rig = greet(line).await?;
         say(&format!(
             "port       {}\n{}\n",
@@ -159,19 +159,34 @@ fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
         });
         if job.arguments.dry_run {
             say("Nothing was moved (--dry-run).");
-            return Ok(None);
+            return Ok(Ended::Before(exit::NO_FAULT));
         }
         cautions(job.arguments.yes);
-        if driven && !job.arguments.yes && !agreed(&rig).await? {
-            say("Nothing was moved.");
-            return Ok(None);
+        if driven && !job.arguments.yes {
+            if !io::stdin().is_terminal() {
+                complain(
+                    &Problem::new("nobody can be asked here whether the surface may move")
+                        .hint("run it in a terminal, or add --yes once you have read the cautions"),
+                );
+                return Ok(Ended::Before(exit::UNUSABLE));
+            }
+            if !agreed(&rig).await? {
+                say("Nothing was moved.");
+                return Ok(Ended::Before(exit::NO_FAULT));
+            }
         }
-        recorded(job, rig, driven).await.map(Some)
+        recorded(job, rig, driven).await
     })?;
-    match run {
-        Some(run) => Ok(concluded(job, &run)),
-        None => Ok(exit::NO_FAULT),
-    }
+    Ok(match ended {
+        Ended::Run(run) => concluded(job, &run),
+        Ended::Before(status) => status,
+    })
+}
+
+enum Ended {
+    /// Before anything was recorded, with this exit status.
+    Before(u8),
+    Run(Run),
 }
 
 fn say(text: &str) {
@@ -237,12 +252,6 @@ fn cautions(taken_as_read: bool) {
 
 /// Asks once. The rig may go away meanwhile.
 async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
-    if !io::stdin().is_terminal() {
-        return Err(
-            Problem::new("nobody can be asked here whether the surface may move")
-                .hint("run it in a terminal, or add --yes once you have read the cautions"),
-        );
-    }
     let mut out = anstream::stdout();
     let _ = write!(out, "Is everything clear, and may it move now? [y/N] ");
     let _ = out.flush();
@@ -269,9 +278,16 @@ async fn a_line() -> Option<String> {
     told.await.ok().flatten()
 }
 
-async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Run, Problem> {
+async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Ended, Problem> {
     let started = jiff::Timestamp::now();
-    let (path, file) = job.logbook.new_recording(&job.surface().name, started)?;
+    let (path, file) = match job.logbook.new_recording(&job.surface().name, started) {
+        Ok(new) => new,
+        // It is the folder that cannot be used, not the rig.
+        Err(problem) => {
+            complain(&problem);
+            return Ok(Ended::Before(exit::UNUSABLE));
+        }
+    };
     say(&format!("recording  {}", path.display()));
     let started = format!("{started:.0}");
     let servo = &job.logbook.aircraft().servos[job.surface().servo_index].tag;
@@ -305,7 +321,7 @@ async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Run, P
         .await
     };
     screen.end();
-    run
+    run.map(Ended::Run)
 }
 
 /// The time is up, or Enter was pressed.

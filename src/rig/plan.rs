@@ -6,7 +6,7 @@ use crate::aircraft::{Aircraft, Surface};
 const BEYOND_DEG: f64 = 1.2;
 const BEYOND_SHARE: f64 = 0.05;
 /// Largest step in which the deflection grows, degrees.
-const GROWTH_STEP_DEG: f64 = 4.0;
+const GROWTH_STEP_DEG: f64 = 3.0;
 /// Rest at neutral before the first cycle and after the last, s.
 pub(super) const REST_S: f64 = 1.2;
 /// Time at the end of each growth step, s.
@@ -81,7 +81,7 @@ impl SweepPlan {
     /// How long feeling the way to both ends takes, s.
     pub fn growth_s(&self) -> f64 {
         let steps = self.growth(self.up_deg).len() + self.growth(self.down_deg).len();
-        2.0 * self.travel_deg() / self.rate_deg_per_s + steps as f64 * (STEP_REST_S + 0.1)
+        2.5 * self.travel_deg() / self.rate_deg_per_s + steps as f64 * (STEP_REST_S + 0.05)
     }
 
     /// How long all of it takes, s.
@@ -148,9 +148,9 @@ mod tests {
     }
 
     #[test]
-    fn growth_comes_to_the_end_in_even_steps_of_four_degrees_at_most() {
-        let steps = plan().growth(-20.0);
-        assert_eq!(steps, [-4.0, -8.0, -12.0, -16.0, -20.0]);
+    fn growth_comes_to_the_end_in_even_steps_of_three_degrees_at_most() {
+        let steps = plan().growth(-15.0);
+        assert_eq!(steps, [-3.0, -6.0, -9.0, -12.0, -15.0]);
         assert!(plan().growth(0.0).is_empty());
         assert_eq!(plan().growth(3.0), [1.5, 3.0]);
     }

@@ -23,7 +23,9 @@ const FOLLOWS_SHARE: f64 = 0.4;
 /// Where something was met the command goes this much further than the surface, degrees: enough to show that it does not follow.
 const PUSH_DEG: f64 = 2.5;
 /// Share of the trip current from which growth goes no further.
-const CURRENT_SHARE: f64 = 0.8;
+const CURRENT_SHARE: f64 = 0.4;
+/// Speed while the way is felt for, as a share of the sweep's.
+const FEELING_SHARE: f64 = 0.6;
 /// Readings in a row above it: one alone may be noise.
 const READINGS_ABOVE: u32 = 3;
 /// Hold where the servo pushes against something, s: shorter than any stall limit.
@@ -142,7 +144,9 @@ impl<'a> Sweep<'a> {
         mind_current: bool,
     ) -> Result<(Rig<Armed>, Ended), Cut> {
         let pulse_us = rig.range().clamp(pulse_us);
-        let us_per_s = self.us_per_deg() * self.plan.rate_deg_per_s;
+        let us_per_s = self.us_per_deg()
+            * self.plan.rate_deg_per_s
+            * if mind_current { FEELING_SHARE } else { 1.0 };
         let far_us = (pulse_us - self.pulse_us).abs();
         let from_left_s = self.left_s;
         let takes_s = far_us / us_per_s;
