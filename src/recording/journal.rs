@@ -316,7 +316,7 @@ mod tests {
         journal.bytes(b"00\nS,1").unwrap();
         journal.bytes(b",2*0000\r\n").unwrap();
         let written = journal.finish(Ok(()));
-        assert_eq!((written.bytes, written.problem), (24 - 1, None));
+        assert_eq!((written.bytes, written.problem), (25, None));
         assert_eq!(
             std::fs::read_to_string(path).unwrap(),
             "# surface=rudder\n# outcome=unfinished\nRIG,1,x*0000\n# note=a gust of wind\nS,1,2*0000\r\n# outcome=finished\n"

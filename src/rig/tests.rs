@@ -37,10 +37,10 @@ async fn rig(mut pipe: DuplexStream, heard: Heard, manners: Manners) {
                 while let Some(end) = buffer.iter().position(|b| *b == b'\n') {
                     let line: Vec<u8> = buffer.drain(..=end).collect();
                     let text = String::from_utf8_lossy(&line).trim().to_owned();
+                    heard.lock().unwrap().push((Instant::now(), text.clone()));
                     for answer in answers(&text, &manners) {
                         let _ = pipe.write_all(encode(&answer).unwrap().as_bytes()).await;
                     }
-                    heard.lock().unwrap().push((Instant::now(), text));
                 }
             }
             _ = tick.tick() => {
