@@ -1,6 +1,7 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
 mod check;
+mod simulate;
 
 use clap::{Parser, Subcommand};
 
@@ -25,6 +26,8 @@ struct Arguments {
 enum Command {
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
+    /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
+    Simulate(simulate::Arguments),
 }
 
 /// Parses the command line and runs it; the exit status.
@@ -43,6 +46,7 @@ pub fn run() -> u8 {
     };
     match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Simulate(arguments) => simulate::run(&arguments),
     }
 }
 
