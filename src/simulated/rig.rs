@@ -454,6 +454,7 @@ impl SimulatedRig {
         self.limits = self.settings.limits;
         self.aim_us = None;
         self.lines.forget();
+        self.out.clear();
         self.answers.clear();
         self.silent_sensors.clear();
         self.note("restarted", Some(reason.into()));
