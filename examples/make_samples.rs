@@ -74,6 +74,7 @@ fn four_bar(arm_mm: f64, horn_mm: f64, rod_mm: f64, base_mm: f64) -> Linkage {
         horn_mm,
         rod_mm,
         base_mm,
+        arm_zero_deg: 0.0,
     }
 }
 

@@ -6,6 +6,7 @@ mod report;
 mod rig;
 mod screen;
 mod show;
+mod simulate;
 mod sweep;
 
 use clap::{Parser, Subcommand};
@@ -39,6 +40,8 @@ enum Command {
     Rig(rig::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
+    /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
+    Simulate(simulate::Arguments),
 }
 
 /// Parses the command line and runs it; the exit status.
@@ -61,6 +64,7 @@ pub fn run() -> u8 {
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
+        Command::Simulate(arguments) => simulate::run(&arguments),
     }
 }
 

@@ -188,7 +188,7 @@ impl CaptureWriter {
 }
 
 /// A decimal without exponent and without idle zeros at its end.
-fn put_number(into: &mut Vec<u8>, value: f64, decimals: usize) {
+pub(super) fn put_number(into: &mut Vec<u8>, value: f64, decimals: usize) {
     if !value.is_finite() {
         return;
     }

@@ -13,6 +13,9 @@ pub enum Linkage {
         horn_mm: f64,
         rod_mm: f64,
         base_mm: f64,
+        /// Angle of the arm at neutral away from square to the line between shaft and hinge, degree, positive the way
+        /// that drives the surface up.
+        arm_zero_deg: f64,
     },
     /// Degrees of the surface per degree of arm, everywhere the same; the horn's length turns torque into rod force.
     Ratio { surface_per_arm: f64, horn_mm: f64 },
@@ -25,6 +28,7 @@ impl Default for Linkage {
             horn_mm: 22.0,
             rod_mm: 95.0,
             base_mm: 97.0,
+            arm_zero_deg: 0.0,
         }
     }
 }
@@ -58,6 +62,7 @@ impl Linkage {
                 horn_mm,
                 rod_mm,
                 base_mm,
+                arm_zero_deg,
             } => {
                 let bars = Bars {
                     arm: arm_mm,
@@ -65,8 +70,8 @@ impl Linkage {
                     rod: rod_mm,
                     base: base_mm,
                 };
-                let neutral = bars.horn_angle(0.0);
-                let arm = arm_deg.to_radians();
+                let neutral = bars.horn_angle(arm_zero_deg.to_radians());
+                let arm = (arm_zero_deg + arm_deg).to_radians();
                 let horn = bars.horn_angle(arm);
                 let (ratio, lever_mm) = bars.ratio_and_lever(arm, horn);
                 Pose {
@@ -185,6 +190,7 @@ mod tests {
             horn_mm: 20.0,
             rod_mm: 100.0,
             base_mm: 100.0,
+            arm_zero_deg: 0.0,
         };
         for arm in [-40.0, -10.0, 0.0, 25.0, 50.0] {
             let pose = linkage.pose(arm);
@@ -210,6 +216,23 @@ mod tests {
             let arm_tip = (18.0 * arm.to_radians().sin(), 18.0 * arm.to_radians().cos());
             assert!(((tip.0 - arm_tip.0).hypot(tip.1 - arm_tip.1) - 95.0).abs() < 0.02);
         }
+    }
+
+    #[test]
+    fn an_arm_set_off_square_moves_as_the_same_bars_do_from_there() {
+        let square = Linkage::default();
+        let offset = Linkage::FourBar {
+            arm_mm: 18.0,
+            horn_mm: 22.0,
+            rod_mm: 95.0,
+            base_mm: 97.0,
+            arm_zero_deg: 10.0,
+        };
+        let (there, here) = (square.pose(25.0), offset.pose(15.0));
+        let moved = there.surface_deg - square.pose(10.0).surface_deg;
+        assert!((here.surface_deg - moved).abs() < 1e-12);
+        assert_eq!((here.ratio, here.lever_mm), (there.ratio, there.lever_mm));
+        assert_eq!(offset.pose(0.0).surface_deg, 0.0);
     }
 
     #[test]

@@ -4,7 +4,8 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
-use super::hinge::{Grip, Hinge, StrokeMood, Surface};
+use super::break_in::{BreakIn, Softening};
+use super::hinge::{Grip, Hinge, StiffBeyond, StrokeMood, Surface};
 use super::linkage::{Linkage, LinkageTable};
 use super::servo::{Servo, ServoState, Supply};
 
@@ -20,6 +21,8 @@ pub struct PlantSettings {
     pub servo: Servo,
     pub supply: Supply,
     pub variation: Variation,
+    /// None for a hinge that stays as it is.
+    pub break_in: Option<BreakIn>,
 }
 
 /// Play and give between arm and surface.
@@ -82,12 +85,19 @@ pub struct Observation {
     pub case_c: f64,
     pub copper_c: f64,
     pub air_c: f64,
+    /// Of the bridge, −1 … 1.
+    pub duty: f64,
+    /// Through the motor's winding, mA.
+    pub motor_current_ma: f64,
 }
 
 /// The plant itself. One seed gives one course of events.
 #[derive(Debug, Clone)]
 pub struct Plant {
     settings: PlantSettings,
+    /// The hinge as it is now: worked in, or jammed.
+    hinge: Hinge,
+    softening: Option<Softening>,
     table: LinkageTable,
     servo: ServoState,
     surface: Surface,
@@ -113,7 +123,10 @@ impl Plant {
         let idle_drift = settings.servo.idle_drift * chance.sample::<f64, _>(StandardNormal);
         let table = LinkageTable::new(&settings.linkage);
         let servo = ServoState::at_rest(&settings.servo, &settings.supply, 0.0);
-        Self {
+        let softening = settings.break_in.as_ref().map(Softening::at_start);
+        let mut plant = Self {
+            hinge: settings.hinge.clone(),
+            softening,
             table,
             servo,
             surface: Surface::at_rest(0.0),
@@ -132,7 +145,9 @@ impl Plant {
             by_hand: false,
             chance,
             settings,
-        }
+        };
+        plant.soften();
+        plant
     }
 
     /// Lets time pass, s, with a commanded pulse in µs, or with none.
@@ -171,7 +186,69 @@ impl Plant {
             slop_deg: settings.joints.slop_deg,
             stiffness_ncm_per_deg: settings.joints.stiffness_ncm_per_deg,
         };
-        self.pull_ncm = self.surface.settle(&settings.hinge, self.mood, grip, dt_s);
+        let before_deg = self.surface.angle_deg;
+        self.pull_ncm = self.surface.settle(&self.hinge, self.mood, grip, dt_s);
+        self.work(self.surface.angle_deg - before_deg);
+    }
+
+    fn work(&mut self, travel_deg: f64) {
+        if let (Some(state), Some(settings)) = (&mut self.softening, &self.settings.break_in) {
+            state.work(settings, travel_deg);
+            self.soften();
+        }
+    }
+
+    /// Lets hours of rest pass for the hinge alone; nothing else ages.
+    pub fn rest_hours(&mut self, hours: f64) {
+        if let (Some(state), Some(settings)) = (&mut self.softening, &self.settings.break_in) {
+            state.rest(settings, hours);
+            self.soften();
+        }
+    }
+
+    /// The hinge as worked in as it is now.
+    fn soften(&mut self) {
+        let (Some(state), Some(settings)) = (&self.softening, &self.settings.break_in) else {
+            return;
+        };
+        let (stiffness, friction) = state.shares(settings);
+        let fresh = &self.settings.hinge;
+        let knee = |place: Option<StiffBeyond>| {
+            place.map(|knee| StiffBeyond {
+                extra_ncm_per_deg: stiffness * knee.extra_ncm_per_deg,
+                ..knee
+            })
+        };
+        self.hinge.stiffness_ncm_per_deg = stiffness * fresh.stiffness_ncm_per_deg;
+        self.hinge.knee_up = knee(fresh.knee_up);
+        self.hinge.knee_down = knee(fresh.knee_down);
+        self.hinge.friction_ncm = friction * fresh.friction_ncm;
+    }
+
+    /// The hinge as it is now, worked in or jammed.
+    pub fn hinge(&self) -> &Hinge {
+        &self.hinge
+    }
+
+    /// Jams the surface where it is. The servo's own protection holds the motor to a supply current in mA.
+    pub fn jam(&mut self, servo_limit_ma: f64) {
+        let wall = Some(StiffBeyond {
+            at_deg: self.surface.angle_deg,
+            extra_ncm_per_deg: 1000.0,
+        });
+        self.hinge.stop_up = wall;
+        self.hinge.stop_down = wall;
+        self.settings.servo.current_limit_ma = servo_limit_ma;
+    }
+
+    /// Lets the source sag to a voltage with nothing drawn, V.
+    pub fn sag_to(&mut self, open_v: f64) {
+        self.settings.supply.open_v = open_v;
+    }
+
+    /// Makes the servo draw this much more, mA, whenever it gets a pulse.
+    pub fn short(&mut self, extra_ma: f64) {
+        self.servo.short_a = 1e-3 * extra_ma;
     }
 
     /// Lets time pass, s, while a hand carries the surface at a speed in degree/s; the servo gets nothing.
@@ -184,13 +261,15 @@ impl Plant {
         for _ in 0..parts {
             self.pass(part_s);
             self.surface
-                .carried(&self.settings.hinge, speed_deg_per_s * part_s, part_s);
+                .carried(&self.hinge, speed_deg_per_s * part_s, part_s);
+            self.work(speed_deg_per_s * part_s);
         }
     }
 
     /// −1 at the start, 0 in the middle, 1 at the expected end.
     fn progress(&self) -> f64 {
-        self.time_s / self.middle_s - 1.0
+        // Drifts end somewhere, however long a plant runs.
+        (self.time_s / self.middle_s - 1.0).min(3.0)
     }
 
     fn pass(&mut self, dt_s: f64) {
@@ -214,7 +293,7 @@ impl Plant {
 
     /// What perfect sensors would read now.
     pub fn observe(&self) -> Observation {
-        let torque_ncm = self.surface.torque_ncm(&self.settings.hinge, self.mood);
+        let torque_ncm = self.surface.torque_ncm(&self.hinge, self.mood);
         let arm_deg = if self.by_hand {
             self.table.arm_for(self.surface.angle_deg)
         } else {
@@ -246,6 +325,8 @@ impl Plant {
             case_c: self.servo.case_c,
             copper_c: self.servo.copper_c(),
             air_c: self.settings.supply.air_c,
+            duty: self.servo.duty,
+            motor_current_ma: 1000.0 * self.servo.motor_a,
         }
     }
 
@@ -256,6 +337,10 @@ impl Plant {
             self.servo.plug_v,
             self.servo.source_v,
         ]
+    }
+
+    pub(super) fn case_c(&self) -> f64 {
+        self.servo.case_c
     }
 
     pub(super) fn angle_deg(&self) -> f64 {
@@ -335,6 +420,52 @@ mod tests {
             supplied_j > hinge_j,
             "{supplied_j} J supplied for {hinge_j} J"
         );
+    }
+
+    #[test]
+    fn a_hinge_being_worked_in_follows_its_law_with_the_travel_it_is_given() {
+        let mut settings = steady();
+        settings.break_in = Some(BreakIn {
+            cycle_deg: 60.0,
+            settles_in_cycles: 2.0,
+            stiffness_settled: 0.5,
+            friction_settled: 0.4,
+            ..BreakIn::default()
+        });
+        let mut plant = Plant::new(settings, 10.0, 1);
+        for turn in 0..6000 {
+            let before = plant.observe().angle_deg;
+            let towards = if (turn / 1000) % 2 == 0 { 20.0 } else { -20.0 };
+            plant.step_by_hand(1e-3, towards);
+            assert!((plant.observe().angle_deg - before).abs() < 0.021);
+        }
+        // By hand: 120° worked of an e-fold of 120°: 1 − 0.5·0.63212 and 1 − 0.6·0.63212.
+        assert!((plant.hinge().stiffness_ncm_per_deg / 0.45 - 0.68394).abs() < 1e-6);
+        assert!((plant.hinge().friction_ncm / 3.0 - 0.62073).abs() < 1e-5);
+        plant.rest_hours(1e6);
+        // A quarter of the softening fades: 1 − 0.5·0.63212·0.75.
+        assert!((plant.hinge().stiffness_ncm_per_deg / 0.45 - 0.76295).abs() < 1e-5);
+    }
+
+    #[test]
+    fn a_jammed_surface_stands_while_the_servo_pushes_and_a_short_draws_while_there_is_a_pulse() {
+        let mut plant = Plant::new(steady(), 10.0, 1);
+        plant.step(0.5, Some(1600.0));
+        let stuck_deg = plant.observe().angle_deg;
+        plant.jam(2000.0);
+        plant.step(0.5, Some(1900.0));
+        let pushed = plant.observe();
+        assert!((pushed.angle_deg - stuck_deg).abs() < 0.3, "{pushed:?}");
+        assert!(
+            (pushed.current_ma - 2028.0).abs() < 60.0,
+            "{}",
+            pushed.current_ma
+        );
+        plant.short(3000.0);
+        plant.step(0.1, None);
+        assert!(plant.observe().current_ma < 40.0);
+        plant.step(0.1, Some(1500.0));
+        assert!(plant.observe().current_ma > 3000.0);
     }
 
     #[test]

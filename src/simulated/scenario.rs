@@ -18,6 +18,24 @@ pub enum Channel {
 }
 
 impl Channel {
+    pub const ALL: [Self; 10] = [
+        Self::PulseUs,
+        Self::AngleDeg,
+        Self::ArmDeg,
+        Self::CurrentMa,
+        Self::SupplyV,
+        Self::SourceV,
+        Self::TorqueNcm,
+        Self::ForceN,
+        Self::CaseC,
+        Self::AirC,
+    ];
+
+    /// The channel of this name on the wire.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|channel| channel.name() == name)
+    }
+
     /// The name on the wire.
     pub fn name(self) -> &'static str {
         match self {
@@ -217,6 +235,8 @@ pub struct Sensors {
     pub current_step_ma: f64,
     /// First-order filter ahead of the current and voltage readings, s.
     pub electrical_lag_s: f64,
+    /// Frequency at which the servo's bridge switches, Hz: what the filter leaves of it is in the current. 0 for none.
+    pub ripple_hz: f64,
     pub voltage_noise_v: f64,
     pub voltage_step_v: f64,
     pub torque_noise_ncm: f64,
@@ -243,6 +263,7 @@ impl Default for Sensors {
             current_noise_s: 0.020,
             current_step_ma: 1.0,
             electrical_lag_s: 0.010,
+            ripple_hz: 0.0,
             voltage_noise_v: 0.003,
             voltage_step_v: 0.001,
             torque_noise_ncm: 0.15,

@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
 use super::plant::Observation;
-use super::scenario::{Channel, HowBroken, Sensors};
+use super::scenario::{Broken, Channel, HowBroken, Sensors};
 
 /// Noise that remembers: first-order autoregression with a given standard deviation and correlation time.
 #[derive(Debug, Clone)]
@@ -94,6 +94,16 @@ impl SensorSet {
         }
     }
 
+    /// From now on a sensor reads nothing.
+    pub(super) fn fall_silent(&mut self, channel: Channel, since_start_s: f64) {
+        self.settings.broken.push(Broken {
+            channel,
+            from_s: since_start_s,
+            until_s: f64::INFINITY,
+            how: HowBroken::Silent,
+        });
+    }
+
     /// Lets the electrical filters follow over a step, s.
     pub(super) fn follow(&mut self, dt_s: f64, electrical: [f64; 3]) {
         let share = 1.0 - (-dt_s / self.settings.electrical_lag_s.max(1e-9)).exp();
@@ -151,7 +161,7 @@ impl SensorSet {
                 stepped(raw + white(settings.angle_noise_deg), turn_step)
             }
             Channel::CurrentMa => stepped(
-                current_ma + self.current.next(chance),
+                current_ma + ripple_ma(settings, seen) + self.current.next(chance),
                 settings.current_step_ma,
             ),
             Channel::SupplyV => stepped(
@@ -171,6 +181,19 @@ impl SensorSet {
             Channel::AirC => seen.air_c + white(0.1),
         })
     }
+}
+
+/// What the filter leaves of the bridge's switching, mA: the fundamental of a current that is the motor's for the duty's
+/// share of each period and none for the rest (Fourier: 2·I/π·sin πd), behind a first-order filter.
+fn ripple_ma(settings: &Sensors, seen: &Observation) -> f64 {
+    if settings.ripple_hz <= 0.0 {
+        return 0.0;
+    }
+    let turn = std::f64::consts::TAU * settings.ripple_hz;
+    let fundamental = 2.0 * seen.motor_current_ma.abs() / std::f64::consts::PI
+        * (std::f64::consts::PI * seen.duty.abs().min(1.0)).sin();
+    let left = 1.0 / (1.0 + (turn * settings.electrical_lag_s).powi(2)).sqrt();
+    fundamental * left * (turn * seen.time_s).cos()
 }
 
 fn stepped(value: f64, step: f64) -> f64 {
@@ -200,6 +223,25 @@ mod tests {
             "{}",
             lagged / square
         );
+    }
+
+    #[test]
+    fn the_bridges_switching_leaves_what_a_first_order_filter_lets_through() {
+        let mut plant = super::super::Plant::new(Default::default(), 10.0, 1);
+        plant.step(0.1, Some(1500.0));
+        let seen = Observation {
+            time_s: 0.0,
+            motor_current_ma: 1000.0,
+            duty: 0.5,
+            ..plant.observe()
+        };
+        let settings = Sensors {
+            ripple_hz: 1000.0,
+            ..Sensors::default()
+        };
+        // By hand: 2·1000/π·sin 90° = 636.62 mA; over sqrt(1 + (2π·1000·0.01)²) = 62.84: 10.131 mA.
+        assert!((ripple_ma(&settings, &seen) - 10.131).abs() < 0.01);
+        assert_eq!(ripple_ma(&Sensors::default(), &seen), 0.0);
     }
 
     #[test]

@@ -53,6 +53,12 @@ pub struct Servo {
     pub case_k_per_w: f64,
     pub case_j_per_k: f64,
     pub overrun: Overrun,
+    /// Supply current at stall from which the servo's own protection holds the motor back, mA; none where infinite.
+    pub current_limit_ma: f64,
+    /// Voltage at the plug below which the electronics restart, V; 0 if they never do.
+    pub brown_out_v: f64,
+    /// How long they take to, s: the motor rests meanwhile.
+    pub restart_s: f64,
 }
 
 impl Default for Servo {
@@ -81,6 +87,9 @@ impl Default for Servo {
             case_k_per_w: 10.0,
             case_j_per_k: 40.0,
             overrun: Overrun::BrakesAtIdle,
+            current_limit_ma: f64::INFINITY,
+            brown_out_v: 0.0,
+            restart_s: 0.8,
         }
     }
 }
@@ -107,6 +116,11 @@ impl Servo {
     fn motor_constant(&self) -> f64 {
         let shaft_nm = self.stall_torque_ncm * 0.01 * (1.0 + self.gear_loss) + self.friction_nm;
         (self.stall_voltage_v / (self.winding_w_per_nm2 * shaft_nm).max(1e-9)).max(1e-6)
+    }
+
+    /// Resistance of the winding at a copper temperature in °C, ohm: the copper loss a·x² is R·i² with i = x/k.
+    pub fn winding_ohm(&self, copper_c: f64) -> f64 {
+        self.winding_at(copper_c) * self.motor_constant().powi(2)
     }
 
     /// Torque at the arm in N·cm when stalled at a voltage at the plug with copper at a temperature in °C.
@@ -157,7 +171,14 @@ pub(super) struct ServoState {
     pub(super) current_a: f64,
     pub(super) plug_v: f64,
     pub(super) source_v: f64,
+    /// Of the bridge, −1 … 1.
+    pub(super) duty: f64,
+    /// Through the winding, A; the supply's current is this times the duty, and what the electronics take.
+    pub(super) motor_a: f64,
     motor_constant: f64,
+    restarting_s: f64,
+    /// A short that draws this much more while there is a pulse, A.
+    pub(super) short_a: f64,
 }
 
 impl ServoState {
@@ -172,7 +193,11 @@ impl ServoState {
             current_a: 0.0,
             plug_v: supply.open_v,
             source_v: supply.open_v,
+            duty: 0.0,
+            motor_a: 0.0,
             motor_constant: servo.motor_constant(),
+            restarting_s: 0.0,
+            short_a: 0.0,
         };
         state.draw(supply, servo.idle_w);
         state
@@ -192,9 +217,11 @@ impl ServoState {
         load_nm: f64,
         dt_s: f64,
     ) {
-        let volts = self.duty(servo, pulse_us, dt_s) * self.plug_v;
         let winding = servo.winding_at(self.copper_c);
         let constant = self.motor_constant;
+        let wanted = self.duty(servo, pulse_us, dt_s) * self.plug_v;
+        let volts = self.held_back(servo, winding, wanted);
+        self.duty = volts / self.plug_v.max(1e-6);
         // The motor's torque falls with speed at 1/a per rad/s: taken implicitly, so is Coulomb friction.
         let yielding = 1.0 + dt_s / (servo.inertia_kg_m2 * winding);
         let push = dt_s / servo.inertia_kg_m2 * (volts / (winding * constant) - load_nm);
@@ -210,6 +237,7 @@ impl ServoState {
         self.arm_deg += self.speed_rad_per_s.to_degrees() * dt_s;
 
         let shaft_nm = (volts - constant * self.speed_rad_per_s) / (winding * constant);
+        self.motor_a = shaft_nm / constant;
         let copper_w = winding * shaft_nm * shaft_nm;
         let mechanical_w = shaft_nm * self.speed_rad_per_s;
         let bridge_w = if mechanical_w >= 0.0 {
@@ -223,13 +251,40 @@ impl ServoState {
                 }
             }
         };
-        self.draw(supply, idle_w + bridge_w);
+        let short_w = if pulse_us.is_some() {
+            self.short_a * self.plug_v
+        } else {
+            0.0
+        };
+        self.draw(supply, idle_w + bridge_w + short_w);
         self.warm(servo, supply, copper_w, dt_s);
+    }
+
+    /// The voltage at the motor as the servo's own protection lets it be.
+    fn held_back(&self, servo: &Servo, winding: f64, wanted_v: f64) -> f64 {
+        if servo.current_limit_ma == f64::INFINITY {
+            return wanted_v;
+        }
+        // Stalled, all power is copper loss: a·x² = V·I.
+        let most_nm = (1e-3 * servo.current_limit_ma.max(0.0) * self.plug_v / winding).sqrt();
+        let back_emf = self.motor_constant * self.speed_rad_per_s;
+        let most_v = winding * self.motor_constant * most_nm;
+        wanted_v.clamp(back_emf - most_v, back_emf + most_v)
+    }
+
+    /// Whether the electronics are down: under their voltage now, or not up again since.
+    fn browned_out(&mut self, servo: &Servo, dt_s: f64) -> bool {
+        if self.plug_v < servo.brown_out_v {
+            self.restarting_s = servo.restart_s;
+        }
+        self.restarting_s = (self.restarting_s - dt_s).max(0.0);
+        self.restarting_s > 0.0
     }
 
     /// Duty of the bridge, −1 … 1.
     fn duty(&mut self, servo: &Servo, pulse_us: Option<f64>, dt_s: f64) -> f64 {
-        let Some(pulse) = pulse_us else {
+        let down = self.browned_out(servo, dt_s);
+        let Some(pulse) = pulse_us.filter(|_| !down) else {
             self.target_deg = None;
             self.awake = false;
             return 0.0;
@@ -388,6 +443,69 @@ mod tests {
         let state = run(&servo, 0.5, 0.01, |_| None);
         assert_eq!(state.arm_deg, 0.0);
         assert!((state.current_a * state.plug_v - servo.idle_w).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_supply_gives_the_duty_times_the_motors_current() {
+        let servo = Servo {
+            winding_j_per_k: 1e9,
+            reference_c: 23.0,
+            ..Servo::default()
+        };
+        let state = run(&servo, 1.0, 0.20, |time| Some(1500.0 + 400.0 * time));
+        // By hand: x at stall 2.538 N·m, k = 7.4/(8.4·2.538) = 0.347104 V·s, R = 8.4·k² = 1.01204 Ω;
+        // 0.296 N·m at 0.6283 rad/s: i = 0.296/k = 0.85277 A, duty = (R·i + k·0.6283)/7.4 = 0.14610.
+        assert!((servo.winding_ohm(23.0) - 1.01204).abs() < 1e-4);
+        assert!((state.motor_a - 0.85277).abs() < 0.006, "{}", state.motor_a);
+        assert!((state.duty - 0.14610).abs() < 0.001, "{}", state.duty);
+        let idle_a = servo.idle_w / 7.4;
+        let product = state.duty * state.motor_a + idle_a;
+        assert!((state.current_a - product).abs() < 1e-4, "{product}");
+    }
+
+    #[test]
+    fn a_servo_that_protects_itself_stalls_at_the_current_it_was_given() {
+        let servo = Servo {
+            current_limit_ma: 1500.0,
+            winding_j_per_k: 1e9,
+            ..Servo::default()
+        };
+        let state = run(&servo, 0.5, 3.0, |_| Some(1900.0));
+        assert!(state.arm_deg.abs() < 1e-9);
+        let above_idle_ma = 1e3 * (state.current_a - servo.idle_w / 7.4);
+        assert!((above_idle_ma - 1500.0).abs() < 5.0, "{above_idle_ma}");
+    }
+
+    #[test]
+    fn a_browned_out_servo_rests_until_it_is_up_again() {
+        let servo = Servo {
+            brown_out_v: 5.0,
+            restart_s: 0.5,
+            ..Servo::default()
+        };
+        let (low, high) = (
+            Supply {
+                open_v: 4.5,
+                ..Supply::default()
+            },
+            Supply::default(),
+        );
+        let mut state = ServoState::at_rest(&servo, &high, 0.0);
+        let mut step = |supply: &Supply, count: u32| {
+            for _ in 0..count {
+                state.step(&servo, supply, servo.idle_w, Some(1700.0), 0.0, STEP_S);
+            }
+            (state.arm_deg, state.duty)
+        };
+        let _ = step(&low, 2);
+        let (sagged, _) = step(&low, 400);
+        let (still, duty) = step(&high, 900);
+        assert!(
+            (sagged - still).abs() < 1e-9 && duty == 0.0,
+            "{sagged} {still}"
+        );
+        let (up, _) = step(&high, 1500);
+        assert!((up - 18.0).abs() < 0.4, "{up}");
     }
 
     #[test]

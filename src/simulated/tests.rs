@@ -435,6 +435,7 @@ fn settings_without_sense_end_without_a_panic() {
         horn_mm: 0.0,
         rod_mm: 5.0,
         base_mm: 10.0,
+        arm_zero_deg: 0.0,
     };
     scenario.programme = Programme::Sweep(Sweep {
         cycles: 1,
