@@ -69,10 +69,7 @@ pub fn run(arguments: &Arguments) -> u8 {
 /// Opens the line to a rig on a serial port.
 pub fn open(port: &PortArguments) -> Result<Arc<Line>, Problem> {
     let (path, baud) = (port.port.clone(), port.baud);
-    let open = move || {
-        port::open(&path, baud).map(|stream| Box::new(stream) as Box<dyn crate::link::Wire>)
-    };
-    Line::open(&port.port, open).map(Arc::new)
+    Line::open(&port.port, move || port::open(&path, baud)).map(Arc::new)
 }
 
 /// A runtime for the driver: the line has its own.

@@ -86,10 +86,7 @@ fn connected(manners: Manners) -> (Arc<Line>, Heard) {
             .unwrap();
         runtime.block_on(rig(other, list, manners));
     });
-    let line = Line::open("a pipe", move || {
-        Ok(Box::new(host) as Box<dyn crate::link::Wire>)
-    })
-    .unwrap();
+    let line = Line::open("a pipe", move || Ok(crate::link::Wire::over(host))).unwrap();
     (Arc::new(line), heard)
 }
 
