@@ -8,7 +8,7 @@ mod study;
 use std::sync::LazyLock;
 
 use rayon::prelude::*;
-use study::{CASES, Case, Errors, Fault, Source, Tally, run};
+use study::{CASES, CYCLES, Case, Errors, Fault, Source, Tally, run};
 
 /// Recordings a case. The study's seeds start at 0; these are others.
 const RECORDINGS: u64 = 40;
@@ -22,7 +22,7 @@ fn tally(case: Case) -> Tally {
         .into_par_iter()
         .map(|seed| {
             let mut tally = Tally::default();
-            tally.add(&run(case, seed));
+            tally.add(&run(case, CYCLES, seed));
             tally
         })
         .reduce(Tally::default, |mut a, b| {

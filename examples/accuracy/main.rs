@@ -1,4 +1,4 @@
-//! How true the analysis is: `cargo run --release --example accuracy [RECORDINGS A CASE] [WORDS OF A CASE'S NAME]`.
+//! How true the analysis is: `cargo run --release --example accuracy [RECORDINGS A CASE] [CYCLES=N] [WORDS OF A CASE'S NAME]`.
 //!
 //! Prints, for each case, the root mean square error of every quantity, its ratio to the Cramér–Rao bound, how often the
 //! 95 % interval held the true value, and how often a fault was found that is not there, or missed.
@@ -9,26 +9,31 @@ mod study;
 
 use bound::{Bound, bound, rms};
 use rayon::prelude::*;
-use study::{CASES, Case, Errors, Fault, Tally, run};
+use study::{CASES, CYCLES, Case, Errors, Fault, Tally, run};
 
 fn main() {
     let mut arguments = std::env::args().skip(1);
     let recordings: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(400);
-    let wanted: Vec<String> = arguments.collect();
-    println!("{recordings} simulated recordings a case, 10 cycles, 200 samples/s\n");
+    let mut wanted: Vec<String> = arguments.collect();
+    let cycles = wanted
+        .iter()
+        .find_map(|w| w.strip_prefix("CYCLES=")?.parse().ok())
+        .unwrap_or(CYCLES);
+    wanted.retain(|w| !w.starts_with("CYCLES="));
+    println!("{recordings} simulated recordings a case, {cycles} cycles, 200 samples/s\n");
     for case in CASES
         .iter()
         .filter(|c| wanted.iter().all(|w| c.name.contains(w.as_str())))
     {
-        report(*case, recordings);
+        report(*case, cycles, recordings);
     }
 }
 
-fn report(case: Case, recordings: u64) {
+fn report(case: Case, cycles: u32, recordings: u64) {
     let (tally, bounds) = (0..recordings)
         .into_par_iter()
         .map(|seed| {
-            let outcome = run(case, seed);
+            let outcome = run(case, cycles, seed);
             let mut tally = Tally::default();
             tally.add(&outcome);
             (

@@ -7,8 +7,8 @@ use hingewright::aircraft::{
 use hingewright::analysis::{Measured, Quantity, measure};
 use hingewright::recording;
 use hingewright::simulated::{
-    Bump, CalibrationOnFile, CalibrationScatter, Channel, Scenario, StiffBeyond, TightSpot, Truth,
-    When, simulate,
+    Bump, CalibrationOnFile, CalibrationScatter, Channel, Programme, Scenario, StiffBeyond, Sweep,
+    TightSpot, Truth, When, simulate,
 };
 use hingewright::verdict::{Judged, Kind, judge};
 use rand::{RngExt, SeedableRng};
@@ -80,10 +80,16 @@ pub struct Outcome {
 }
 
 /// The scenario of a case: each recording has its own surface, drawn around the default elevator.
-pub fn scenario(case: Case, seed: u64) -> Scenario {
+pub fn scenario(case: Case, cycles: u32, seed: u64) -> Scenario {
     let mut chance = ChaCha8Rng::seed_from_u64(seed ^ 0x5eed);
     let mut within = |low: f64, high: f64| chance.random_range(low..high);
-    let mut scenario = Scenario::default();
+    let mut scenario = Scenario {
+        programme: Programme::Sweep(Sweep {
+            cycles,
+            ..Sweep::default()
+        }),
+        ..Scenario::default()
+    };
     let hinge = &mut scenario.plant.hinge;
     hinge.stiffness_ncm_per_deg = within(0.35, 0.6);
     hinge.friction_ncm = within(2.4, 3.6);
@@ -129,9 +135,12 @@ pub fn scenario(case: Case, seed: u64) -> Scenario {
     })
 }
 
+/// Cycles of a recording, where nothing else is said.
+pub const CYCLES: u32 = 10;
+
 /// Simulates and checks one recording.
-pub fn run(case: Case, seed: u64) -> Outcome {
-    let scenario = scenario(case, seed);
+pub fn run(case: Case, cycles: u32, seed: u64) -> Outcome {
+    let scenario = scenario(case, cycles, seed);
     let simulated = simulate(&scenario, seed);
     let drawn = simulated
         .truth
@@ -197,6 +206,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
             air: None,
         }],
         limits: Limits::default(),
+        trip: hingewright::aircraft::Trip::default(),
     }
 }
 

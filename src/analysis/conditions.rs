@@ -9,6 +9,8 @@ use crate::recording::Channel;
 /// A rest is this slow, °/s, and lasts this long at least, s.
 const STILL_DEG_S: f64 = 1.0;
 const REST_S: f64 = 0.4;
+/// A servo that is given its first pulse has come to rest after this, s.
+const TAKES_HOLD_S: f64 = 0.3;
 
 pub(crate) fn of(series: &Series, motion: Option<&Motion>) -> Conditions {
     Conditions {
@@ -36,22 +38,38 @@ fn last(series: &Series, channel: Channel) -> Option<f64> {
     column.iter().rev().find(|v| !v.is_nan()).copied()
 }
 
-/// Where the surface rested before its first stroke, if it did: median reading, °.
+/// Where the surface rested before its first stroke, if it did: median reading, °. A driven surface rests where its servo
+/// holds it, not where it lay before the servo had a pulse.
 pub(crate) fn rest_deg(series: &Series, motion: &Motion) -> Option<f64> {
     let first = motion.strokes.first()?;
     let raw = series.column(Channel::AngleDeg)?;
+    let begins = held_from(series, first.range.end);
     let still = |i: &usize| {
         let speed = motion.speed_deg_s[*i];
         speed.is_nan() || speed.abs() <= STILL_DEG_S
     };
-    let resting: Vec<usize> = (0..first.range.end).take_while(still).collect();
+    let resting: Vec<usize> = (begins..first.range.end).take_while(still).collect();
     let until_s = series.t_s[*resting.last()?];
     let rest: Vec<f64> = resting
         .iter()
         .map(|&i| raw[i])
         .filter(|a| !a.is_nan())
         .collect();
-    robust::median(&rest).filter(|_| until_s - series.t_s[0] >= REST_S)
+    robust::median(&rest).filter(|_| until_s - series.t_s[begins] >= REST_S)
+}
+
+/// The first sample at which a servo that was given no pulse at first has had one for long enough to hold the surface;
+/// the first of all where it was never without.
+fn held_from(series: &Series, before: usize) -> usize {
+    let Some(pulse) = series.column(Channel::PulseUs) else {
+        return 0;
+    };
+    match (0..before).find(|&i| !pulse[i].is_nan()) {
+        Some(given) if given > 0 => (given..before)
+            .find(|&i| series.t_s[i] - series.t_s[given] >= TAKES_HOLD_S)
+            .unwrap_or(given),
+        _ => 0,
+    }
 }
 
 #[cfg(test)]

@@ -89,6 +89,29 @@ impl Journal {
         &self.path
     }
 
+    /// The same journal on a disk that has no room any more.
+    #[cfg(all(test, target_os = "linux"))]
+    pub(crate) fn failing_from_now(self) -> Self {
+        let full = File::options().write(true).open("/dev/full").unwrap();
+        let (orders, received) = channel();
+        let (tell, failed) = watch::channel(None);
+        let waiting = Arc::new(AtomicUsize::new(0));
+        let (still, path) = (Arc::clone(&waiting), self.path.clone());
+        let pen = Pen {
+            file: full,
+            mid_line: false,
+            bytes: 0,
+        };
+        let thread = std::thread::spawn(move || write_on(pen, &received, &still, &tell, &path));
+        Self {
+            path: self.path.clone(),
+            orders,
+            waiting,
+            failed,
+            thread: Some(thread),
+        }
+    }
+
     /// Hands bytes over. Never waits for the disk; refuses once [`MOST_WAITING_BYTES`] wait for it.
     pub fn bytes(&self, bytes: &[u8]) -> Result<(), DiskTooSlow> {
         let before = self.waiting.fetch_add(bytes.len(), Ordering::Relaxed);

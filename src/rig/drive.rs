@@ -14,14 +14,13 @@
 //!
 //! A state that is dropped, by an error or a panic, disarms: the line sees to it.
 
-use std::fmt::Write;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 use std::time::Duration;
 
 use super::cut::Cut;
 use super::ear::Ear;
-use super::line::Line;
+use super::line::{Line, Says};
 use super::live::{Heard, Sample};
 use crate::aircraft::TripPoints;
 use crate::problem::Problem;
@@ -34,6 +33,8 @@ const BLIND_AFTER: Duration = Duration::from_millis(500);
 /// A rig says `arrived` at once. Where that line is lost, the rig's clock tells this much later, s.
 const ARRIVED_AT_LATEST_S: f64 = 0.4;
 
+/// The least range of pulses that is worth arming for, µs.
+const NARROWEST_US: f64 = 200.0;
 const LAST_WORDS: Duration = Duration::from_millis(250);
 
 /// A rig in a state.
@@ -78,6 +79,18 @@ impl PulseRange {
     }
     pub fn middle_us(self) -> f64 {
         0.5 * (self.lo_us + self.hi_us)
+    }
+    fn arguments(self) -> String {
+        format!("pulse_lo_us={},pulse_hi_us={}", self.lo_us, self.hi_us)
+    }
+    /// A range that is 100 µs narrower at each end, rounded to hundreds; `None` where that leaves too little to sweep.
+    fn narrower(self) -> Option<Self> {
+        let hundreds = |us: f64| (us / 100.0).round() * 100.0;
+        let next = Self {
+            lo_us: hundreds(self.lo_us + 100.0),
+            hi_us: hundreds(self.hi_us - 100.0),
+        };
+        (next.hi_us - next.lo_us >= NARROWEST_US).then_some(next)
     }
 }
 
@@ -153,7 +166,8 @@ impl<State> Rig<State> {
     }
 }
 
-fn disarms(code: &str) -> bool {
+/// Events after which a driven rig is disarmed; one that is not known here is taken for one of them.
+pub(super) fn disarms(code: &str) -> bool {
     !matches!(code, "armed" | "arrived" | "bad-line")
 }
 
@@ -198,27 +212,66 @@ impl Rig<Asked> {
         self.identity.drive == Drive::Driven
     }
 
-    /// Tells the rig its limits; those whose sensor it lacks are left out.
-    pub async fn limit(self, trip: &TripPoints) -> Result<Rig<Limited>, Cut> {
-        let mut arguments = format!(
-            "pulse_lo_us={},pulse_hi_us={},stall_ms={}",
-            trip.pulse_lo_us, trip.pulse_hi_us, trip.stall_ms
-        );
+    /// Tells the rig its limits; those whose sensor it lacks are left out. One that the rig does not take leaves its own
+    /// default in force, which is said in `notes`; without pulse limits that it has taken nothing is armed.
+    pub async fn limit(
+        self,
+        trip: &TripPoints,
+        notes: &mut Vec<String>,
+    ) -> Result<Rig<Limited>, Cut> {
+        let mut others = vec![format!("stall_ms={}", trip.stall_ms)];
         for (channel, limit) in [
             (Channel::CurrentMa, trip.current_ma),
             (Channel::SupplyV, trip.supply_v),
             (Channel::CaseC, trip.case_c),
         ] {
             if self.has(channel) {
-                let _ = write!(arguments, ",{}={limit}", channel.name());
+                others.push(format!("{}={limit}", channel.name()));
             }
         }
-        self.line.command("LIMIT", &arguments).await?;
-        let range = PulseRange {
+        let wanted = PulseRange {
             lo_us: trip.pulse_lo_us,
             hi_us: trip.pulse_hi_us,
         };
+        let all = format!("{},{}", wanted.arguments(), others.join(","));
+        let range = match self.line.command("LIMIT", &all).await {
+            Ok(()) => wanted,
+            Err(Cut::Refused { .. }) => self.limit_one_by_one(wanted, &others, notes).await?,
+            Err(cut) => return Err(cut),
+        };
         Ok(self.into_state(Limited { range }))
+    }
+
+    /// A rig that does not take all limits at once may take most of them alone, and a narrower range of pulses.
+    async fn limit_one_by_one(
+        &self,
+        wanted: PulseRange,
+        others: &[String],
+        notes: &mut Vec<String>,
+    ) -> Result<PulseRange, Cut> {
+        let mut range = wanted;
+        while let Err(cut) = self.line.command("LIMIT", &range.arguments()).await {
+            match (&cut, range.narrower()) {
+                (Cut::Refused { .. }, Some(narrower)) => range = narrower,
+                _ => return Err(cut),
+            }
+        }
+        if range != wanted {
+            notes.push(format!(
+                "The rig does not take pulses from {:.0} to {:.0} \u{b5}s; it is kept within {:.0} to {:.0} \u{b5}s, and throws may end there.",
+                wanted.lo_us, wanted.hi_us, range.lo_us, range.hi_us
+            ));
+        }
+        for limit in others {
+            match self.line.command("LIMIT", limit).await {
+                Ok(()) => {}
+                Err(Cut::Refused { reason, .. }) => notes.push(format!(
+                    "The rig does not take the limit {limit} ({reason}): its own default holds."
+                )),
+                Err(cut) => return Err(cut),
+            }
+        }
+        Ok(range)
     }
 }
 
@@ -258,7 +311,12 @@ impl Rig<Limited> {
     /// From here on the servo is powered to hold its place.
     pub async fn arm(self) -> Result<Rig<Armed>, Cut> {
         self.line.mark_armed();
-        self.line.command("ARM", "").await?;
+        match self.line.command("ARM", "").await {
+            // The answer was lost, or a second try was refused for being armed already; its event tells.
+            Err(Cut::Unanswered { .. } | Cut::Refused { .. })
+                if self.line.says() == Some(Says::Armed) => {}
+            other => other?,
+        }
         let range = self.state.range;
         let mut rig = self.into_state(Armed { range });
         rig.ear.be_patient_from_now();

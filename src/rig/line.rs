@@ -40,6 +40,8 @@ pub(super) struct Shared {
     pub out: mpsc::Sender<Vec<u8>>,
     /// Set before `ARM` is sent, cleared once `DISARM` is answered or the rig says that it is disarmed.
     pub armed: AtomicBool,
+    /// What its events said last.
+    says: Mutex<Option<Says>>,
     next_id: AtomicU16,
     waiting: Mutex<HashMap<u16, oneshot::Sender<Answer>>>,
     taker: Mutex<Taker>,
@@ -50,6 +52,13 @@ pub(super) struct Shared {
 }
 
 type Answer = Result<(), String>;
+
+/// Whether the rig said last that it is armed, or that it is not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Says {
+    Armed,
+    Disarmed,
+}
 
 /// What becomes of the bytes.
 enum Taker {
@@ -159,26 +168,33 @@ impl Line {
         self.shared.armed.store(true, Ordering::SeqCst);
     }
 
+    /// What the rig's events said last.
+    pub(super) fn says(&self) -> Option<Says> {
+        *self
+            .shared
+            .says
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+    }
+
     pub fn is_armed(&self) -> bool {
         self.shared.armed.load(Ordering::SeqCst)
     }
 
-    /// `DISARM` on the wire at once, then until it is answered. Says whether it was; does nothing if nothing was armed.
+    /// `DISARM` on the wire at once, and again until it is answered. Says whether it was; does nothing if nothing was armed.
     pub async fn disarm(&self) -> bool {
-        if !self.is_armed() {
-            return true;
-        }
-        self.shared.disarm_now();
         for _ in 0..TRIES {
-            let Ok(answer) = self.shared.post("DISARM", "") else {
-                return false;
-            };
-            if let Ok(Ok(Ok(()))) = tokio::time::timeout(ANSWER_WITHIN, answer).await {
-                self.shared.armed.store(false, Ordering::SeqCst);
+            if !self.is_armed() {
                 return true;
             }
+            let answer = self.shared.post_now("DISARM");
+            let answer = tokio::time::timeout(ANSWER_WITHIN, answer).await;
+            // Where the answer was lost, its event tells as well; and the next try may be refused for having nothing to disarm.
+            if matches!(answer, Ok(Ok(Ok(())))) || self.says() == Some(Says::Disarmed) {
+                self.shared.armed.store(false, Ordering::SeqCst);
+            }
         }
-        false
+        !self.is_armed()
     }
 
     /// Begins to record, with the last `RIG` line as the first of the rig's.
@@ -233,6 +249,7 @@ impl Shared {
             wire: SharedWire::new(io),
             out,
             armed: AtomicBool::new(false),
+            says: Mutex::new(None),
             next_id: AtomicU16::new(1),
             waiting: Mutex::default(),
             taker: Mutex::new(Taker::Before(Vec::new())),
@@ -242,6 +259,10 @@ impl Shared {
             runtime: tokio::runtime::Handle::current(),
         };
         (Arc::new(shared), lines)
+    }
+
+    pub fn said(&self, says: Option<Says>) {
+        *self.says.lock().unwrap_or_else(PoisonError::into_inner) = says;
     }
 
     fn taker(&self) -> MutexGuard<'_, Taker> {
@@ -274,6 +295,15 @@ impl Shared {
                 .clone()
                 .unwrap_or(Cut::Unanswered { command: kind })),
         }
+    }
+
+    /// Puts a command on the wire past everything that waits; its answer.
+    fn post_now(&self, kind: &str) -> oneshot::Receiver<Answer> {
+        let (id, line) = self.command_line(kind, "");
+        let (tell, told) = oneshot::channel();
+        self.waiting().insert(id, tell);
+        self.wire.write_now(&line);
+        told
     }
 
     pub fn answered(&self, id: u16, answer: Answer) {

@@ -138,7 +138,7 @@ fn supply(samples: &[Sample], trip: &TripPoints) -> Result<(), Cut> {
     if lowest < trip.supply_v {
         return Err(Cut::Unwise(
             Problem::new(format!(
-                "the servo's supply is at {lowest:.2} V before anything moves, below the limit of {:.2} V",
+                "the supply voltage at the servo is {lowest:.2} V before anything moves, below the limit of {:.2} V",
                 trip.supply_v
             ))
             .hint("charge or connect the pack, or set supply_v in the [trip] table of aircraft.toml if this pack is meant to be lower"),

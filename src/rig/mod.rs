@@ -29,3 +29,6 @@ pub use passive::{Coverage, Passive};
 pub use plan::SweepPlan;
 pub use session::{Page, Run, listen, sweep};
 pub use sweep::{Phase, Progress};
+
+#[cfg(test)]
+mod tests;

@@ -87,8 +87,8 @@ impl<'a> Sweep<'a> {
         let seen = look::before_moving(&mut rig, &trip, &mut |s| self.say(Phase::Looking, Some(s)))
             .await?;
         self.notes.extend(seen.notes);
-        let mut rig = rig.limit(&trip).await?.arm().await?;
-        let neutral = self.rest(&mut rig, Phase::Looking, 0.4).await?;
+        let mut rig = rig.limit(&trip, &mut self.notes).await?.arm().await?;
+        let neutral = self.rest(&mut rig, Phase::Returning, REST_S).await?;
         self.pulse_us = neutral.pulse_us.unwrap_or(rig.range().middle_us());
         self.map.saw(self.pulse_us, neutral.angle_deg);
         let rig = self.nudge(rig, neutral.angle_deg).await?;

@@ -8,7 +8,8 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::MissedTickBehavior;
 
 use super::cut::Cut;
-use super::line::Shared;
+use super::drive::disarms;
+use super::line::{Says, Shared};
 use super::live::{Follower, Heard};
 use super::stop;
 use crate::link::{Decoder, Message};
@@ -87,6 +88,9 @@ fn hear(shared: &Shared, message: &Message<'_>) {
     match message {
         Message::Ok { id } => shared.answered(*id, Ok(())),
         Message::No { id, reason } => shared.answered(*id, Err((*reason).to_owned())),
+        Message::Event(event) if event.code == "armed" => shared.said(Some(Says::Armed)),
+        Message::Event(event) if disarms(event.code) => shared.said(Some(Says::Disarmed)),
+        Message::Rig(_) => shared.said(None),
         _ => {}
     }
 }

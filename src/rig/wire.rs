@@ -46,14 +46,15 @@ impl SharedWire {
         .await
     }
 
-    /// Writes a whole line.
+    /// Writes a whole line, into the driver's buffer: to wait until it has left that (flush) would block the thread, and with
+    /// a rig that hangs for ever.
     pub async fn write(&self, line: &[u8]) -> io::Result<()> {
         let mut rest = line;
         while !rest.is_empty() {
             let taken = poll_fn(|context| self.inner().put(context, rest)).await?;
             rest = &rest[taken..];
         }
-        poll_fn(|context| Pin::new(&mut self.inner().io).poll_flush(context)).await
+        Ok(())
     }
 
     /// Puts a line on the wire without waiting for anything: for an emergency, from any thread, in any state.

@@ -1,0 +1,345 @@
+//! The line and the states over a pipe in memory, against a rig of a few lines that answers as it is told.
+
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
+
+use super::*;
+use crate::link::encode;
+use crate::recording::Journal;
+
+/// What the rig heard, and when.
+type Heard = Arc<Mutex<Vec<(Instant, String)>>>;
+
+#[derive(Clone, Default)]
+struct Manners {
+    /// Kinds of commands that are carried out without an answer.
+    mute: &'static [&'static str],
+    refuses: &'static [&'static str],
+    /// Says nothing at all after so many samples.
+    samples: Option<u32>,
+    /// Hangs up when they are sent.
+    hangs_up: bool,
+}
+
+/// A rig of a few lines on one end of a pipe.
+async fn rig(mut pipe: DuplexStream, heard: Heard, manners: Manners) {
+    let mut seq = 0_u32;
+    let mut buffer = Vec::new();
+    let mut bytes = [0; 1024];
+    let mut tick = tokio::time::interval(Duration::from_millis(5));
+    loop {
+        tokio::select! {
+            read = pipe.read(&mut bytes) => {
+                let Ok(count @ 1..) = read else { return };
+                buffer.extend_from_slice(&bytes[..count]);
+                while let Some(end) = buffer.iter().position(|b| *b == b'\n') {
+                    let line: Vec<u8> = buffer.drain(..=end).collect();
+                    let text = String::from_utf8_lossy(&line).trim().to_owned();
+                    for answer in answers(&text, &manners) {
+                        let _ = pipe.write_all(encode(&answer).unwrap().as_bytes()).await;
+                    }
+                    heard.lock().unwrap().push((Instant::now(), text));
+                }
+            }
+            _ = tick.tick() => {
+                if manners.samples.is_some_and(|most| seq >= most) {
+                    if manners.hangs_up { return }
+                    continue;
+                }
+                let sample = format!("S,{},{},0.5,40,7.4", seq % 65_536, 5000 * seq);
+                seq += 1;
+                let _ = pipe.write_all(encode(&sample).unwrap().as_bytes()).await;
+            }
+        }
+    }
+}
+
+fn answers(line: &str, manners: &Manners) -> Vec<String> {
+    let payload = line.split('*').next().unwrap_or_default();
+    let mut fields = payload.split(',');
+    let (kind, id) = (fields.next().unwrap_or_default(), fields.next());
+    let Some(id) = id else { return Vec::new() };
+    let mut out = Vec::new();
+    if kind == "ASK" {
+        out.push("RIG,1,pipe,1,driven,200,angle_deg,current_ma,supply_v".to_owned());
+    }
+    if manners.refuses.contains(&kind) {
+        return vec![format!("NO,{id},cover open")];
+    }
+    if !manners.mute.contains(&kind) {
+        out.push(format!("OK,{id}"));
+    }
+    out
+}
+
+/// A line to such a rig, and what it heard.
+fn connected(manners: Manners) -> (Arc<Line>, Heard) {
+    let (host, other) = duplex(64 << 10);
+    let heard = Heard::default();
+    let list = Arc::clone(&heard);
+    std::thread::spawn(move || {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .unwrap();
+        runtime.block_on(rig(other, list, manners));
+    });
+    let line = Line::open("a pipe", move || {
+        Ok(Box::new(host) as Box<dyn crate::link::Wire>)
+    })
+    .unwrap();
+    (Arc::new(line), heard)
+}
+
+fn trip() -> crate::aircraft::TripPoints {
+    crate::aircraft::TripPoints {
+        current_ma: 2000.0,
+        supply_v: 5.5,
+        case_c: 70.0,
+        pulse_lo_us: 1000.0,
+        pulse_hi_us: 2000.0,
+        stall_ms: 400.0,
+    }
+}
+
+async fn armed(line: Arc<Line>) -> Result<Rig<Armed>, Cut> {
+    Rig::greet(line)
+        .await?
+        .limit(&trip(), &mut Vec::new())
+        .await?
+        .arm()
+        .await
+}
+
+/// How long after `since` the rig heard `DISARM`.
+fn disarmed_after(heard: &Heard, since: Instant) -> Option<Duration> {
+    let patience = Instant::now();
+    while patience.elapsed() < Duration::from_secs(2) {
+        let lines = heard.lock().unwrap();
+        if let Some((at, _)) = lines
+            .iter()
+            .find(|(at, line)| *at >= since && line.starts_with("DISARM,"))
+        {
+            return Some(at.duration_since(since));
+        }
+        drop(lines);
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    None
+}
+
+fn block_on<F: Future>(future: F) -> F::Output {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .unwrap()
+        .block_on(future)
+}
+
+const AT_ONCE: Duration = Duration::from_millis(50);
+
+#[test]
+fn limits_go_to_the_rig_before_it_is_armed_and_a_move_after() {
+    let (line, heard) = connected(Manners::default());
+    block_on(async {
+        let rig = armed(line).await.unwrap();
+        let (rig, ended) = rig
+            .go(1600.0, 400.0, 100.0)
+            .await
+            .unwrap()
+            .arrive(&mut |_| Ok(std::ops::ControlFlow::Continue(())))
+            .await
+            .unwrap();
+        assert_eq!(ended, Ended::Arrived);
+        rig.disarm().await.unwrap();
+    });
+    let lines = heard.lock().unwrap();
+    let said: Vec<&str> = lines
+        .iter()
+        .map(|(_, l)| l.split('*').next().unwrap())
+        .filter(|l| *l != "ALIVE")
+        .collect();
+    assert_eq!(said.len(), 5, "{said:?}");
+    assert!(
+        said[1].contains(
+            ",pulse_lo_us=1000,pulse_hi_us=2000,stall_ms=400,current_ma=2000,supply_v=5.5"
+        ),
+        "{said:?}"
+    );
+    assert!(
+        !said[1].contains("case_c"),
+        "the rig has no such sensor: {said:?}"
+    );
+    assert!(
+        said[2].starts_with("ARM,")
+            && said[3].ends_with(",1600,400")
+            && said[4].starts_with("DISARM,"),
+        "{said:?}"
+    );
+}
+
+#[test]
+fn an_armed_rig_that_is_let_go_is_disarmed_at_once() {
+    let (line, heard) = connected(Manners::default());
+    let rig = block_on(armed(Arc::clone(&line))).unwrap();
+    let since = Instant::now();
+    drop(rig);
+    drop(line);
+    assert!(disarmed_after(&heard, since).unwrap() < AT_ONCE);
+}
+
+#[test]
+fn a_panic_of_the_driver_disarms_at_once() {
+    let (line, heard) = connected(Manners::default());
+    let driver = std::thread::spawn(move || {
+        let _rig = block_on(armed(line)).unwrap();
+        let since = Instant::now();
+        std::panic::resume_unwind(Box::new(since));
+    });
+    let since = *driver.join().unwrap_err().downcast::<Instant>().unwrap();
+    assert!(disarmed_after(&heard, since).unwrap() < AT_ONCE);
+}
+
+#[test]
+fn the_heart_beats_while_the_driver_hangs_and_stops_with_a_reason_to_end() {
+    let (line, heard) = connected(Manners::default());
+    let rig = block_on(armed(line)).unwrap();
+    let from = Instant::now();
+    std::thread::sleep(Duration::from_millis(900));
+    let beats: Vec<Instant> = heard
+        .lock()
+        .unwrap()
+        .iter()
+        .filter(|(at, l)| *at > from && l.starts_with("ALIVE"))
+        .map(|(at, _)| *at)
+        .collect();
+    let gaps = beats.windows(2).map(|w| w[1] - w[0]);
+    assert!(
+        gaps.max().unwrap() <= Duration::from_millis(150),
+        "{beats:?}"
+    );
+    drop(rig);
+}
+
+#[test]
+fn a_failing_disk_disarms_at_once_and_is_the_reason() {
+    let (line, heard) = connected(Manners::default());
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("x.log");
+    block_on(async {
+        let rig = armed(Arc::clone(&line)).await.unwrap();
+        // A file that may not be written to any more stands for a disk that fails in mid-run.
+        std::fs::write(&path, "").unwrap();
+        let journal = Journal::begin(
+            std::fs::File::options().append(true).open(&path).unwrap(),
+            &path,
+            &[],
+        )
+        .unwrap();
+        line.record(journal.failing_from_now()).unwrap();
+        let since = Instant::now();
+        let mut ear = line.listen();
+        let cut = loop {
+            if let Err(cut) = ear.next().await {
+                break cut;
+            }
+        };
+        assert!(matches!(cut, Cut::Disk(_)), "{cut:?}");
+        // Until the next bytes arrive nothing is written, and so nothing fails.
+        assert!(disarmed_after(&heard, since).unwrap() < AT_ONCE + Duration::from_millis(20));
+        drop(rig);
+    });
+}
+
+#[test]
+fn what_is_not_answered_is_asked_three_times_and_said() {
+    let (line, heard) = connected(Manners {
+        mute: &["ARM"],
+        ..Manners::default()
+    });
+    let since = Instant::now();
+    let cut = block_on(armed(Arc::clone(&line))).err().unwrap();
+    assert_eq!(cut, Cut::Unanswered { command: "ARM" });
+    let tries = heard
+        .lock()
+        .unwrap()
+        .iter()
+        .filter(|(_, l)| l.starts_with("ARM,"))
+        .count();
+    assert_eq!(tries, TRIES);
+    assert!(since.elapsed() < 4 * ANSWER_WITHIN);
+    // It may be armed all the same.
+    let since = Instant::now();
+    drop(line);
+    assert!(disarmed_after(&heard, since).unwrap() < AT_ONCE);
+}
+
+#[test]
+fn the_reason_of_a_refusal_reaches_the_user() {
+    let (line, _) = connected(Manners {
+        refuses: &["ARM"],
+        ..Manners::default()
+    });
+    let shown = block_on(armed(line)).err().unwrap().problem().to_string();
+    assert!(
+        shown.contains("ARM") && shown.contains("cover open"),
+        "{shown}"
+    );
+}
+
+#[test]
+fn silent_and_gone_are_two_messages() {
+    let ended_by = |hangs_up| {
+        let (line, _) = connected(Manners {
+            samples: Some(120),
+            hangs_up,
+            ..Manners::default()
+        });
+        block_on(async {
+            let mut rig = Rig::greet(line).await.unwrap();
+            loop {
+                if let Err(cut) = rig.watch(5.0, &mut |_| Ok(())).await {
+                    break cut;
+                }
+            }
+        })
+    };
+    let (silent, gone) = (ended_by(false), ended_by(true));
+    assert!(
+        matches!(silent, Cut::Silent { .. }) && silent.outcome().contains("silent"),
+        "{silent:?}"
+    );
+    assert!(
+        matches!(gone, Cut::PortGone { .. }) && gone.outcome().contains("unplugged"),
+        "{gone:?}"
+    );
+}
+
+#[test]
+fn a_recording_begins_with_the_rigs_own_line_and_misses_no_sample() {
+    let (line, _) = connected(Manners::default());
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("whole.log");
+    block_on(async {
+        let rig = Rig::greet(Arc::clone(&line)).await.unwrap();
+        tokio::time::sleep(Duration::from_millis(100)).await;
+        let mut rig = rig.ask_again().await.unwrap();
+        let file = std::fs::File::create(&path).unwrap();
+        line.record(Journal::begin(file, &path, &[("surface", "rudder")]).unwrap())
+            .unwrap();
+        rig.watch(0.5, &mut |_| Ok(())).await.unwrap();
+        line.end_recording(Ok(())).unwrap();
+    });
+    let text = std::fs::read_to_string(&path).unwrap();
+    let first = text.lines().find(|l| !l.starts_with('#')).unwrap();
+    assert!(first.starts_with("RIG,1,pipe"), "{first}");
+    let recording = crate::recording::read_path(&path).unwrap();
+    assert!(recording.samples >= 100, "{}", recording.samples);
+    assert_eq!(
+        (recording.lost, recording.damaged_lines, recording.restarts),
+        (0, 0, 0)
+    );
+    assert_eq!(recording.unfinished(), None);
+}
