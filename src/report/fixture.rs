@@ -115,7 +115,6 @@ pub fn aircraft() -> Aircraft {
                 rudder,
             ),
         ],
-        trip: crate::aircraft::Trip::default(),
         limits: Limits {
             given: vec!["slop_deg", "share_of_stall"],
             ..Limits::default()
