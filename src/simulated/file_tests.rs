@@ -22,7 +22,7 @@ fn an_empty_file_changes_nothing() {
 #[test]
 fn the_sample_states_every_default_and_then_what_can_be_added() {
     let (plain, added) = SAMPLE
-        .split_once("# ---- what can be added")
+        .split_once("# ---- what can be added: these are examples, none of them is a default\n")
         .expect("the sample has its two parts");
     let (scenario, settings) = read(plain).unwrap();
     assert_eq!(scenario, Scenario::default());

@@ -12,6 +12,8 @@ use rand_chacha::ChaCha8Rng;
 use super::capture::put_number;
 use super::faults::{Due, Faults};
 use super::guard::{Crossed, Guard, Limits, Reading};
+#[cfg(test)]
+use super::guard::{LONGEST_US, SHORTEST_US};
 use super::host_line::{Asks, Heard, HostLines};
 use super::plant::Plant;
 use super::programme::HandProgramme;
@@ -608,3 +610,7 @@ impl SimulatedRig {
         Ok(())
     }
 }
+
+#[cfg(test)]
+#[path = "rig_tests.rs"]
+mod tests;

@@ -1,0 +1,7 @@
+//! Rigs on ports as an outsider meets them: the binary over a pseudo-terminal.
+#![cfg(unix)]
+
+#[path = "rig/host.rs"]
+mod host;
+#[path = "rig/simulate.rs"]
+mod simulate;
