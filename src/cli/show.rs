@@ -36,6 +36,20 @@ pub fn all(checked: &[Checked], unit: TorqueUnit) -> io::Result<()> {
     out.flush()
 }
 
+/// Prints those recordings in which something was found, and the overview of all.
+pub fn found(checked: &[Checked], unit: TorqueUnit) -> io::Result<()> {
+    let width = terminal_width();
+    let mut out = anstream::stdout().lock();
+    for one in checked
+        .iter()
+        .filter(|c| c.judged.verdict != Verdict::NoFaultFound)
+    {
+        writeln!(out, "{}", text::recording(one, unit, width))?;
+    }
+    writeln!(out, "{}", text::overview(checked, unit, width))?;
+    out.flush()
+}
+
 /// Prints one recording; its exit status.
 pub fn verdict(aircraft: &Aircraft, assessed: Assessed, unit: TorqueUnit) -> u8 {
     let status = status(assessed.judged.verdict);

@@ -232,7 +232,7 @@ fn a_failing_disk_disarms_at_once_and_is_the_reason() {
         let journal = Journal::begin(
             std::fs::File::options().append(true).open(&path).unwrap(),
             &path,
-            &[],
+            &[] as &[(&str, &str)],
         )
         .unwrap();
         line.record(journal.failing_from_now()).unwrap();
