@@ -2,8 +2,6 @@
 
 use std::io::{self, IsTerminal, Write};
 
-use crate::aircraft::Aircraft;
-use crate::assess::Assessed;
 use crate::problem::exit;
 use crate::report::{Checked, text};
 use crate::units::TorqueUnit;
@@ -50,14 +48,7 @@ pub fn found(checked: &[Checked], unit: TorqueUnit) -> io::Result<()> {
     out.flush()
 }
 
-/// Prints one recording; its exit status.
-pub fn verdict(aircraft: &Aircraft, assessed: Assessed, unit: TorqueUnit) -> u8 {
-    let status = status(assessed.judged.verdict);
-    // A reader that has seen enough is no fault of ours.
-    let _ = all(&[Checked::of(aircraft, assessed)], unit);
-    status
-}
-
+/// The exit status that a verdict gives.
 pub fn status(verdict: Verdict) -> u8 {
     match verdict {
         Verdict::NoFaultFound => exit::NO_FAULT,

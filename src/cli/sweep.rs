@@ -14,7 +14,7 @@ use crate::aircraft::{Surface, TripPoints};
 use crate::assess::{choices, find_surface};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
-use crate::report::CAUTIONS;
+use crate::report::{CAUTIONS, Checked, at_a_glance};
 use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
 use crate::units::TorqueUnit;
 
@@ -237,7 +237,11 @@ fn cautions(taken_as_read: bool) {
     let mut out = anstream::stdout();
     let _ = writeln!(out);
     for (heading, sentence) in &CAUTIONS[..4] {
-        let _ = writeln!(out, "  {heading}: {sentence}");
+        let text = format!("{heading}: {sentence}");
+        let options = textwrap::Options::new(show::terminal_width())
+            .initial_indent("  ")
+            .subsequent_indent("    ");
+        let _ = writeln!(out, "{}", textwrap::fill(&text, options));
     }
     if taken_as_read {
         let _ = writeln!(out, "  Taken as read (--yes).");
@@ -296,6 +300,14 @@ fn concluded(job: &Job, run: &Run) -> u8 {
         say(&format!("note       {note}"));
     }
     let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
+    let status = checked(job, &whole, run.cut.is_some());
+    if !run.disarmed {
+        say(
+            "The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \
+             wait, and switch its supply off before you touch the surface.",
+        );
+    }
+    // What went wrong comes last, where it is seen.
     if let Some(problem) = &run.written.problem
         && !matches!(&run.cut, Some(bench::Cut::Disk(_)))
     {
@@ -303,19 +315,7 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
     if let Some(cut) = &run.cut {
         complain(&cut.problem());
-        say(&format!(
-            "The sweep is unfinished; {} bytes of it are kept in {}",
-            run.written.bytes,
-            whole.display()
-        ));
     }
-    if !run.disarmed {
-        say(
-            "The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \
-             wait, and switch its supply off before you touch the surface.",
-        );
-    }
-    let status = checked(job, &whole);
     if run.cut.is_some() || run.written.problem.is_some() {
         exit::RIG
     } else {
@@ -323,23 +323,38 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
 }
 
-/// The verdict on the recording, printed and stored; the exit status of `check`.
-fn checked(job: &Job, path: &Path) -> u8 {
+/// The verdict on the recording, printed and stored; the exit status of `check`. Of an unfinished run it is one line.
+fn checked(job: &Job, path: &Path, unfinished: bool) -> u8 {
+    let (aircraft, shown) = (job.logbook.aircraft(), path.display());
     let assessed = match job.logbook.assess(path) {
         Ok(assessed) => assessed,
+        Err(problem) if unfinished => {
+            say(&format!(
+                "kept       {shown}\njudged     not at all: {}",
+                problem.what
+            ));
+            return exit::UNUSABLE;
+        }
         Err(problem) => {
             complain(&problem);
             return exit::UNUSABLE;
         }
     };
-    let stored = job.logbook.store(job.logbook.aircraft(), &assessed);
-    let status = show::verdict(job.logbook.aircraft(), assessed, job.arguments.units);
+    let stored = job.logbook.store(aircraft, &assessed);
+    let status = show::status(assessed.judged.verdict);
+    let checked = Checked::of(aircraft, assessed);
+    if unfinished {
+        say(&format!(
+            "kept       {shown}\njudged     as far as it goes: {}",
+            at_a_glance(&checked)
+        ));
+    } else {
+        // A reader that has seen enough is no fault of ours.
+        let _ = show::all(&[checked], job.arguments.units);
+        say(&format!("recording  {shown}"));
+    }
     match stored {
-        Ok(result) => say(&format!(
-            "recording  {}\nresult     {}",
-            path.display(),
-            result.display()
-        )),
+        Ok(result) => say(&format!("result     {}", result.display())),
         Err(problem) => {
             complain(&problem);
             return exit::UNUSABLE;
