@@ -27,7 +27,7 @@ enum Command {
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
-    Simulate(simulate::Arguments),
+    Simulate(Box<simulate::Arguments>),
 }
 
 /// Parses the command line and runs it; the exit status.
