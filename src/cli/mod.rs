@@ -45,7 +45,7 @@ enum Command {
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
-    Simulate(simulate::Arguments),
+    Simulate(Box<simulate::Arguments>),
 }
 
 /// Parses the command line and runs it; the exit status.

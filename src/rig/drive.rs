@@ -136,7 +136,7 @@ impl<State> Rig<State> {
             .next_within(BLIND_AFTER, || live.borrow().bytes)
             .await?;
         match &heard {
-            Heard::Rig(_) => Err(Cut::Restarted),
+            Heard::Restarted => Err(Cut::Restarted),
             Heard::Event { code, detail } if disarms(code) => Err(Cut::Tripped {
                 code: code.clone(),
                 detail: detail.clone(),

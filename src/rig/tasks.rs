@@ -73,7 +73,7 @@ async fn read(guard: Guard, mut from: Box<dyn AsyncRead + Send + Unpin>) {
         decoder.feed(bytes, |message| {
             rig_line |= matches!(message, Message::Rig(_));
             hear(shared, &message);
-            batch.extend(follower.take(&message));
+            follower.take(&message, &mut batch);
         });
         if let Err(problem) = shared.keep(bytes, rig_line) {
             shared.cut(Cut::Disk(problem));
@@ -97,7 +97,6 @@ fn hear(shared: &Shared, message: &Message<'_>) {
         Message::No { id, reason } => shared.answered(*id, Err((*reason).to_owned())),
         Message::Event(event) if event.code == "armed" => shared.said(Some(Says::Armed)),
         Message::Event(event) if disarms(event.code) => shared.said(Some(Says::Disarmed)),
-        Message::Rig(_) => shared.said(None),
         _ => {}
     }
 }

@@ -147,6 +147,8 @@ impl Session {
         }
         rig.hear(now_s, &bytes);
         rig.pass(now_s);
+        // Noted before it is told, so that whoever hears of it finds it in the file.
+        self.write_notes(rig);
         for line in rig.take_lines() {
             match line.kind {
                 _ if !terminal.alone() => self.send(terminal, line),
@@ -159,7 +161,6 @@ impl Session {
             }
         }
         terminal.push();
-        self.write_notes(rig);
     }
 
     fn turn_unplugged(&mut self, rig: &mut SimulatedRig, now_s: f64) {

@@ -101,6 +101,9 @@ impl Terminal {
                 break;
             }
         }
+        if !got.is_empty() {
+            self.visitors.someone_spoke();
+        }
         if !got.is_empty() && self.visitors.unknown() && self.waiting.len() > ROOM_FOR_SAMPLES / 2 {
             // Whoever speaks wants an answer, not what lies here from before they came.
             self.forget_unread();
@@ -183,6 +186,11 @@ impl Visitors {
         opened
     }
 
+    /// Two openings at once may be told as one: whoever speaks is there for certain.
+    fn someone_spoke(&mut self) {
+        self.open = self.open.max(1);
+    }
+
     fn none(&self) -> bool {
         !self.unknown() && self.open == 0
     }
@@ -207,6 +215,8 @@ impl Visitors {
         self.open += u32::from(self.open == 0);
         false
     }
+
+    fn someone_spoke(&mut self) {}
 
     fn none(&self) -> bool {
         false
