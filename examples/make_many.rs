@@ -1,4 +1,4 @@
-//! Writes many simulated recordings, to measure speed with: `cargo run --release --example make_many FOLDER COUNT`.
+//! Writes many simulated recordings, to measure speed with: `cargo run --example make_many FOLDER COUNT`.
 //!
 //! Each is the left elevator of the sample aircraft, read by a torque sensor at 200 samples/s over ten cycles, about 8,000
 //! samples. The hinge differs from file to file: stiffness and friction vary, every third has a knee, every fifth a

@@ -1,4 +1,4 @@
-//! Writes the six sample recordings: `cargo run --release --example make_samples [FOLDER]`, into `samples` unless told.
+//! Writes the six sample recordings: `cargo run --example make_samples [FOLDER]`, into `samples` unless told.
 //!
 //! The aircraft is invented and so is every number. Each file says in its own `#` keys where it comes from and with which seed.
 
@@ -225,7 +225,7 @@ fn scenario(sample: &Sample) -> Scenario {
             ("origin".into(), "hingewright, simulated plant".into()),
             (
                 "generator".into(),
-                "cargo run --release --example make_samples".into(),
+                "cargo run --example make_samples".into(),
             ),
         ],
         rate_hz: sample.rate_hz,

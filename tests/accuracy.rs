@@ -1,4 +1,4 @@
-//! A smaller edition of the accuracy study (`cargo run --release --example accuracy`): the same cases, fewer recordings.
+//! A smaller edition of the accuracy study (`cargo run --example accuracy`): the same cases, fewer recordings.
 //! The plant behind them shares no formula with the analysis.
 
 #[allow(dead_code)]

@@ -1,4 +1,4 @@
-//! How true the analysis is: `cargo run --release --example accuracy [RECORDINGS A CASE] [CYCLES=N] [WORDS OF A CASE'S NAME]`.
+//! How true the analysis is: `cargo run --example accuracy [RECORDINGS A CASE] [CYCLES=N] [WORDS OF A CASE'S NAME]`.
 //!
 //! Prints, for each case, the root mean square error of every quantity, its ratio to the Cramér–Rao bound, how often the
 //! 95 % interval held the true value, and how often a fault was found that is not there, or missed.

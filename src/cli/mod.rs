@@ -1,7 +1,9 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
 mod check;
+mod demo;
 mod recheck;
+mod record;
 mod report;
 mod rig;
 mod screen;
@@ -32,6 +34,8 @@ struct Arguments {
 enum Command {
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
+    /// See the whole job on simulated rigs, without any hardware.
+    Demo(demo::Arguments),
     /// Make all results of a logbook again from its recordings.
     Recheck(recheck::Arguments),
     /// Write the page over a logbook: the latest finished recording of each surface.
@@ -41,7 +45,7 @@ enum Command {
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
-    Simulate(simulate::Arguments),
+    Simulate(Box<simulate::Arguments>),
 }
 
 /// Parses the command line and runs it; the exit status.
@@ -60,6 +64,7 @@ pub fn run() -> u8 {
     };
     match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),

@@ -44,6 +44,13 @@ pub fn run(arguments: &Arguments) -> u8 {
     }
 }
 
+/// Writes the page over recordings of a logbook to its usual place, which is given back.
+pub fn page(logbook: &Logbook, checked: &[Checked], unit: TorqueUnit) -> Result<PathBuf, Problem> {
+    let file = logbook.root().join("report.html");
+    write_whole(&file, html::page(checked, unit)?.as_bytes())?;
+    Ok(file)
+}
+
 /// Writes the page; the recordings that could not be used, and why.
 fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
     let logbook = Logbook::open(&arguments.logbook)?;

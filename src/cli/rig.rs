@@ -69,10 +69,7 @@ pub fn run(arguments: &Arguments) -> u8 {
 /// Opens the line to a rig on a serial port.
 pub fn open(port: &PortArguments) -> Result<Arc<Line>, Problem> {
     let (path, baud) = (port.port.clone(), port.baud);
-    let open = move || {
-        port::open(&path, baud).map(|stream| Box::new(stream) as Box<dyn crate::link::Wire>)
-    };
-    Line::open(&port.port, open).map(Arc::new)
+    Line::open(&port.port, move || port::open(&path, baud)).map(Arc::new)
 }
 
 /// A runtime for the driver: the line has its own.
@@ -267,13 +264,11 @@ async fn on_terminal(line: &Line, identity: &RigIdentity, seconds: Option<f64>) 
             Ok(Heard::Event { code, detail }) => {
                 let _ = writeln!(out, "\r\x1b[2K{}", event_words(&code, detail.as_deref()));
             }
-            Ok(Heard::Rig(_)) => {
+            Ok(Heard::Restarted) => {
                 began_s = None;
-                let _ = writeln!(
-                    out,
-                    "\r\x1b[2Kthe rig said anew who it is: it restarted, or was asked"
-                );
+                let _ = writeln!(out, "\r\x1b[2Kthe rig restarted");
             }
+            Ok(Heard::Rig(_)) => {}
             Err(cut) => {
                 let _ = writeln!(out);
                 return Err(cut);
@@ -313,6 +308,11 @@ async fn as_lines(line: &Line, identity: &RigIdentity, seconds: Option<f64>) -> 
             Heard::Sample(sample) => sample,
             Heard::Event { code, detail } => {
                 let _ = writeln!(io::stderr(), "{}", event_words(&code, detail.as_deref()));
+                continue;
+            }
+            Heard::Restarted => {
+                let _ = writeln!(io::stderr(), "the rig restarted");
+                began_s = None;
                 continue;
             }
             Heard::Rig(_) => continue,

@@ -13,11 +13,22 @@ pub struct Screen {
     drawn: Option<Instant>,
     phase: Option<String>,
     enough_said: bool,
+    /// Said ahead of everything, where several runs follow each other.
+    name: String,
 }
 
 impl Screen {
     pub fn new() -> Self {
+        Self::named("")
+    }
+
+    pub fn named(name: &str) -> Self {
         Self {
+            name: if name.is_empty() {
+                String::new()
+            } else {
+                format!("{name}: ")
+            },
             terminal: io::stderr().is_terminal(),
             drawn: None,
             phase: None,
@@ -31,11 +42,11 @@ impl Screen {
             if self.due() {
                 let reading = progress.sample.map_or(String::new(), |s| reading(&s));
                 self.draw(&format!(
-                    "{phase:28}  {reading}  {:.0} s left",
-                    progress.left_s
+                    "{}{phase:28}  {reading}  {:.0} s left",
+                    self.name, progress.left_s
                 ));
             }
-        } else if self.phase.as_ref() != Some(&phase) {
+        } else if self.name.is_empty() && self.phase.as_ref() != Some(&phase) {
             let _ = writeln!(io::stderr(), "{phase}");
             self.phase = Some(phase);
         }

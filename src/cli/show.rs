@@ -2,8 +2,6 @@
 
 use std::io::{self, IsTerminal, Write};
 
-use crate::aircraft::Aircraft;
-use crate::assess::Assessed;
 use crate::problem::exit;
 use crate::report::{Checked, text};
 use crate::units::TorqueUnit;
@@ -36,14 +34,21 @@ pub fn all(checked: &[Checked], unit: TorqueUnit) -> io::Result<()> {
     out.flush()
 }
 
-/// Prints one recording; its exit status.
-pub fn verdict(aircraft: &Aircraft, assessed: Assessed, unit: TorqueUnit) -> u8 {
-    let status = status(assessed.judged.verdict);
-    // A reader that has seen enough is no fault of ours.
-    let _ = all(&[Checked::of(aircraft, assessed)], unit);
-    status
+/// Prints those recordings in which something was found, and the overview of all.
+pub fn found(checked: &[Checked], unit: TorqueUnit) -> io::Result<()> {
+    let width = terminal_width();
+    let mut out = anstream::stdout().lock();
+    for one in checked
+        .iter()
+        .filter(|c| c.judged.verdict != Verdict::NoFaultFound)
+    {
+        writeln!(out, "{}", text::recording(one, unit, width))?;
+    }
+    writeln!(out, "{}", text::overview(checked, unit, width))?;
+    out.flush()
 }
 
+/// The exit status that a verdict gives.
 pub fn status(verdict: Verdict) -> u8 {
     match verdict {
         Verdict::NoFaultFound => exit::NO_FAULT,

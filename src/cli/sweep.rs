@@ -2,11 +2,11 @@
 
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 use clap::Args;
 
 use super::complain;
+use super::record::{Record, a_line, say};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
@@ -14,8 +14,8 @@ use crate::aircraft::{Surface, TripPoints};
 use crate::assess::{choices, find_surface};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
-use crate::report::CAUTIONS;
-use crate::rig::{self as bench, Asked, Page, Passive, Rig, Run, SweepPlan};
+use crate::report::{CAUTIONS, Checked, at_a_glance};
+use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
 use crate::units::TorqueUnit;
 
 #[derive(Args)]
@@ -189,11 +189,6 @@ enum Ended {
     Run(Run),
 }
 
-fn say(text: &str) {
-    // A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
-    let _ = writeln!(anstream::stdout(), "{text}");
-}
-
 fn driven_plan(job: &Job) -> String {
     let (plan, trip, surface) = (&job.plan, &job.trip, job.surface());
     let servo = &job.logbook.aircraft().servos[surface.servo_index];
@@ -242,7 +237,11 @@ fn cautions(taken_as_read: bool) {
     let mut out = anstream::stdout();
     let _ = writeln!(out);
     for (heading, sentence) in &CAUTIONS[..4] {
-        let _ = writeln!(out, "  {heading}: {sentence}");
+        let text = format!("{heading}: {sentence}");
+        let options = textwrap::Options::new(show::terminal_width())
+            .initial_indent("  ")
+            .subsequent_indent("    ");
+        let _ = writeln!(out, "{}", textwrap::fill(&text, options));
     }
     if taken_as_read {
         let _ = writeln!(out, "  Taken as read (--yes).");
@@ -265,76 +264,34 @@ async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
     }
 }
 
-/// A line from standard input, read on a thread of its own; `None` at its end.
-async fn a_line() -> Option<String> {
-    let (tell, told) = tokio::sync::oneshot::channel();
-    std::thread::spawn(move || {
-        let mut line = String::new();
-        let read = io::stdin()
-            .read_line(&mut line)
-            .is_ok_and(|bytes| bytes > 0);
-        let _ = tell.send(read.then_some(line));
-    });
-    told.await.ok().flatten()
-}
-
 async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Ended, Problem> {
-    let started = jiff::Timestamp::now();
-    let (path, file) = match job.logbook.new_recording(&job.surface().name, started) {
-        Ok(new) => new,
+    let of = |key, value: &'_ Option<String>| value.clone().map(|value| (key, value));
+    let given = [
+        of("purpose", &job.arguments.purpose),
+        of("note", &job.arguments.note),
+    ];
+    let given: Vec<(&str, String)> = given.into_iter().flatten().collect();
+    let keys: Vec<(&str, &str)> = given
+        .iter()
+        .map(|(key, value)| (*key, value.as_str()))
+        .collect();
+    let record = match Record::begin(&job.logbook, job.surface_index, &keys) {
+        Ok(record) => record,
         // It is the folder that cannot be used, not the rig.
         Err(problem) => {
             complain(&problem);
             return Ok(Ended::Before(exit::UNUSABLE));
         }
     };
-    say(&format!("recording  {}", path.display()));
-    let started = format!("{started:.0}");
-    let servo = &job.logbook.aircraft().servos[job.surface().servo_index].tag;
-    let mut keys = vec![
-        ("surface", job.surface().name.as_str()),
-        ("servo", servo.as_str()),
-        ("started", started.as_str()),
-    ];
-    keys.extend(job.arguments.purpose.as_deref().map(|p| ("purpose", p)));
-    keys.extend(job.arguments.note.as_deref().map(|n| ("note", n)));
-    let page = Page {
-        file,
-        path: &path,
-        keys: &keys,
-    };
+    say(&format!("recording  {}", record.path().display()));
     let mut screen = Screen::new();
     let run = if driven {
-        bench::sweep(rig, page, job.plan, job.trip, &mut |progress| {
-            screen.progress(progress)
-        })
-        .await
+        record.sweep(rig, job.plan, job.trip, &mut screen).await
     } else {
-        let enough = until(job.arguments.seconds);
-        bench::listen(
-            rig,
-            page,
-            Passive::of(job.surface()),
-            enough,
-            &mut |coverage| screen.coverage(coverage),
-        )
-        .await
+        record.listen(rig, job.arguments.seconds, &mut screen).await
     };
     screen.end();
     run.map(Ended::Run)
-}
-
-/// The time is up, or Enter was pressed.
-async fn until(seconds: Option<f64>) {
-    match seconds {
-        Some(seconds) => tokio::time::sleep(Duration::from_secs_f64(seconds)).await,
-        // Without anybody to press Enter it ends with Ctrl-C, as said when standard input is at its end.
-        None => {
-            if a_line().await.is_none() {
-                std::future::pending::<()>().await;
-            }
-        }
-    }
 }
 
 /// Says how the run ended, checks what it left, and gives the exit status.
@@ -343,6 +300,14 @@ fn concluded(job: &Job, run: &Run) -> u8 {
         say(&format!("note       {note}"));
     }
     let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
+    let status = checked(job, &whole, run.cut.is_some());
+    if !run.disarmed {
+        say(
+            "The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \
+             wait, and switch its supply off before you touch the surface.",
+        );
+    }
+    // What went wrong comes last, where it is seen.
     if let Some(problem) = &run.written.problem
         && !matches!(&run.cut, Some(bench::Cut::Disk(_)))
     {
@@ -350,19 +315,7 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
     if let Some(cut) = &run.cut {
         complain(&cut.problem());
-        say(&format!(
-            "The sweep is unfinished; {} bytes of it are kept in {}",
-            run.written.bytes,
-            whole.display()
-        ));
     }
-    if !run.disarmed {
-        say(
-            "The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \
-             wait, and switch its supply off before you touch the surface.",
-        );
-    }
-    let status = checked(job, &whole);
     if run.cut.is_some() || run.written.problem.is_some() {
         exit::RIG
     } else {
@@ -370,23 +323,38 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
 }
 
-/// The verdict on the recording, printed and stored; the exit status of `check`.
-fn checked(job: &Job, path: &Path) -> u8 {
+/// The verdict on the recording, printed and stored; the exit status of `check`. Of an unfinished run it is one line.
+fn checked(job: &Job, path: &Path, unfinished: bool) -> u8 {
+    let (aircraft, shown) = (job.logbook.aircraft(), path.display());
     let assessed = match job.logbook.assess(path) {
         Ok(assessed) => assessed,
+        Err(problem) if unfinished => {
+            say(&format!(
+                "kept       {shown}\njudged     not at all: {}",
+                problem.what
+            ));
+            return exit::UNUSABLE;
+        }
         Err(problem) => {
             complain(&problem);
             return exit::UNUSABLE;
         }
     };
-    let stored = job.logbook.store(job.logbook.aircraft(), &assessed);
-    let status = show::verdict(job.logbook.aircraft(), assessed, job.arguments.units);
+    let stored = job.logbook.store(aircraft, &assessed);
+    let status = show::status(assessed.judged.verdict);
+    let checked = Checked::of(aircraft, assessed);
+    if unfinished {
+        say(&format!(
+            "kept       {shown}\njudged     as far as it goes: {}",
+            at_a_glance(&checked)
+        ));
+    } else {
+        // A reader that has seen enough is no fault of ours.
+        let _ = show::all(&[checked], job.arguments.units);
+        say(&format!("recording  {shown}"));
+    }
     match stored {
-        Ok(result) => say(&format!(
-            "recording  {}\nresult     {}",
-            path.display(),
-            result.display()
-        )),
+        Ok(result) => say(&format!("result     {}", result.display())),
         Err(problem) => {
             complain(&problem);
             return exit::UNUSABLE;

@@ -12,7 +12,7 @@ pub mod port;
 
 pub use decode::Decoder;
 pub use encode::{Unsendable, crc16, encode, encode_into};
-pub use port::Wire;
+pub use port::{PutNow, Wire};
 
 /// The longest line of the link, LF included, bytes.
 pub const MAX_LINE_BYTES: usize = 200;

@@ -2,15 +2,61 @@
 
 use std::io;
 use std::path::Path;
+use std::pin::Pin;
+use std::task::{Context, Poll, Waker};
 
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_serial::{SerialPortBuilderExt, SerialPortType, SerialStream};
 
 use crate::problem::Problem;
 
-/// Anything that carries the link both ways: a serial port, a pseudo-terminal, a pipe in memory.
-pub trait Wire: AsyncRead + AsyncWrite + Send + Unpin + 'static {}
-impl<T: AsyncRead + AsyncWrite + Send + Unpin + 'static> Wire for T {}
+/// Anything that carries the link both ways: a serial port, a pseudo-terminal, a pipe in memory. The two ways share no lock:
+/// on a busy machine a read may hang in the kernel for half a second, and a line to the rig must go out all the same.
+pub struct Wire {
+    pub read: Box<dyn AsyncRead + Send + Unpin>,
+    pub write: Box<dyn PutNow>,
+}
+
+/// Takes what it can at once and never waits.
+pub trait PutNow: Send {
+    /// How many of these bytes were taken; `WouldBlock` where there is no room.
+    fn put(&mut self, bytes: &[u8]) -> io::Result<usize>;
+}
+
+impl Wire {
+    /// Both ways over one stream.
+    pub fn over<S: AsyncRead + AsyncWrite + Send + 'static>(stream: S) -> Self {
+        let (read, write) = tokio::io::split(stream);
+        Self {
+            read: Box::new(read),
+            write: Box::new(Polled(write)),
+        }
+    }
+}
+
+/// The writing half of a stream, asked without waiting for it.
+struct Polled<W>(W);
+
+impl<W: AsyncWrite + Send + Unpin> PutNow for Polled<W> {
+    fn put(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let context = &mut Context::from_waker(Waker::noop());
+        match Pin::new(&mut self.0).poll_write(context, bytes) {
+            Poll::Ready(taken) => taken,
+            Poll::Pending => Err(io::ErrorKind::WouldBlock.into()),
+        }
+    }
+}
+
+/// A port opened for writing, without blocking.
+#[cfg(unix)]
+struct Handle(std::fs::File);
+
+#[cfg(unix)]
+impl PutNow for Handle {
+    fn put(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        io::Write::write(&mut self.0, bytes)
+    }
+}
 
 /// A port of this machine.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -63,13 +109,41 @@ fn described(kind: &SerialPortType) -> String {
 }
 
 /// Opens a port for the link: 8 data bits, no parity, 1 stop bit. Has to be called within a tokio runtime.
-pub fn open(path: &str, baud: u32) -> Result<SerialStream, Problem> {
+pub fn open(path: &str, baud: u32) -> Result<Wire, Problem> {
     let stream = tokio_serial::new(path, baud)
         .open_native_async()
         .map_err(|error| why_not_opened(path, &error))?;
     // What lay in the driver's buffer is older than this moment. A pseudo-terminal may not know how to drop it.
     let _ = tokio_serial::SerialPort::clear(&stream, tokio_serial::ClearBuffer::Input);
-    Ok(stream)
+    both_ways(path, stream).map_err(|error| {
+        Problem::new(format!("{path}: could not be opened for writing: {error}"))
+            .hint("unplug the rig, plug it in again, and try once more")
+    })
+}
+
+/// The port once more, for writing alone, without ever waiting: the stream's own way of writing first asks the kernel whether
+/// there is room, and that question can hang for as long as a read.
+#[cfg(unix)]
+fn both_ways(path: &str, stream: SerialStream) -> io::Result<Wire> {
+    use std::os::unix::fs::OpenOptionsExt;
+    let flags = nix::fcntl::OFlag::O_NONBLOCK | nix::fcntl::OFlag::O_NOCTTY;
+    // An exclusive port cannot be opened twice, not even by its owner.
+    let mut stream = stream;
+    stream.set_exclusive(false).map_err(io::Error::from)?;
+    let write = std::fs::File::options()
+        .write(true)
+        .custom_flags(flags.bits())
+        .open(path)?;
+    stream.set_exclusive(true).map_err(io::Error::from)?;
+    Ok(Wire {
+        read: Box::new(stream),
+        write: Box::new(Handle(write)),
+    })
+}
+
+#[cfg(not(unix))]
+fn both_ways(_: &str, stream: SerialStream) -> io::Result<Wire> {
+    Ok(Wire::over(stream))
 }
 
 fn why_not_opened(path: &str, error: &tokio_serial::Error) -> Problem {
@@ -196,7 +270,10 @@ mod tests {
             .build()
             .unwrap();
         let _inside = runtime.enter();
-        let shown = open("/dev/no-such-port", 115_200).unwrap_err().to_string();
+        let shown = open("/dev/no-such-port", 115_200)
+            .err()
+            .unwrap()
+            .to_string();
         assert!(
             shown.contains("no such port") && shown.contains("rig ports"),
             "{shown}"

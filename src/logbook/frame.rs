@@ -44,6 +44,7 @@ pub(super) fn parquet(row: &Row) -> PolarsResult<Vec<u8>> {
         .with_compression(ParquetCompression::Zstd(None))
         // Of one row, the least and the greatest are the row again.
         .with_statistics(StatisticsOptions::empty())
+        .set_parallel(false)
         .with_key_value_metadata(Some(metadata))
         .finish(&mut frame)?;
     Ok(bytes)

@@ -44,8 +44,7 @@ impl Logbook {
             ..Rechecked::default()
         };
         let paths = self.recordings()?;
-        let mut assessed = Vec::new();
-        let mut marks = Vec::new();
+        let (mut assessed, mut marks) = (Vec::new(), Vec::new());
         for (path, result) in paths.iter().zip(self.assess_all(&paths, progress)) {
             match result {
                 Ok((mark, one)) => {
@@ -57,23 +56,15 @@ impl Logbook {
         }
         pair_up(self.aircraft(), &mut assessed);
         let mut results: HashMap<String, PathBuf> = HashMap::new();
-        for ((path, mark), one) in marks.into_iter().zip(&assessed) {
-            if Mark::of(path) != mark {
-                done.being_written.push(path.clone());
-                continue;
-            }
-            let id = name::id(path).unwrap_or_default();
-            if let Some(other) = results.get(&id) {
-                done.problems.push(same_id(path, other));
-                continue;
-            }
-            match self.put(self.aircraft(), one) {
-                Ok((result, put)) => {
+        for (path, outcome) in self.store_all(&marks, &assessed) {
+            match outcome {
+                Outcome::Stored(result, put) => {
                     done.stored += 1;
                     done.changed += usize::from(put == Put::Written);
-                    results.insert(id, result);
+                    results.insert(name::id(path).unwrap_or_default(), result);
                 }
-                Err(problem) => done.problems.push(problem),
+                Outcome::BeingWritten => done.being_written.push(path.clone()),
+                Outcome::Failed(problem) => done.problems.push(problem),
             }
         }
         self.tidy(&paths, &results, &mut done)?;
@@ -98,6 +89,35 @@ impl Logbook {
                 result
             })
             .collect()
+    }
+
+    /// The results of those that were read, side by side. Of two with one ID the first has it.
+    fn store_all<'a>(
+        &self,
+        marks: &[(&'a PathBuf, Mark)],
+        assessed: &[Assessed],
+    ) -> Vec<(&'a PathBuf, Outcome)> {
+        let mut owners: HashMap<String, &PathBuf> = HashMap::new();
+        for (path, _) in marks {
+            owners
+                .entry(name::id(path).unwrap_or_default())
+                .or_insert(path);
+        }
+        let store = |(&(path, mark), one): (&(&'a PathBuf, Mark), &Assessed)| {
+            let owner = owners[&name::id(path).unwrap_or_default()];
+            let outcome = if owner != path {
+                Outcome::Failed(same_id(path, owner))
+            } else if Mark::of(path) != mark {
+                Outcome::BeingWritten
+            } else {
+                match self.put(self.aircraft(), one) {
+                    Ok((result, put)) => Outcome::Stored(result, put),
+                    Err(problem) => Outcome::Failed(problem),
+                }
+            };
+            (path, outcome)
+        };
+        marks.par_iter().zip(assessed).map(store).collect()
     }
 
     /// Results of recordings that are gone are said; those whose recording's result is elsewhere now are taken away.
@@ -135,6 +155,13 @@ impl Logbook {
     }
 }
 
+/// What became of one recording's result.
+enum Outcome {
+    Stored(PathBuf, Put),
+    BeingWritten,
+    Failed(Problem),
+}
+
 /// Tells whether a file was written to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Mark(Option<(u64, SystemTime)>);
@@ -146,11 +173,11 @@ impl Mark {
     }
 }
 
-fn same_id(path: &Path, result: &Path) -> Problem {
+fn same_id(path: &Path, owner: &Path) -> Problem {
     Problem::new(format!(
-        "{}: another recording has the same name but for its ending, and the result {} is of that one",
+        "{}: there is {} too, the same name but for its ending, and they would have one result",
         path.display(),
-        result.display()
+        owner.display()
     ))
     .hint("give one of the two recordings another name")
 }

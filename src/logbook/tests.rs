@@ -354,12 +354,32 @@ fn a_recheck_tells_what_it_could_not_use_and_does_the_rest() {
 }
 
 #[test]
+fn a_recording_that_grows_during_the_recheck_is_left_to_its_own_program() {
+    let bench = Bench::new();
+    let path = bench.take(SOUND);
+    bench.take(KNEE);
+    let done = bench
+        .logbook
+        .recheck(&|done, of| {
+            if done == of {
+                let mut file = fs::File::options().append(true).open(&path).unwrap();
+                std::io::Write::write_all(&mut file, b"# note=more\n").unwrap();
+            }
+        })
+        .unwrap();
+    assert_eq!(done.being_written, std::slice::from_ref(&path));
+    assert_eq!(done.stored, 1);
+    let rows = bench.logbook.rows().unwrap();
+    assert_eq!(rows[0].surface, "right elevator");
+}
+
+#[test]
 fn a_result_whose_recording_is_gone_is_said_and_left_alone() {
     let bench = Bench::new();
     let (_, result) = stored(&bench, SOUND);
     fs::remove_file(bench.logbook.root().join(RECORDINGS).join(SOUND)).unwrap();
     let done = bench.logbook.recheck(&no_progress).unwrap();
-    assert_eq!(done.without_recording, [result.clone()]);
+    assert_eq!(done.without_recording, std::slice::from_ref(&result));
     assert!(result.exists());
 }
 
@@ -374,7 +394,7 @@ fn a_result_under_an_old_name_gives_way_and_is_said() {
         .unwrap()
         .recheck(&no_progress)
         .unwrap();
-    assert_eq!(done.moved, [old.clone()]);
+    assert_eq!(done.moved, std::slice::from_ref(&old));
     assert!(!old.exists());
     assert_eq!(bench.logbook.rows().unwrap()[0].aircraft, "Dunlin II");
 }

@@ -56,7 +56,11 @@ pub struct Written {
 
 impl Journal {
     /// Begins a recording in an empty file with the host's own lines on top, and brings these to the disk.
-    pub fn begin(file: File, path: &Path, keys: &[(&str, &str)]) -> Result<Self, Problem> {
+    pub fn begin<V: AsRef<str>>(
+        file: File,
+        path: &Path,
+        keys: &[(&str, V)],
+    ) -> Result<Self, Problem> {
         let mut pen = Pen {
             file,
             mid_line: false,
@@ -64,7 +68,7 @@ impl Journal {
         };
         let begun = keys
             .iter()
-            .try_for_each(|(key, value)| pen.host_line(key, value))
+            .try_for_each(|(key, value)| pen.host_line(key, value.as_ref()))
             .and_then(|()| pen.host_line(OUTCOME, UNFINISHED))
             .and_then(|()| pen.file.sync_all());
         begun.map_err(|e| cannot_write(path, &e))?;
@@ -352,7 +356,9 @@ mod tests {
     fn a_full_disk_is_told_as_one() {
         let path = Path::new("/dev/full");
         let file = File::options().write(true).open(path).unwrap();
-        let shown = Journal::begin(file, path, &[]).unwrap_err().to_string();
+        let shown = Journal::begin::<&str>(file, path, &[])
+            .unwrap_err()
+            .to_string();
         assert!(shown.contains("the disk is full"), "{shown}");
     }
 }

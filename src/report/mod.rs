@@ -13,7 +13,7 @@ mod small_print;
 pub mod text;
 mod view;
 
-pub use view::{CAUTIONS, STANDING_CAUTION, verdict_words};
+pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, verdict_words};
 
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Measured;

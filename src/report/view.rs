@@ -119,6 +119,15 @@ pub fn labels(checked: &Checked<'_>) -> Vec<String> {
     counted.into_iter().map(said).collect()
 }
 
+/// Verdict and labels in one line.
+pub fn at_a_glance(checked: &Checked<'_>) -> String {
+    let verdict = verdict_words(checked.judged.verdict);
+    match labels(checked) {
+        labels if labels.is_empty() => verdict.to_owned(),
+        labels => format!("{verdict}: {}", labels.join("; ")),
+    }
+}
+
 /// The throw that this finding is about.
 fn short_throw<'c>(checked: &'c Checked<'_>, finding: &Finding) -> Option<&'c ThrowResult> {
     let mut short = checked.measured.throws.iter().filter(|throw| {

@@ -28,8 +28,9 @@ use crate::recording::{Channel, Drive, RigIdentity};
 
 /// How long a board may take that restarts when its port is opened.
 pub const GREETING_WITHIN: Duration = Duration::from_secs(6);
-/// Driving goes blind where no sample comes for this long.
-const BLIND_AFTER: Duration = Duration::from_millis(500);
+/// Driving goes blind where no sample comes for this long. Less would take a busy computer for a silent rig, and the rig minds its
+/// limits by itself.
+const BLIND_AFTER: Duration = Duration::from_millis(1000);
 /// A rig says `arrived` at once. Where that line is lost, the rig's clock tells this much later, s.
 const ARRIVED_AT_LATEST_S: f64 = 0.4;
 
@@ -135,7 +136,7 @@ impl<State> Rig<State> {
             .next_within(BLIND_AFTER, || live.borrow().bytes)
             .await?;
         match &heard {
-            Heard::Rig(_) => Err(Cut::Restarted),
+            Heard::Restarted => Err(Cut::Restarted),
             Heard::Event { code, detail } if disarms(code) => Err(Cut::Tripped {
                 code: code.clone(),
                 detail: detail.clone(),

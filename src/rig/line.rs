@@ -1,5 +1,5 @@
-//! The line to a rig: reading, writing, answers, heartbeat and recording, on a thread of its own, so that a slow screen,
-//! a slow disk or a busy driver never makes it lose a byte or miss a beat.
+//! The line to a rig: reading and recording on one thread of its own, heartbeat and signals on another, so that a slow screen,
+//! a slow disk or a busy driver never makes it lose a byte, nor a kernel that keeps the reader waiting make it miss a beat.
 //!
 //! Whatever ends it (the driver's end, a panic, a signal, a failing disk), an armed rig is sent `DISARM` first.
 
@@ -12,14 +12,14 @@ use std::task::Poll;
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-use tokio::sync::{broadcast, mpsc, oneshot, watch};
+use tokio::sync::{broadcast, oneshot, watch};
 
 use super::cut::Cut;
 use super::ear::Ear;
 use super::live::{Heard, Live};
 use super::tasks;
-use super::wire::SharedWire;
-use crate::link::{Wire, encode};
+use super::wire::WayOut;
+use crate::link::{PutNow, Wire, encode};
 use crate::problem::Problem;
 use crate::recording::{Journal, Written};
 
@@ -36,8 +36,7 @@ const LISTENER_BATCHES: usize = 4096;
 /// Shared by the line's tasks and its handle.
 pub(super) struct Shared {
     pub port: String,
-    pub wire: SharedWire,
-    pub out: mpsc::Sender<Vec<u8>>,
+    pub way_out: WayOut,
     /// Set before `ARM` is sent, cleared once `DISARM` is answered or the rig says that it is disarmed.
     pub armed: AtomicBool,
     /// What its events said last.
@@ -71,51 +70,48 @@ enum Taker {
 /// A line to a rig.
 pub struct Line {
     shared: Arc<Shared>,
-    end: Option<oneshot::Sender<()>>,
-    thread: Option<JoinHandle<()>>,
+    ends: Vec<oneshot::Sender<()>>,
+    threads: Vec<JoinHandle<()>>,
 }
 
 impl Line {
     /// Opens a line. `open` is called within the line's own runtime; `port` is what messages call it.
     pub fn open<F>(port: &str, open: F) -> Result<Self, Problem>
     where
-        F: FnOnce() -> Result<Box<dyn Wire>, Problem> + Send + 'static,
+        F: FnOnce() -> Result<Wire, Problem> + Send + 'static,
     {
+        let (heart_ends, heart_ended) = oneshot::channel();
+        let (tell_handle, told_handle) = std::sync::mpsc::channel();
+        let (tell_shared, told_shared) = std::sync::mpsc::channel::<Arc<Shared>>();
+        let heart = on_a_thread("heart", move || async move {
+            let _ = tell_handle.send(tokio::runtime::Handle::current());
+            // There is nothing to watch until the port is open, and nothing at all if it cannot be opened.
+            if let Ok(shared) = told_shared.recv() {
+                tasks::watch_until(shared, heart_ended).await;
+            }
+        })?;
+        let runtime = told_handle.recv().map_err(|_| not_started())?;
+        let (line_ends, line_ended) = oneshot::channel();
         let (tell, told) = std::sync::mpsc::channel();
-        let (end, ended) = oneshot::channel();
         let name = port.to_owned();
-        let thread = std::thread::Builder::new()
-            .name("line".into())
-            .spawn(move || {
-                let runtime = tokio::runtime::Builder::new_current_thread()
-                    .enable_all()
-                    .build();
-                let Ok(runtime) = runtime else {
-                    return;
-                };
-                runtime.block_on(async move {
-                    match open() {
-                        Ok(io) => {
-                            let (shared, out) = Shared::new(name, io);
-                            let _ = tell.send(Ok(Arc::clone(&shared)));
-                            tasks::run(shared, out, ended).await;
-                        }
-                        Err(problem) => {
-                            let _ = tell.send(Err(problem));
-                        }
-                    }
-                });
-            });
-        let no_thread = || {
-            Problem::new("the line to the rig could not be started")
-                .hint("close other programs, and try again")
-        };
-        let thread = thread.map_err(|_| no_thread())?;
-        let shared = told.recv().map_err(|_| no_thread())??;
+        let reader = on_a_thread("line", move || async move {
+            match open() {
+                Ok(wire) => {
+                    let shared = Arc::new(Shared::new(name, wire.write, runtime));
+                    let _ = tell_shared.send(Arc::clone(&shared));
+                    let _ = tell.send(Ok(Arc::clone(&shared)));
+                    tasks::read_until(shared, wire.read, line_ended).await;
+                }
+                Err(problem) => {
+                    let _ = tell.send(Err(problem));
+                }
+            }
+        })?;
+        let shared = told.recv().map_err(|_| not_started())??;
         Ok(Self {
             shared,
-            end: Some(end),
-            thread: Some(thread),
+            ends: vec![line_ends, heart_ends],
+            threads: vec![reader, heart],
         })
     }
 
@@ -142,7 +138,7 @@ impl Line {
         let mut cut = self.shared.cut.subscribe();
         let mut answers = Vec::with_capacity(TRIES);
         for _ in 0..TRIES {
-            answers.push(self.shared.post(kind, arguments)?);
+            answers.push(self.shared.post(kind, arguments));
             let answer = tokio::select! {
                 biased;
                 answer = first_of(&mut answers) => Some(answer),
@@ -187,7 +183,7 @@ impl Line {
             if !self.is_armed() {
                 return true;
             }
-            let answer = self.shared.post_now("DISARM");
+            let answer = self.shared.post("DISARM", "");
             let answer = tokio::time::timeout(ANSWER_WITHIN, answer).await;
             // Where the answer was lost, its event tells as well; and the next try may be refused for having nothing to disarm.
             if matches!(answer, Ok(Ok(Ok(())))) || self.says() == Some(Says::Disarmed) {
@@ -234,20 +230,38 @@ impl Drop for Line {
         if self.is_armed() {
             self.shared.disarm_now();
         }
-        drop(self.end.take());
-        if let Some(thread) = self.thread.take() {
+        self.ends.clear();
+        for thread in self.threads.drain(..) {
             let _ = thread.join();
         }
     }
 }
 
+/// Runs a future on a thread with a runtime of its own.
+fn on_a_thread<F: Future<Output = ()>>(
+    name: &str,
+    future: impl FnOnce() -> F + Send + 'static,
+) -> Result<JoinHandle<()>, Problem> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|_| not_started())?;
+    std::thread::Builder::new()
+        .name(name.into())
+        .spawn(move || runtime.block_on(async move { future().await }))
+        .map_err(|_| not_started())
+}
+
+fn not_started() -> Problem {
+    Problem::new("the line to the rig could not be started")
+        .hint("close other programs, and try again")
+}
+
 impl Shared {
-    fn new(port: String, io: Box<dyn Wire>) -> (Arc<Self>, mpsc::Receiver<Vec<u8>>) {
-        let (out, lines) = mpsc::channel(64);
-        let shared = Self {
+    fn new(port: String, way_out: Box<dyn PutNow>, runtime: tokio::runtime::Handle) -> Self {
+        Self {
             port,
-            wire: SharedWire::new(io),
-            out,
+            way_out: WayOut::new(way_out),
             armed: AtomicBool::new(false),
             says: Mutex::new(None),
             next_id: AtomicU16::new(1),
@@ -256,9 +270,8 @@ impl Shared {
             heard: broadcast::channel(LISTENER_BATCHES).0,
             live: watch::channel(Live::default()).0,
             cut: watch::channel(None).0,
-            runtime: tokio::runtime::Handle::current(),
-        };
-        (Arc::new(shared), lines)
+            runtime,
+        }
     }
 
     pub fn said(&self, says: Option<Says>) {
@@ -282,27 +295,13 @@ impl Shared {
         (id, line.into_bytes())
     }
 
-    /// Puts a command in line; its answer.
-    fn post(&self, kind: &'static str, arguments: &str) -> Result<oneshot::Receiver<Answer>, Cut> {
+    /// Puts a command on the wire; its answer.
+    fn post(&self, kind: &str, arguments: &str) -> oneshot::Receiver<Answer> {
         let (id, line) = self.command_line(kind, arguments);
         let (tell, told) = oneshot::channel();
         self.waiting().insert(id, tell);
-        match self.out.try_send(line) {
-            Ok(()) => Ok(told),
-            Err(_) => Err(self
-                .cut
-                .borrow()
-                .clone()
-                .unwrap_or(Cut::Unanswered { command: kind })),
-        }
-    }
-
-    /// Puts a command on the wire past everything that waits; its answer.
-    fn post_now(&self, kind: &str) -> oneshot::Receiver<Answer> {
-        let (id, line) = self.command_line(kind, "");
-        let (tell, told) = oneshot::channel();
-        self.waiting().insert(id, tell);
-        self.wire.write_now(&line);
+        // A port that is gone is noticed by whoever reads it.
+        let _ = self.way_out.put(&line);
         told
     }
 
@@ -313,9 +312,9 @@ impl Shared {
     }
 
     /// `DISARM` on the wire, from whatever thread, without waiting for anything.
-    pub fn disarm_now(&self) -> bool {
+    pub fn disarm_now(&self) {
         let (_, line) = self.command_line("DISARM", "");
-        self.wire.write_now(&line)
+        let _ = self.way_out.put(&line);
     }
 
     /// The first reason to end stays; an armed rig is disarmed at once.

@@ -30,6 +30,9 @@ pub enum Heard {
     },
     /// A `RIG` line: at the start, after `ASK`, or because the rig restarted.
     Rig(Arc<RigIdentity>),
+    /// The rig began anew: after a `RIG` line its count or its clock went back, or it is another rig. An answer to `ASK` that
+    /// comes late is no restart.
+    Restarted,
 }
 
 /// The present.
@@ -50,6 +53,8 @@ pub(super) struct Follower {
     pub live: Live,
     timeline: Timeline,
     places: Vec<Option<Channel>>,
+    /// A `RIG` line came since the last sample.
+    introduced: bool,
     /// Where the rate is counted from: time, and samples until then.
     since: Option<(f64, u64)>,
 }
@@ -60,47 +65,60 @@ impl Follower {
             live: Live::default(),
             timeline: Timeline::new(true, 0.0),
             places: Vec::new(),
+            introduced: false,
             since: None,
         }
     }
 
-    /// Takes a message; what the driver should hear of it, if anything.
-    pub fn take(&mut self, message: &Message<'_>) -> Option<Heard> {
+    /// Takes a message; what the driver should hear of it goes into `heard`.
+    pub fn take(&mut self, message: &Message<'_>, heard: &mut Vec<Heard>) {
         match message {
-            Message::Sample(sample) => self.sample(sample.seq, sample.t_us, sample.values),
-            Message::Event(event) => Some(Heard::Event {
+            Message::Sample(sample) => self.sample(sample.seq, sample.t_us, sample.values, heard),
+            Message::Event(event) => heard.push(Heard::Event {
                 code: event.code.to_owned(),
                 detail: event.detail.map(str::to_owned),
             }),
-            Message::Rig(rig) => Some(self.rig(rig)),
-            Message::Damaged(_) => {
-                self.live.damaged += 1;
-                None
-            }
-            _ => None,
+            Message::Rig(rig) => self.rig(rig, heard),
+            Message::Damaged(_) => self.live.damaged += 1,
+            _ => {}
         }
     }
 
-    fn rig(&mut self, rig: &RigLine<'_>) -> Heard {
+    fn rig(&mut self, rig: &RigLine<'_>, heard: &mut Vec<Heard>) {
         let identity = Arc::new(RigIdentity::of(rig));
-        self.places = rig.channels().map(Channel::from_name).collect();
-        self.timeline = Timeline::new(true, rig.rate_hz);
-        self.since = None;
-        self.live.rig = Some(Arc::clone(&identity));
-        Heard::Rig(identity)
+        let known = self.live.rig.replace(Arc::clone(&identity));
+        self.introduced = true;
+        if known.as_ref() != Some(&identity) {
+            self.places = rig.channels().map(Channel::from_name).collect();
+            self.begin_anew();
+            self.introduced = false;
+            if known.is_some() {
+                heard.push(Heard::Restarted);
+            }
+        }
+        heard.push(Heard::Rig(identity));
     }
 
-    fn sample(&mut self, seq: u16, t_us: u32, given: &[f64]) -> Option<Heard> {
+    fn begin_anew(&mut self) {
+        let rate_hz = self.live.rig.as_ref().map_or(0.0, |rig| rig.rate_hz);
+        self.timeline = Timeline::new(true, rate_hz);
+        self.since = None;
+    }
+
+    fn sample(&mut self, seq: u16, t_us: u32, given: &[f64], heard: &mut Vec<Heard>) {
+        let introduced = std::mem::take(&mut self.introduced);
         let t_s = match self.timeline.step(Some(seq), f64::from(t_us)) {
             Step::Next { t_s, lost, .. } => {
                 self.live.lost += lost;
                 t_s
             }
-            Step::Repeat => return None,
+            Step::Repeat => return,
             Step::ClockWentBack { .. } | Step::CountWentBack => {
-                self.timeline = self.timeline.restarted();
-                self.since = None;
+                self.begin_anew();
                 let _ = self.timeline.step(Some(seq), f64::from(t_us));
+                if introduced {
+                    heard.push(Heard::Restarted);
+                }
                 0.0
             }
         };
@@ -124,6 +142,63 @@ impl Follower {
                 self.since = Some((t_s, self.live.samples));
             }
         }
-        Some(Heard::Sample(sample))
+        heard.push(Heard::Sample(sample));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::link::{Decoder, encode};
+
+    fn heard(payloads: &[&str]) -> Vec<Heard> {
+        let mut decoder = Decoder::new();
+        let mut follower = Follower::new();
+        let mut heard = Vec::new();
+        for payload in payloads {
+            decoder.feed(encode(payload).unwrap().as_bytes(), |m| {
+                follower.take(&m, &mut heard)
+            });
+        }
+        heard
+    }
+
+    fn restarts(heard: &[Heard]) -> usize {
+        heard
+            .iter()
+            .filter(|h| matches!(h, Heard::Restarted))
+            .count()
+    }
+
+    const RIG: &str = "RIG,1,bench,1,driven,200,angle_deg";
+
+    #[test]
+    fn a_second_rig_line_with_the_count_going_on_is_a_late_answer_and_no_restart() {
+        let all = heard(&[RIG, "S,7,5000000,1", RIG, "S,8,5005000,1"]);
+        assert_eq!(restarts(&all), 0, "{all:?}");
+    }
+
+    #[test]
+    fn a_rig_line_after_which_the_count_begins_anew_is_a_restart() {
+        let all = heard(&[
+            RIG,
+            "S,700,5000000,1",
+            "S,701,5005000,1",
+            RIG,
+            "S,0,1200000,1",
+        ]);
+        assert_eq!(restarts(&all), 1, "{all:?}");
+        assert!(matches!(all.last(), Some(Heard::Sample(_))));
+    }
+
+    #[test]
+    fn another_rig_on_the_same_line_is_a_restart() {
+        let all = heard(&[
+            RIG,
+            "S,7,5000000,1",
+            "RIG,1,other,1,driven,200,angle_deg",
+            "S,8,5005000,1",
+        ]);
+        assert_eq!(restarts(&all), 1, "{all:?}");
     }
 }

@@ -125,8 +125,8 @@ impl Passive {
                     let coverage = self.take(&sample);
                     tell(&coverage);
                 }
-                Heard::Rig(_) => return Err(Cut::Restarted),
-                Heard::Event { .. } => {}
+                Heard::Restarted => return Err(Cut::Restarted),
+                Heard::Rig(_) | Heard::Event { .. } => {}
             }
         }
     }

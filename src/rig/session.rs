@@ -38,7 +38,7 @@ pub struct Run {
 pub struct Page<'a> {
     pub file: File,
     pub path: &'a Path,
-    pub keys: &'a [(&'a str, &'a str)],
+    pub keys: &'a [(&'a str, String)],
 }
 
 /// Drives a sweep and records it.

@@ -1,10 +1,11 @@
-//! The tasks on the line's thread: reading, writing, heartbeat, signals, the disk.
+//! The tasks of a line, on two threads: reading on one; heartbeat, signals and the disk on the other.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
-use tokio::sync::{mpsc, oneshot, watch};
+use tokio::io::{AsyncRead, AsyncReadExt};
+use tokio::sync::{oneshot, watch};
 use tokio::time::MissedTickBehavior;
 
 use super::cut::Cut;
@@ -20,21 +21,27 @@ use crate::recording::Channel;
 const BEAT_EVERY: Duration = Duration::from_millis(80);
 const READ_BYTES: usize = 64 << 10;
 
-/// Runs a line until its handle lets go. A task that panics or is dropped disarms an armed rig on its way out.
-pub(super) async fn run(
+/// Reads a line until its handle lets go. On a thread of its own: the kernel may keep it waiting.
+pub(super) async fn read_until(
     shared: Arc<Shared>,
-    out: mpsc::Receiver<Vec<u8>>,
+    from: Box<dyn AsyncRead + Send + Unpin>,
     ended: oneshot::Receiver<()>,
 ) {
-    let tasks = [
-        tokio::spawn(read(Guard(Arc::clone(&shared)))),
-        tokio::spawn(write(Guard(Arc::clone(&shared)), out)),
-        tokio::spawn(beat(Guard(Arc::clone(&shared)))),
-        tokio::spawn(mind_signals(Arc::clone(&shared))),
-    ];
-    // An error only means that the handle is gone, which is the end as well.
-    let _ = ended.await;
-    tasks.iter().for_each(tokio::task::JoinHandle::abort);
+    tokio::select! {
+        () = read(Guard(shared), from) => {}
+        // An error only means that the handle is gone, which is the end as well.
+        _ = ended => {}
+    }
+}
+
+/// Beats and minds signals and disk until the handle lets go. On another thread, which never touches the port but to write.
+pub(super) async fn watch_until(shared: Arc<Shared>, ended: oneshot::Receiver<()>) {
+    let signals = tokio::spawn(mind_signals(Arc::clone(&shared)));
+    tokio::select! {
+        () = beat(Guard(shared)) => {}
+        _ = ended => {}
+    }
+    signals.abort();
 }
 
 /// Held by a task without which a rig must not stay armed.
@@ -48,13 +55,13 @@ impl Drop for Guard {
     }
 }
 
-async fn read(guard: Guard) {
+async fn read(guard: Guard, mut from: Box<dyn AsyncRead + Send + Unpin>) {
     let shared = &guard.0;
     let mut decoder = Decoder::knowing(|name| Channel::from_name(name).is_some());
     let mut follower = Follower::new();
     let mut buffer = vec![0; READ_BYTES];
     loop {
-        let count = match shared.wire.read(&mut buffer).await {
+        let count = match from.read(&mut buffer).await {
             Ok(0) => break,
             Ok(count) => count,
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => continue,
@@ -66,7 +73,7 @@ async fn read(guard: Guard) {
         decoder.feed(bytes, |message| {
             rig_line |= matches!(message, Message::Rig(_));
             hear(shared, &message);
-            batch.extend(follower.take(&message));
+            follower.take(&message, &mut batch);
         });
         if let Err(problem) = shared.keep(bytes, rig_line) {
             shared.cut(Cut::Disk(problem));
@@ -90,21 +97,8 @@ fn hear(shared: &Shared, message: &Message<'_>) {
         Message::No { id, reason } => shared.answered(*id, Err((*reason).to_owned())),
         Message::Event(event) if event.code == "armed" => shared.said(Some(Says::Armed)),
         Message::Event(event) if disarms(event.code) => shared.said(Some(Says::Disarmed)),
-        Message::Rig(_) => shared.said(None),
         _ => {}
     }
-}
-
-async fn write(guard: Guard, mut lines: mpsc::Receiver<Vec<u8>>) {
-    let shared = &guard.0;
-    while let Some(line) = lines.recv().await {
-        if shared.wire.write(&line).await.is_err() {
-            break;
-        }
-    }
-    shared.cut(Cut::PortGone {
-        port: shared.port.clone(),
-    });
 }
 
 async fn beat(guard: Guard) {
@@ -118,8 +112,8 @@ async fn beat(guard: Guard) {
         beats.tick().await;
         // Once there is a reason to end, nothing keeps a rig armed.
         if shared.armed.load(Ordering::SeqCst) && !shared.is_cut() {
-            // Where the queue is full the line is stuck, and one beat more would not help.
-            let _ = shared.out.try_send(alive.clone());
+            // A port that is gone is noticed by whoever reads it.
+            let _ = shared.way_out.put(&alive);
         }
     }
 }

@@ -107,10 +107,7 @@ fn connected(manners: Manners) -> (Arc<Line>, Heard) {
             .unwrap();
         runtime.block_on(rig(other, list, manners));
     });
-    let line = Line::open("a pipe", move || {
-        Ok(Box::new(host) as Box<dyn crate::link::Wire>)
-    })
-    .unwrap();
+    let line = Line::open("a pipe", move || Ok(crate::link::Wire::over(host))).unwrap();
     (Arc::new(line), heard)
 }
 
@@ -256,7 +253,7 @@ fn a_failing_disk_disarms_at_once_and_is_the_reason() {
         let journal = Journal::begin(
             std::fs::File::options().append(true).open(&path).unwrap(),
             &path,
-            &[],
+            &[] as &[(&str, &str)],
         )
         .unwrap();
         line.record(journal.failing_from_now()).unwrap();

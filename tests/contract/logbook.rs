@@ -202,6 +202,32 @@ fn programs_at_once_on_one_logbook_leave_whole_files_and_nothing_else() {
     assert_eq!(book.files().len(), 16, "{:?}", book.files());
 }
 
+/// Killed at another moment each time, some of them between writing a file and giving it its name.
+#[cfg(unix)]
+#[test]
+fn a_program_killed_at_any_moment_leaves_no_result_half_written() {
+    let book = Book::of(&SAMPLES);
+    let logbook = Logbook::open(book.folder.path()).unwrap();
+    let mut cut_short = 0;
+    for attempt in 0..40 {
+        let _ = fs::remove_dir_all(book.path("results"));
+        let mut child = Command::new(env!("CARGO_BIN_EXE_hingewright"))
+            .args(["recheck", "--logbook", book.root()])
+            .stdout(Stdio::null())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(3 * attempt));
+        // On Unix this is SIGKILL.
+        child.kill().unwrap();
+        cut_short += usize::from(!child.wait().unwrap().success());
+        let rows = logbook.rows().unwrap();
+        assert!(rows.iter().all(|r| r.text("check_json").is_some()));
+    }
+    assert!(cut_short > 0, "none was killed in time");
+    book.recheck();
+    assert_eq!(logbook.rows().unwrap().len(), 6);
+}
+
 #[test]
 fn the_report_is_of_each_surface_s_latest_finished_recording() {
     let book = Book::of(&SAMPLES);

@@ -1,0 +1,210 @@
+//! `demo`: the whole job without hardware. Each surface of an invented aircraft is a rig of its own, simulated by this program in
+//! a second process on a pseudo-terminal; all that follows is what a builder would do.
+
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+use clap::Args;
+
+use super::record::{Record, say};
+use super::rig::{PortArguments, greet, open, runtime};
+use super::screen::Screen;
+use super::{complain, report, show};
+use crate::aircraft::Surface;
+use crate::assess::pair_up;
+use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
+use crate::problem::{Problem, exit};
+use crate::report::Checked;
+use crate::rig::SweepPlan;
+use crate::units::TorqueUnit;
+
+/// How much faster than the wall's the simulated rigs' clocks run.
+const TIMES_FASTER: &str = "20";
+const CYCLES: u32 = 8;
+const RATE_DEG_PER_S: f64 = 30.0;
+const HOLD_S: f64 = 0.4;
+
+/// The invented aircraft, with the calibrations that it names.
+const FILES: [(&str, &str); 3] = [
+    (AIRCRAFT_FILE, include_str!("../../samples/aircraft.toml")),
+    (
+        "E1.calibration.toml",
+        include_str!("../../samples/E1.calibration.toml"),
+    ),
+    (
+        "E2.calibration.toml",
+        include_str!("../../samples/E2.calibration.toml"),
+    ),
+];
+
+/// What is wrong with which surface: options of `simulate`.
+const FAULTS: [(&str, &[&str]); 1] = [("right elevator", &["--knee-up", "15:3"])];
+
+#[derive(Args)]
+#[command(after_help = "Example:\n  hingewright demo --into dunlin")]
+pub struct Arguments {
+    /// The folder for the demo's logbook; made if it is not there
+    #[arg(long, value_name = "DIR", default_value = "hingewright-demo")]
+    into: PathBuf,
+}
+
+pub fn run(arguments: &Arguments) -> u8 {
+    match demo(&arguments.into) {
+        Ok(()) => exit::NO_FAULT,
+        Err(problem) => {
+            complain(&problem);
+            exit::UNUSABLE
+        }
+    }
+}
+
+fn demo(into: &Path) -> Result<(), Problem> {
+    let logbook = invented(into)?;
+    let aircraft = logbook.aircraft();
+    say(&format!(
+        "A demonstration. The aircraft \"{}\" is invented, and no hardware is needed: its rigs are simulated, {TIMES_FASTER} times\n\
+         faster than life. With a real rig the same steps are `hingewright sweep SURFACE --port PATH --logbook DIR`.\n",
+        aircraft.name
+    ));
+    let mut paths = Vec::new();
+    for (index, surface) in aircraft.surfaces.iter().enumerate() {
+        paths.push(swept(&logbook, index, surface)?);
+    }
+    let mut assessed = Vec::new();
+    for path in &paths {
+        assessed.push(logbook.assess(path)?);
+    }
+    pair_up(aircraft, &mut assessed);
+    for one in &assessed {
+        logbook.store(aircraft, one)?;
+    }
+    let checked: Vec<Checked> = assessed
+        .into_iter()
+        .map(|one| Checked::of(aircraft, one))
+        .collect();
+    say("");
+    // A reader that has seen enough is no fault of ours.
+    let _ = show::found(&checked, TorqueUnit::NewtonCentimetre);
+    let page = report::page(&logbook, &checked, TorqueUnit::NewtonCentimetre)?;
+    say(&format!(
+        "\nlogbook    {}\nopen this  {}",
+        logbook.root().display(),
+        page.display()
+    ));
+    Ok(())
+}
+
+/// The demo's logbook: its files are written if they are not there.
+fn invented(into: &Path) -> Result<Logbook, Problem> {
+    std::fs::create_dir_all(into).map_err(|error| {
+        Problem::new(format!(
+            "{}: the folder could not be made: {error}",
+            into.display()
+        ))
+        .hint("give another one with --into")
+    })?;
+    for (name, text) in FILES {
+        let path = into.join(name);
+        match std::fs::read_to_string(&path) {
+            Ok(there) if there == text => {}
+            Ok(_) => {
+                return Err(Problem::new(format!(
+                    "{}: this folder has another {name} in it",
+                    into.display()
+                ))
+                .hint("the demo leaves it alone: give it a folder of its own with --into"));
+            }
+            Err(_) => write_whole(&path, text.as_bytes())?,
+        }
+    }
+    Logbook::open(into)
+}
+
+/// Sweeps one surface on a rig of its own; the recording.
+fn swept(logbook: &Logbook, index: usize, surface: &Surface) -> Result<PathBuf, Problem> {
+    let aircraft = logbook.aircraft();
+    let rig = SimulatedRig::start(&logbook.root().join(AIRCRAFT_FILE), surface, index)?;
+    let line = open(&PortArguments {
+        port: rig.port.clone(),
+        baud: 115_200,
+    })?;
+    let keys = [("purpose", "demonstration"), ("note", "simulated rig")];
+    let mut screen = Screen::named(&surface.name);
+    let plan = SweepPlan::of(aircraft, surface, CYCLES, RATE_DEG_PER_S, HOLD_S);
+    let run = runtime()?.block_on(async {
+        let rig = greet(line).await?;
+        let record = Record::begin(logbook, index, &keys)?;
+        record
+            .sweep(rig, plan, aircraft.trip_points(surface), &mut screen)
+            .await
+    })?;
+    screen.end();
+    if let Some(cut) = run.cut {
+        return Err(cut.problem());
+    }
+    say(&format!(
+        "swept      {:16} {}",
+        surface.name,
+        run.written.path.display()
+    ));
+    Ok(run.written.path)
+}
+
+/// A simulated rig in a process of its own, ended with this value.
+struct SimulatedRig {
+    child: Child,
+    port: String,
+}
+
+impl SimulatedRig {
+    fn start(aircraft: &Path, surface: &Surface, seed: usize) -> Result<Self, Problem> {
+        let failed = |why: String| {
+            Problem::new(format!("the simulated rig could not be started: {why}"))
+                .hint("see what `hingewright simulate` says; it needs a pseudo-terminal, as Linux and macOS have them")
+        };
+        let program = std::env::current_exe().map_err(|e| failed(e.to_string()))?;
+        let faults = FAULTS
+            .iter()
+            .find(|(name, _)| *name == surface.name)
+            .map_or(&[][..], |(_, faults)| faults);
+        let mut child = Command::new(program)
+            .args([
+                "simulate",
+                "--fast",
+                TIMES_FASTER,
+                "--surface",
+                &surface.name,
+            ])
+            .arg("--aircraft")
+            .arg(aircraft)
+            .args(["--seed", &seed.to_string()])
+            .args(faults)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .spawn()
+            .map_err(|e| failed(e.to_string()))?;
+        let mut first = String::new();
+        if let Some(out) = child.stdout.take() {
+            let _ = BufReader::new(out).read_line(&mut first);
+        }
+        match first.trim().strip_prefix("the rig is at ") {
+            Some(port) => Ok(Self {
+                port: port.to_owned(),
+                child,
+            }),
+            None => {
+                let _ = child.kill();
+                let _ = child.wait();
+                Err(failed(format!("it said \"{}\"", first.trim())))
+            }
+        }
+    }
+}
+
+impl Drop for SimulatedRig {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}

@@ -1,0 +1,138 @@
+//! One run into a logbook, driven or by hand: the file, what stands on top of it, the screen.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use super::screen::Screen;
+use crate::aircraft::{Surface, TripPoints};
+use crate::logbook::Logbook;
+use crate::problem::Problem;
+use crate::rig::{self as bench, Asked, Page, Passive, Rig, Run, SweepPlan};
+
+/// A run to be recorded.
+pub struct Record<'a> {
+    pub logbook: &'a Logbook,
+    pub surface_index: usize,
+    /// Further `#` keys: purpose, note.
+    pub keys: &'a [(&'a str, &'a str)],
+    path: PathBuf,
+    file: std::fs::File,
+    started: String,
+}
+
+impl<'a> Record<'a> {
+    /// Makes the recording's file.
+    pub fn begin(
+        logbook: &'a Logbook,
+        surface_index: usize,
+        keys: &'a [(&'a str, &'a str)],
+    ) -> Result<Self, Problem> {
+        let started = jiff::Timestamp::now();
+        let surface = &logbook.aircraft().surfaces[surface_index];
+        let (path, file) = logbook.new_recording(&surface.name, started)?;
+        Ok(Self {
+            logbook,
+            surface_index,
+            keys,
+            path,
+            file,
+            started: format!("{started:.0}"),
+        })
+    }
+
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    fn surface(&self) -> &'a Surface {
+        &self.logbook.aircraft().surfaces[self.surface_index]
+    }
+
+    /// What stands on top of the recording.
+    fn on_top(&self) -> Vec<(&'a str, String)> {
+        let servo = &self.logbook.aircraft().servos[self.surface().servo_index];
+        let mut keys = vec![
+            ("surface", self.surface().name.clone()),
+            ("servo", servo.tag.clone()),
+            ("started", self.started.clone()),
+        ];
+        keys.extend(
+            self.keys
+                .iter()
+                .map(|(key, value)| (*key, (*value).to_owned())),
+        );
+        keys
+    }
+
+    /// A driven sweep.
+    pub async fn sweep(
+        self,
+        rig: Rig<Asked>,
+        plan: SweepPlan,
+        trip: TripPoints,
+        screen: &mut Screen,
+    ) -> Result<Run, Problem> {
+        let (keys, file) = (self.on_top(), self.file);
+        let page = Page {
+            file,
+            path: &self.path,
+            keys: &keys,
+        };
+        bench::sweep(rig, page, plan, trip, &mut |progress| {
+            screen.progress(progress)
+        })
+        .await
+    }
+
+    /// What a hand or a transmitter does, until the time is up or Enter is pressed.
+    pub async fn listen(
+        self,
+        rig: Rig<Asked>,
+        seconds: Option<f64>,
+        screen: &mut Screen,
+    ) -> Result<Run, Problem> {
+        let passive = Passive::of(self.surface());
+        let (keys, file) = (self.on_top(), self.file);
+        let page = Page {
+            file,
+            path: &self.path,
+            keys: &keys,
+        };
+        bench::listen(rig, page, passive, until(seconds), &mut |coverage| {
+            screen.coverage(coverage)
+        })
+        .await
+    }
+}
+
+/// The time is up, or Enter was pressed.
+async fn until(seconds: Option<f64>) {
+    match seconds {
+        Some(seconds) => tokio::time::sleep(Duration::from_secs_f64(seconds)).await,
+        // Where standard input is at its end nobody can press Enter: Ctrl-C ends it.
+        None => {
+            if a_line().await.is_none() {
+                std::future::pending::<()>().await;
+            }
+        }
+    }
+}
+
+/// A line from standard input, read on a thread of its own; `None` at its end.
+pub async fn a_line() -> Option<String> {
+    let (tell, told) = tokio::sync::oneshot::channel();
+    std::thread::spawn(move || {
+        let mut line = String::new();
+        let read = io::stdin()
+            .read_line(&mut line)
+            .is_ok_and(|bytes| bytes > 0);
+        let _ = tell.send(read.then_some(line));
+    });
+    told.await.ok().flatten()
+}
+
+/// Says something on standard output. A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
+pub fn say(text: &str) {
+    let _ = writeln!(anstream::stdout(), "{text}");
+}
