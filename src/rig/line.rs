@@ -39,6 +39,8 @@ pub(super) struct Shared {
     pub way_out: WayOut,
     /// Set before `ARM` is sent, cleared once `DISARM` is answered or the rig says that it is disarmed.
     pub armed: AtomicBool,
+    /// Set while `DISARM` is being sent: no heartbeat keeps a rig armed that did not hear it.
+    pub lets_go: AtomicBool,
     /// What its events said last.
     says: Mutex<Option<Says>>,
     next_id: AtomicU16,
@@ -161,6 +163,7 @@ impl Line {
 
     /// From before `ARM` goes out until `DISARM` is answered, every end of this program sends `DISARM`.
     pub(super) fn mark_armed(&self) {
+        self.shared.lets_go.store(false, Ordering::SeqCst);
         self.shared.armed.store(true, Ordering::SeqCst);
     }
 
@@ -179,6 +182,7 @@ impl Line {
 
     /// `DISARM` on the wire at once, and again until it is answered. Says whether it was; does nothing if nothing was armed.
     pub async fn disarm(&self) -> bool {
+        self.shared.lets_go.store(true, Ordering::SeqCst);
         for _ in 0..TRIES {
             if !self.is_armed() {
                 return true;
@@ -263,6 +267,7 @@ impl Shared {
             port,
             way_out: WayOut::new(way_out),
             armed: AtomicBool::new(false),
+            lets_go: AtomicBool::new(false),
             says: Mutex::new(None),
             next_id: AtomicU16::new(1),
             waiting: Mutex::default(),

@@ -256,8 +256,8 @@ fn a_failing_disk_disarms_at_once_and_is_the_reason() {
             &[] as &[(&str, &str)],
         )
         .unwrap();
-        line.record(journal.failing_from_now()).unwrap();
         let since = Instant::now();
+        line.record(journal.failing_from_now()).unwrap();
         let mut ear = line.listen();
         let cut = loop {
             if let Err(cut) = ear.next().await {
@@ -405,4 +405,26 @@ fn a_rig_that_comes_back_after_silence_has_restarted() {
         sweep(rig, page, plan, trip(), &mut |_| ()).await.unwrap()
     });
     assert_eq!((run.cut, run.disarmed), (Some(Cut::Restarted), true));
+}
+
+#[test]
+fn no_heart_beats_for_a_rig_that_does_not_hear_disarm() {
+    let (line, heard) = connected(Manners {
+        mute: &["DISARM"],
+        ..Manners::default()
+    });
+    block_on(async {
+        let rig = armed(Arc::clone(&line)).await.unwrap();
+        tokio::time::sleep(Duration::from_millis(200)).await;
+        assert!(rig.disarm().await.is_err());
+    });
+    let lines = heard.lock().unwrap();
+    let first = |kind: &str| lines.iter().position(|(_, line)| line.starts_with(kind));
+    let let_go = first("DISARM,").unwrap();
+    assert!(first("ALIVE").unwrap() < let_go);
+    let after = &lines[let_go..];
+    assert!(
+        after.iter().all(|(_, line)| line.starts_with("DISARM,")),
+        "{after:?}"
+    );
 }
