@@ -7,7 +7,7 @@ use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -36,6 +36,7 @@ pub struct Journal {
     path: PathBuf,
     orders: Sender<Order>,
     waiting: Arc<AtomicUsize>,
+    on_disk: Arc<AtomicU64>,
     failed: watch::Receiver<Option<Problem>>,
     thread: Option<JoinHandle<u64>>,
 }
@@ -61,10 +62,12 @@ impl Journal {
         path: &Path,
         keys: &[(&str, V)],
     ) -> Result<Self, Problem> {
+        let on_disk = Arc::default();
         let mut pen = Pen {
             file,
             mid_line: false,
             bytes: 0,
+            on_disk: Arc::clone(&on_disk),
         };
         let begun = keys
             .iter()
@@ -84,6 +87,7 @@ impl Journal {
             path: path.to_owned(),
             orders,
             waiting,
+            on_disk,
             failed,
             thread: Some(thread),
         })
@@ -105,12 +109,14 @@ impl Journal {
             file: full,
             mid_line: false,
             bytes: 0,
+            on_disk: Arc::default(),
         };
         let thread = std::thread::spawn(move || write_on(pen, &received, &still, &tell, &path));
         Self {
             path: self.path.clone(),
             orders,
             waiting,
+            on_disk: Arc::default(),
             failed,
             thread: Some(thread),
         }
@@ -133,6 +139,11 @@ impl Journal {
         let _ = self
             .orders
             .send(Order::Host(key.to_owned(), value.to_owned()));
+    }
+
+    /// How many bytes of the wire would outlive the computer's losing its power by now: for whoever measures that.
+    pub fn on_disk(&self) -> Arc<AtomicU64> {
+        Arc::clone(&self.on_disk)
     }
 
     /// Becomes a problem when the disk fails.
@@ -161,9 +172,16 @@ struct Pen {
     file: File,
     mid_line: bool,
     bytes: u64,
+    on_disk: Arc<AtomicU64>,
 }
 
 impl Pen {
+    fn sync(&mut self) -> io::Result<()> {
+        self.file.sync_data()?;
+        self.on_disk.store(self.bytes, Ordering::Release);
+        Ok(())
+    }
+
     fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
         self.file.write_all(bytes)?;
         self.bytes += bytes.len() as u64;
@@ -234,7 +252,7 @@ fn write_on(
         let done = done.and_then(|()| {
             if unsynced_since.is_some_and(|since| since.elapsed() >= SYNC_EVERY) {
                 unsynced_since = None;
-                pen.file.sync_data()?;
+                pen.sync()?;
             }
             Ok(())
         });

@@ -16,7 +16,7 @@
 
 use std::ops::ControlFlow;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::cut::Cut;
 use super::ear::Ear;
@@ -341,7 +341,15 @@ impl Rig<Armed> {
         let pulse_us = (range.clamp(pulse_us) * 10.0).round() / 10.0;
         let us_per_s = us_per_s.max(1.0).round();
         let go = format!("{pulse_us},{us_per_s}");
+        let (live, since) = (self.line.live(), Instant::now());
+        let before = live.borrow().bytes;
         match self.line.command("GO", &go).await {
+            Err(Cut::Unanswered { .. }) if live.borrow().bytes == before => {
+                return Err(Cut::Silent {
+                    port: self.line.port().to_owned(),
+                    seconds: since.elapsed().as_secs_f64(),
+                });
+            }
             Err(refused @ Cut::Refused { .. }) if self.line.says() == Some(Says::Disarmed) => {
                 return Err(self.why_disarmed().await.unwrap_or(refused));
             }

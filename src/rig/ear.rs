@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::sync::{broadcast, watch};
-use tokio::time::Instant;
+use tokio::time::{Instant, timeout_at};
 
 use super::cut::Cut;
 use super::live::Heard;
@@ -74,17 +74,21 @@ impl Ear {
         patience: Duration,
         bytes: impl Fn() -> u64,
     ) -> Result<Heard, Cut> {
-        let before = bytes();
-        loop {
+        let before = loop {
             let deadline = self.last_sample + patience;
-            if let Ok(heard) = tokio::time::timeout_at(deadline, self.next()).await {
+            // What came early in the wait (the rest of a line that was cut short) is no sign of life at its end.
+            if let Ok(heard) = timeout_at(deadline - patience / 2, self.next()).await {
+                return heard;
+            }
+            let before = bytes();
+            if let Ok(heard) = timeout_at(deadline, self.next()).await {
                 return heard;
             }
             if deadline.elapsed() < OVERSLEPT {
-                break;
+                break before;
             }
             self.last_sample += deadline.elapsed() + CATCH_UP;
-        }
+        };
         let (port, seconds) = (self.port.clone(), patience.as_secs_f64());
         Err(if bytes() > before {
             Cut::NoGoodSample { port, seconds }

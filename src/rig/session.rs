@@ -115,7 +115,7 @@ async fn comes_back(mut ear: Ear) -> bool {
     let listen = async {
         loop {
             match ear.next().await {
-                Ok(Heard::Rig(_)) => break true,
+                Ok(Heard::Restarted) => break true,
                 Ok(_) => {}
                 Err(_) => break false,
             }

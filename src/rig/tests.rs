@@ -428,3 +428,18 @@ fn no_heart_beats_for_a_rig_that_does_not_hear_disarm() {
         "{after:?}"
     );
 }
+
+#[test]
+fn a_rig_that_fell_silent_ahead_of_a_move_is_silent_and_did_not_merely_fail_to_answer() {
+    let (line, _) = connected(Manners {
+        mute: &["GO"],
+        samples: Some(40),
+        ..Manners::default()
+    });
+    let cut = block_on(async {
+        let rig = armed(line).await.unwrap();
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        rig.go(1600.0, 400.0, 100.0).await.err().unwrap()
+    });
+    assert!(matches!(cut, Cut::Silent { .. }), "{cut:?}");
+}

@@ -16,7 +16,7 @@ pub const SEED: u64 = 20_260_418;
 /// A host's end must have disarmed its rig after this, ms.
 const DISARMED_WITHIN_MS: f64 = 600.0;
 /// Sweeps at once, of all campaigns together: two cores, mostly waiting.
-const AT_ONCE: usize = 7;
+pub const AT_ONCE: usize = 6;
 
 pub fn is_long() -> bool {
     std::env::var_os("HINGEWRIGHT_LONG").is_some_and(|value| value != "0")
@@ -185,8 +185,8 @@ fn examine(name: &str, mut run: Run, tally: &Mutex<Tally>) {
     recording(&run, tally, &mut found);
     if !found.is_empty() {
         run.bench.keep();
-        let place = run.bench.root.display();
-        let text = format!("{name} ({place}): {}", found.join("; "));
+        let (rig, logbook) = (run.bench.root.display(), run.bench.logbook.display());
+        let text = format!("{name} ({rig}, {logbook}): {}", found.join("; "));
         tally.lock().unwrap().faults.push(text);
     }
 }

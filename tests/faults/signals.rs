@@ -5,7 +5,7 @@ use std::time::Duration;
 use nix::sys::signal::Signal;
 
 use super::bench::{Bench, now_ms, pause_ms};
-use super::campaign::{Run, campaign, moments, runs};
+use super::campaign::{AT_ONCE, Run, campaign, moments, runs};
 
 /// From the signal to the rig's having heard `DISARM`, ms.
 const AT_ONCE_MS: f64 = 50.0;
@@ -21,7 +21,7 @@ fn a_host_that_is_asked_to_end_disarms_at_once_and_says_what_ended_it() {
         ),
         (Signal::SIGQUIT, &["stopped: Ctrl-\\"]),
     ];
-    let jobs = moments(3, runs(4, 40), 20.0, 1500.0)
+    let jobs = moments(3, runs(4, 24), 20.0, 1500.0)
         .into_iter()
         .zip(SIGNALS.into_iter().cycle())
         .map(|(after_ms, (signal, says))| {
@@ -45,6 +45,6 @@ fn a_host_that_is_asked_to_end_disarms_at_once_and_says_what_ended_it() {
             }) as _
         })
         .collect();
-    // Half of the places each, so that it is the program that is timed rather than the machine.
-    campaign("the host asked to end (signals)", 3, jobs);
+    // Each alone, so that it is the program that is timed rather than the machine.
+    campaign("the host asked to end (signals)", AT_ONCE, jobs);
 }

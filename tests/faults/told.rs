@@ -93,7 +93,7 @@ fn a_second_host_is_turned_away_and_the_first_one_finishes() {
                 assert_eq!(turned_away.and_then(|t| t.0), Some(3), "{said}");
                 assert!(said.contains("in use by another program"), "{said}");
                 let mut run = Run::cut(bench, &mut first, 0.0, &[]);
-                run.moment_ms = now_ms();
+                run.moment_ms = run.bench.disarmed_since().unwrap_or_else(now_ms);
                 run.status = &[Some(0), Some(1)];
                 run.unfinished = false;
                 run
