@@ -80,10 +80,17 @@ pub async fn listen(
 
 /// Asks once more and records from the answer on, so that the rig's own line is the first of the recording.
 async fn begin(rig: Rig<Asked>, page: Page<'_>) -> Result<Rig<Asked>, Problem> {
-    let rig = rig.ask_again().await.map_err(|cut| cut.problem())?;
-    let journal = Journal::begin(page.file, page.path, page.keys)?;
-    rig.line().record(journal)?;
-    Ok(rig)
+    let path = page.path;
+    let begun = async {
+        let rig = rig.ask_again().await.map_err(|cut| cut.problem())?;
+        let journal = Journal::begin(page.file, page.path, page.keys)?;
+        rig.line().record(journal)?;
+        Ok(rig)
+    };
+    begun.await.inspect_err(|_| {
+        // Nothing of the rig's is in it. If it cannot be removed, the problem that led here is the one to tell.
+        let _ = std::fs::remove_file(path);
+    })
 }
 
 /// Disarmed, what still comes kept, the outcome written.

@@ -443,3 +443,29 @@ fn a_rig_that_fell_silent_ahead_of_a_move_is_silent_and_did_not_merely_fail_to_a
     });
     assert!(matches!(cut, Cut::Silent { .. }), "{cut:?}");
 }
+
+#[test]
+fn a_run_that_could_not_begin_leaves_no_empty_recording_behind() {
+    let (line, _) = connected(Manners {
+        samples: Some(20),
+        hangs_up: true,
+        ..Manners::default()
+    });
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("x.log");
+    let page = Page {
+        file: std::fs::File::create(&path).unwrap(),
+        path: &path,
+        keys: &[],
+    };
+    let ended = block_on(async {
+        let rig = Rig::greet(line).await.unwrap();
+        tokio::time::sleep(Duration::from_millis(400)).await;
+        let aircraft =
+            crate::aircraft::read_path(std::path::Path::new("samples/aircraft.toml")).unwrap();
+        let passive = Passive::of(&aircraft.surfaces[0]);
+        listen(rig, page, passive, std::future::pending(), &mut |_| ()).await
+    });
+    assert!(ended.unwrap_err().what.contains("the port is gone"));
+    assert!(!path.exists());
+}

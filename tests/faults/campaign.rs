@@ -15,6 +15,8 @@ use super::truth;
 pub const SEED: u64 = 20_260_418;
 /// A host's end must have disarmed its rig after this, ms.
 const DISARMED_WITHIN_MS: f64 = 600.0;
+/// A host that lives judges what it recorded before it ends, which takes no longer than this, ms.
+pub const VERDICT_MS: f64 = 1000.0;
 /// Sweeps at once, of all campaigns together: two cores, mostly waiting.
 pub const AT_ONCE: usize = 6;
 
@@ -45,6 +47,8 @@ pub struct Run {
     pub moment_ms: f64,
     /// Where it is not the host's end from which the rig's disarming counts, ms.
     pub disarm_from_ms: Option<f64>,
+    /// When the rig was seen to be disarmed, where that was watched for, ms.
+    pub seen_disarmed_ms: Option<f64>,
     pub status: &'static [Option<i32>],
     /// Its standard error says one of these.
     pub says: &'static [&'static str],
@@ -68,6 +72,7 @@ impl Run {
             bench,
             moment_ms,
             disarm_from_ms: None,
+            seen_disarmed_ms: None,
             status: &[Some(3)],
             says,
             unfinished: true,
@@ -167,6 +172,7 @@ fn examine(name: &str, mut run: Run, tally: &Mutex<Tally>) {
     match disarmed {
         Some(at_ms) if at_ms <= deadline_ms => {
             if run.moment_ms > 0.0 && at_ms >= run.moment_ms - 20.0 {
+                let at_ms = run.seen_disarmed_ms.unwrap_or(at_ms);
                 t.disarmed_after_ms.push(at_ms - run.moment_ms);
             }
         }
@@ -211,7 +217,8 @@ fn recording(run: &Run, tally: &Mutex<Tally>, found: &mut Vec<String>) {
     if seen.missing + seen.false_samples > 0 || seen.not_as_sent {
         found.push(format!("{seen:?}"));
     }
-    if let Some(last_us) = seen.last_us {
+    let same_clock = run.bench.events().iter().all(|e| e["what"] != "restarted");
+    if let Some(last_us) = seen.last_us.filter(|_| same_clock) {
         let by = run.bench.sent_by(run.moment_ms);
         if let Some(us) = last_clock(&sent[..by]) {
             // A little more may be there than was known to be sent by then.

@@ -63,6 +63,7 @@ fn killed(after_ms: f64) -> Option<Run> {
             bench,
             moment_ms: killed_ms,
             disarm_from_ms: None,
+            seen_disarmed_ms: None,
             status: &[None],
             says: &[],
             unfinished: true,

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use super::bench::{Bench, MAY_LACK_MS, now_ms, options};
 use super::cable::Cable;
-use super::campaign::{Run, campaign, runs};
+use super::campaign::{Run, VERDICT_MS, campaign, runs};
 
 /// Of all bytes.
 const DAMAGED: f64 = 0.1;
@@ -28,7 +28,7 @@ fn a_line_that_goes_bad_after_arming_ends_the_sweep_without_one_false_sample() {
                     &["no good sample has been among them", "did not answer"],
                 );
                 let ended_ms = run.ended.map_or_else(now_ms, |(_, at_ms)| at_ms);
-                run.delivered = Some(cable.delivered(ended_ms - MAY_LACK_MS));
+                run.delivered = Some(cable.delivered(ended_ms - VERDICT_MS - MAY_LACK_MS));
                 run
             }) as _
         })

@@ -36,12 +36,15 @@ fn a_host_that_is_asked_to_end_disarms_at_once_and_says_what_ended_it() {
                 host.signal(signal);
                 // By this clock, not the rig's: it looks every few milliseconds.
                 bench.noted("disarmed", Duration::from_secs(5));
-                let took_ms = now_ms() - asked_ms;
+                let seen_ms = now_ms();
+                let took_ms = seen_ms - asked_ms;
                 assert!(
                     took_ms <= AT_ONCE_MS,
                     "disarmed {took_ms:.1} ms after {signal}"
                 );
-                Run::cut(bench, &mut host, asked_ms, says)
+                let mut run = Run::cut(bench, &mut host, asked_ms, says);
+                run.seen_disarmed_ms = Some(seen_ms);
+                run
             }) as _
         })
         .collect();

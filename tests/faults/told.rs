@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use super::bench::{Bench, now_ms, options};
-use super::campaign::{Run, campaign, moments, runs};
+use super::campaign::{Run, VERDICT_MS, campaign, moments, runs};
 
 type Fault = (&'static str, &'static str, &'static [&'static str]);
 
@@ -67,7 +67,7 @@ fn a_command_that_is_refused_is_named_and_nothing_stays_armed() {
                 let bench = Bench::new(&options(&["--refuse", command]));
                 let mut host = bench.sweep();
                 let mut run = Run::cut(bench, &mut host, 0.0, says);
-                run.moment_ms = run.ended.map_or_else(now_ms, |(_, at_ms)| at_ms);
+                run.moment_ms = run.ended.map_or_else(now_ms, |(_, at_ms)| at_ms) - VERDICT_MS;
                 run.recorded = recorded;
                 run
             }) as _
