@@ -331,19 +331,40 @@ impl Rig<Armed> {
     }
 
     /// Sets out for a pulse, µs (kept within the range), at a rate in µs/s, from a pulse at most `far_us` away.
-    pub async fn go(self, pulse_us: f64, us_per_s: f64, far_us: f64) -> Result<Rig<Moving>, Cut> {
+    pub async fn go(
+        mut self,
+        pulse_us: f64,
+        us_per_s: f64,
+        far_us: f64,
+    ) -> Result<Rig<Moving>, Cut> {
         let range = self.state.range;
         let pulse_us = (range.clamp(pulse_us) * 10.0).round() / 10.0;
         let us_per_s = us_per_s.max(1.0).round();
-        self.line
-            .command("GO", &format!("{pulse_us},{us_per_s}"))
-            .await?;
+        let go = format!("{pulse_us},{us_per_s}");
+        match self.line.command("GO", &go).await {
+            Err(refused @ Cut::Refused { .. }) if self.line.says() == Some(Says::Disarmed) => {
+                return Err(self.why_disarmed().await.unwrap_or(refused));
+            }
+            other => other?,
+        }
         Ok(self.into_state(Moving {
             range,
             pulse_us,
             takes_s: far_us.abs() / us_per_s,
             began_s: None,
         }))
+    }
+
+    /// What the rig said when it disarmed itself, which is heard already and waits in its place.
+    async fn why_disarmed(&mut self) -> Option<Cut> {
+        let listen = async {
+            loop {
+                if let Err(cut) = self.hear(None).await {
+                    break cut;
+                }
+            }
+        };
+        tokio::time::timeout(LAST_WORDS, listen).await.ok()
     }
 
     /// Stops all pulses.

@@ -9,6 +9,11 @@ use tokio::time::Instant;
 use super::cut::Cut;
 use super::live::Heard;
 
+/// Woken so much later than asked for, the program stood still itself (a computer that sleeps, a terminal's Ctrl-Z) ...
+const OVERSLEPT: Duration = Duration::from_millis(50);
+/// ... and what waits in the port is heard first, for so long.
+const CATCH_UP: Duration = Duration::from_millis(250);
+
 /// What a rig says, from when it was made. It misses the oldest where its owner falls far behind; the recording does not.
 pub struct Ear {
     port: String,
@@ -70,17 +75,22 @@ impl Ear {
         bytes: impl Fn() -> u64,
     ) -> Result<Heard, Cut> {
         let before = bytes();
-        match tokio::time::timeout_at(self.last_sample + patience, self.next()).await {
-            Ok(heard) => heard,
-            Err(_) if bytes() > before => Err(Cut::NoGoodSample {
-                port: self.port.clone(),
-                seconds: patience.as_secs_f64(),
-            }),
-            Err(_) => Err(Cut::Silent {
-                port: self.port.clone(),
-                seconds: patience.as_secs_f64(),
-            }),
+        loop {
+            let deadline = self.last_sample + patience;
+            if let Ok(heard) = tokio::time::timeout_at(deadline, self.next()).await {
+                return heard;
+            }
+            if deadline.elapsed() < OVERSLEPT {
+                break;
+            }
+            self.last_sample += deadline.elapsed() + CATCH_UP;
         }
+        let (port, seconds) = (self.port.clone(), patience.as_secs_f64());
+        Err(if bytes() > before {
+            Cut::NoGoodSample { port, seconds }
+        } else {
+            Cut::Silent { port, seconds }
+        })
     }
 
     /// Whether more of what came together is still to be heard.

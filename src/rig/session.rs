@@ -7,7 +7,9 @@ use std::time::Duration;
 
 use super::cut::Cut;
 use super::drive::{Asked, Rig};
+use super::ear::Ear;
 use super::line::Line;
+use super::live::Heard;
 use super::passive::{Coverage, Passive};
 use super::plan::SweepPlan;
 use super::sweep::{Progress, Sweep};
@@ -17,6 +19,8 @@ use crate::recording::{Journal, Written};
 
 /// How long what the rig still says after a run was cut short is recorded.
 const AFTERWARDS: Duration = Duration::from_millis(300);
+/// A rig that fell silent may be starting anew, which a board does within this.
+const BACK_WITHIN: Duration = Duration::from_millis(1500);
 
 /// How a run ended.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,8 +87,14 @@ async fn begin(rig: Rig<Asked>, page: Page<'_>) -> Result<Rig<Asked>, Problem> {
 }
 
 /// Disarmed, what still comes kept, the outcome written.
-async fn end(line: &Line, cut: Option<Cut>, notes: Vec<String>) -> Result<Run, Problem> {
-    let disarmed = line.disarm().await;
+async fn end(line: &Line, mut cut: Option<Cut>, notes: Vec<String>) -> Result<Run, Problem> {
+    let back = line.listen();
+    let mut disarmed = line.disarm().await;
+    let says_nothing = matches!(cut, Some(Cut::Silent { .. } | Cut::Unanswered { .. }));
+    if says_nothing && comes_back(back).await {
+        cut = Some(Cut::Restarted);
+        disarmed = line.disarm().await;
+    }
     if cut.as_ref().is_some_and(Cut::rig_is_there) {
         tokio::time::sleep(AFTERWARDS).await;
     }
@@ -98,4 +108,20 @@ async fn end(line: &Line, cut: Option<Cut>, notes: Vec<String>) -> Result<Run, P
         disarmed,
         notes,
     })
+}
+
+/// Whether the rig says anew who it is.
+async fn comes_back(mut ear: Ear) -> bool {
+    let listen = async {
+        loop {
+            match ear.next().await {
+                Ok(Heard::Rig(_)) => break true,
+                Ok(_) => {}
+                Err(_) => break false,
+            }
+        }
+    };
+    tokio::time::timeout(BACK_WITHIN, listen)
+        .await
+        .unwrap_or(false)
 }

@@ -21,10 +21,14 @@ struct Manners {
     samples: Option<u32>,
     /// Hangs up when they are sent.
     hangs_up: bool,
+    /// Disarms itself when it is sent this, and refuses it for that.
+    trips_before: Option<&'static str>,
+    /// Begins anew when it has been silent for 1.5 s.
+    back_after_silence: bool,
 }
 
 /// A rig of a few lines on one end of a pipe.
-async fn rig(mut pipe: DuplexStream, heard: Heard, manners: Manners) {
+async fn rig(mut pipe: DuplexStream, heard: Heard, mut manners: Manners) {
     let mut seq = 0_u32;
     let mut buffer = Vec::new();
     let mut bytes = [0; 1024];
@@ -46,6 +50,15 @@ async fn rig(mut pipe: DuplexStream, heard: Heard, manners: Manners) {
             _ = tick.tick() => {
                 if manners.samples.is_some_and(|most| seq >= most) {
                     if manners.hangs_up { return }
+                    if manners.back_after_silence {
+                        // Deaf meanwhile, as a board that boots is.
+                        let _ = tokio::time::timeout(Duration::from_millis(1500), async {
+                            while pipe.read(&mut bytes).await.is_ok() {}
+                        })
+                        .await;
+                        let _ = pipe.write_all(encode(IDENTITY).unwrap().as_bytes()).await;
+                        (seq, manners.samples) = (0, None);
+                    }
                     continue;
                 }
                 let sample = format!("S,{},{},0.5,40,7.4", seq % 65_536, 5000 * seq);
@@ -56,6 +69,8 @@ async fn rig(mut pipe: DuplexStream, heard: Heard, manners: Manners) {
     }
 }
 
+const IDENTITY: &str = "RIG,1,pipe,1,driven,200,angle_deg,current_ma,supply_v";
+
 fn answers(line: &str, manners: &Manners) -> Vec<String> {
     let payload = line.split('*').next().unwrap_or_default();
     let mut fields = payload.split(',');
@@ -63,7 +78,13 @@ fn answers(line: &str, manners: &Manners) -> Vec<String> {
     let Some(id) = id else { return Vec::new() };
     let mut out = Vec::new();
     if kind == "ASK" {
-        out.push("RIG,1,pipe,1,driven,200,angle_deg,current_ma,supply_v".to_owned());
+        out.push(IDENTITY.to_owned());
+    }
+    if manners.trips_before == Some(kind) {
+        return vec![
+            "EV,9,host-lost,600".to_owned(),
+            format!("NO,{id},not-armed"),
+        ];
     }
     if manners.refuses.contains(&kind) {
         return vec![format!("NO,{id},cover open")];
@@ -339,4 +360,49 @@ fn a_recording_begins_with_the_rigs_own_line_and_misses_no_sample() {
         (0, 0, 0)
     );
     assert_eq!(recording.unfinished(), None);
+}
+
+#[test]
+fn a_rig_that_disarmed_itself_ahead_of_a_move_is_named_for_that_and_not_for_refusing() {
+    let (line, _) = connected(Manners {
+        trips_before: Some("GO"),
+        ..Manners::default()
+    });
+    let cut = block_on(async {
+        let rig = armed(line).await.unwrap();
+        rig.go(1600.0, 400.0, 100.0).await.err().unwrap()
+    });
+    assert!(
+        matches!(&cut, Cut::Tripped { code, .. } if code == "host-lost"),
+        "{cut:?}"
+    );
+}
+
+#[test]
+fn a_rig_that_comes_back_after_silence_has_restarted() {
+    let (line, _) = connected(Manners {
+        samples: Some(200),
+        back_after_silence: true,
+        ..Manners::default()
+    });
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("x.log");
+    let page = Page {
+        file: std::fs::File::create(&path).unwrap(),
+        path: &path,
+        keys: &[],
+    };
+    let plan = SweepPlan {
+        up_deg: 20.0,
+        down_deg: -20.0,
+        cycles: 1,
+        rate_deg_per_s: 30.0,
+        hold_s: 0.1,
+        sense: 1.0,
+    };
+    let run = block_on(async {
+        let rig = Rig::greet(line).await.unwrap();
+        sweep(rig, page, plan, trip(), &mut |_| ()).await.unwrap()
+    });
+    assert_eq!((run.cut, run.disarmed), (Some(Cut::Restarted), true));
 }
