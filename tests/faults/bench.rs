@@ -139,7 +139,7 @@ impl Bench {
     /// A host that sweeps over a port, quickly.
     pub fn sweep_over(&self, port: &Path, name: &str) -> Process {
         let child = program()
-            .args(["sweep", SURFACE, "--yes", "--cycles", "3", "--rate", "60"])
+            .args(["sweep", SURFACE, "--yes", "--cycles", "5", "--rate", "60"])
             .args(["--hold", "0.2", "--aircraft", "samples/aircraft.toml"])
             .arg("--port")
             .arg(port)

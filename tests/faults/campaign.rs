@@ -166,7 +166,7 @@ fn examine(name: &str, mut run: Run, tally: &Mutex<Tally>) {
     t.runs += 1;
     match disarmed {
         Some(at_ms) if at_ms <= deadline_ms => {
-            if at_ms > 0.0 {
+            if at_ms >= run.moment_ms - 20.0 {
                 t.disarmed_after_ms.push(at_ms - run.moment_ms);
             }
         }
