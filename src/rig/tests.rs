@@ -406,3 +406,30 @@ fn a_rig_that_comes_back_after_silence_has_restarted() {
     });
     assert_eq!((run.cut, run.disarmed), (Some(Cut::Restarted), true));
 }
+
+#[test]
+fn a_cancelled_hearing_loses_nothing() {
+    let (line, _) = connected(Manners {
+        samples: Some(150),
+        ..Manners::default()
+    });
+    block_on(async {
+        let mut ear = line.listen();
+        let mut times = Vec::new();
+        let _ = line.command("ASK", "").await;
+        // Samples come every 5 ms: most of these waits are cancelled.
+        let until = Instant::now() + Duration::from_secs(1);
+        while Instant::now() < until {
+            let heard = tokio::time::timeout(Duration::from_micros(700), ear.next()).await;
+            if let Ok(Ok(super::Heard::Sample(sample))) = heard {
+                times.push(sample.t_s);
+            }
+        }
+        // The first samples came before anybody had said what they are.
+        assert!(times.len() > 100, "{}", times.len());
+        assert!(
+            times.windows(2).all(|w| (w[1] - w[0] - 0.005).abs() < 1e-9),
+            "{times:?}"
+        );
+    });
+}
