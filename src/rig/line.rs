@@ -39,6 +39,8 @@ pub(super) struct Shared {
     pub way_out: WayOut,
     /// Set before `ARM` is sent, cleared once `DISARM` is answered or the rig says that it is disarmed.
     pub armed: AtomicBool,
+    /// Set while `DISARM` is being sent: no heartbeat keeps a rig armed that did not hear it.
+    pub lets_go: AtomicBool,
     /// What its events said last.
     says: Mutex<Option<Says>>,
     next_id: AtomicU16,
@@ -133,12 +135,14 @@ impl Line {
         )
     }
 
-    /// Sends a command and waits for its answer, by the one rule: [`ANSWER_WITHIN`], [`TRIES`].
-    pub async fn command(&self, kind: &'static str, arguments: &str) -> Result<(), Cut> {
+    /// Sends a command and waits for its answer, by the one rule: [`ANSWER_WITHIN`], [`TRIES`]. Gives the number that was answered:
+    /// its `OK` stands in what an [`Ear`] hears, too.
+    pub async fn command(&self, kind: &'static str, arguments: &str) -> Result<u16, Cut> {
         let mut cut = self.shared.cut.subscribe();
         let mut answers = Vec::with_capacity(TRIES);
         for _ in 0..TRIES {
-            answers.push(self.shared.post(kind, arguments));
+            let (id, answer) = self.shared.post(kind, arguments);
+            answers.push((id, answer));
             let answer = tokio::select! {
                 biased;
                 answer = first_of(&mut answers) => Some(answer),
@@ -146,8 +150,8 @@ impl Line {
                 () = tokio::time::sleep(ANSWER_WITHIN) => None,
             };
             match answer {
-                Some(Ok(())) => return Ok(()),
-                Some(Err(reason)) => {
+                Some((id, Ok(()))) => return Ok(id),
+                Some((_, Err(reason))) => {
                     return Err(Cut::Refused {
                         command: kind,
                         reason,
@@ -161,6 +165,7 @@ impl Line {
 
     /// From before `ARM` goes out until `DISARM` is answered, every end of this program sends `DISARM`.
     pub(super) fn mark_armed(&self) {
+        self.shared.lets_go.store(false, Ordering::SeqCst);
         self.shared.armed.store(true, Ordering::SeqCst);
     }
 
@@ -179,11 +184,12 @@ impl Line {
 
     /// `DISARM` on the wire at once, and again until it is answered. Says whether it was; does nothing if nothing was armed.
     pub async fn disarm(&self) -> bool {
+        self.shared.lets_go.store(true, Ordering::SeqCst);
         for _ in 0..TRIES {
             if !self.is_armed() {
                 return true;
             }
-            let answer = self.shared.post("DISARM", "");
+            let (_, answer) = self.shared.post("DISARM", "");
             let answer = tokio::time::timeout(ANSWER_WITHIN, answer).await;
             // Where the answer was lost, its event tells as well; and the next try may be refused for having nothing to disarm.
             if matches!(answer, Ok(Ok(Ok(())))) || self.says() == Some(Says::Disarmed) {
@@ -263,6 +269,7 @@ impl Shared {
             port,
             way_out: WayOut::new(way_out),
             armed: AtomicBool::new(false),
+            lets_go: AtomicBool::new(false),
             says: Mutex::new(None),
             next_id: AtomicU16::new(1),
             waiting: Mutex::default(),
@@ -296,13 +303,13 @@ impl Shared {
     }
 
     /// Puts a command on the wire; its answer.
-    fn post(&self, kind: &str, arguments: &str) -> oneshot::Receiver<Answer> {
+    fn post(&self, kind: &str, arguments: &str) -> (u16, oneshot::Receiver<Answer>) {
         let (id, line) = self.command_line(kind, arguments);
         let (tell, told) = oneshot::channel();
         self.waiting().insert(id, tell);
         // A port that is gone is noticed by whoever reads it.
         let _ = self.way_out.put(&line);
-        told
+        (id, told)
     }
 
     pub fn answered(&self, id: u16, answer: Answer) {
@@ -357,12 +364,12 @@ fn disk_too_slow() -> Problem {
         .hint("give a logbook on another disk with --logbook; what had come by then is kept")
 }
 
-/// The first answer to any of these. One whose sender is gone never answers.
-async fn first_of(answers: &mut [oneshot::Receiver<Answer>]) -> Answer {
+/// The first answer to any of these commands, with its number. One whose sender is gone never answers.
+async fn first_of(answers: &mut [(u16, oneshot::Receiver<Answer>)]) -> (u16, Answer) {
     poll_fn(|context| {
-        for answer in answers.iter_mut().filter(|a| !a.is_terminated()) {
+        for (id, answer) in answers.iter_mut().filter(|(_, a)| !a.is_terminated()) {
             if let Poll::Ready(Ok(answer)) = Pin::new(answer).poll(context) {
-                return Poll::Ready(answer);
+                return Poll::Ready((*id, answer));
             }
         }
         Poll::Pending

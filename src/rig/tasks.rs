@@ -111,7 +111,8 @@ async fn beat(guard: Guard) {
     loop {
         beats.tick().await;
         // Once there is a reason to end, nothing keeps a rig armed.
-        if shared.armed.load(Ordering::SeqCst) && !shared.is_cut() {
+        let lets_go = shared.lets_go.load(Ordering::SeqCst) || shared.is_cut();
+        if shared.armed.load(Ordering::SeqCst) && !lets_go {
             // A port that is gone is noticed by whoever reads it.
             let _ = shared.way_out.put(&alive);
         }

@@ -256,8 +256,8 @@ fn a_failing_disk_disarms_at_once_and_is_the_reason() {
             &[] as &[(&str, &str)],
         )
         .unwrap();
-        line.record(journal.failing_from_now()).unwrap();
         let since = Instant::now();
+        line.record(journal.failing_from_now()).unwrap();
         let mut ear = line.listen();
         let cut = loop {
             if let Err(cut) = ear.next().await {
@@ -431,5 +431,52 @@ fn a_cancelled_hearing_loses_nothing() {
             times.windows(2).all(|w| (w[1] - w[0] - 0.005).abs() < 1e-9),
             "{times:?}"
         );
+    });
+}
+
+#[test]
+fn no_heart_beats_for_a_rig_that_does_not_hear_disarm() {
+    let (line, heard) = connected(Manners {
+        mute: &["DISARM"],
+        ..Manners::default()
+    });
+    block_on(async {
+        let rig = armed(Arc::clone(&line)).await.unwrap();
+        tokio::time::sleep(Duration::from_millis(200)).await;
+        assert!(rig.disarm().await.is_err());
+    });
+    let lines = heard.lock().unwrap();
+    let first = |kind: &str| lines.iter().position(|(_, line)| line.starts_with(kind));
+    let let_go = first("DISARM,").unwrap();
+    assert!(first("ALIVE").unwrap() < let_go);
+    let after = &lines[let_go..];
+    assert!(
+        after.iter().all(|(_, line)| line.starts_with("DISARM,")),
+        "{after:?}"
+    );
+}
+
+/// A driver that had stood still took what it heard late for time on the way, and found stops where there were none.
+#[test]
+fn samples_from_before_a_move_are_no_time_on_its_way() {
+    let (line, _) = connected(Manners::default());
+    block_on(async {
+        let rig = armed(Arc::clone(&line)).await.unwrap();
+        // As if the computer had stumbled: what the rig says waits to be heard.
+        std::thread::sleep(Duration::from_millis(600));
+        let before_s = line.live().borrow().latest.unwrap().t_s;
+        let moving = rig.go(1600.0, 400.0, 80.0).await.unwrap();
+        let mut last_s = 0.0;
+        let (rig, ended) = moving
+            .arrive(&mut |sample| {
+                last_s = sample.t_s;
+                Ok(std::ops::ControlFlow::Continue(()))
+            })
+            .await
+            .unwrap();
+        assert_eq!(ended, Ended::Arrived);
+        // 80 µs at 400 µs/s take 0.2 s, and this rig never says that it has arrived.
+        assert!(last_s - before_s >= 0.2, "{before_s} to {last_s}");
+        rig.disarm().await.unwrap();
     });
 }

@@ -166,7 +166,7 @@ fn examine(name: &str, mut run: Run, tally: &Mutex<Tally>) {
     t.runs += 1;
     match disarmed {
         Some(at_ms) if at_ms <= deadline_ms => {
-            if at_ms >= run.moment_ms - 20.0 {
+            if run.moment_ms > 0.0 && at_ms >= run.moment_ms - 20.0 {
                 t.disarmed_after_ms.push(at_ms - run.moment_ms);
             }
         }
@@ -213,8 +213,10 @@ fn recording(run: &Run, tally: &Mutex<Tally>, found: &mut Vec<String>) {
     }
     if let Some(last_us) = seen.last_us {
         let by = run.bench.sent_by(run.moment_ms);
-        if let Some(us) = last_clock(&sent[..by]).filter(|us| *us >= last_us) {
-            t.lacks_ms.push(1e-3 * f64::from(us - last_us) / FAST);
+        if let Some(us) = last_clock(&sent[..by]) {
+            // A little more may be there than was known to be sent by then.
+            t.lacks_ms
+                .push(1e-3 * f64::from(us.saturating_sub(last_us)) / FAST);
         }
     }
     if seen.samples == 0 {
