@@ -20,7 +20,7 @@ use crate::rig::SweepPlan;
 use crate::units::TorqueUnit;
 
 /// How much faster than the wall's the simulated rigs' clocks run.
-const TIMES_FASTER: &str = "20";
+const TIMES_FASTER: &str = "10";
 const CYCLES: u32 = 8;
 const RATE_DEG_PER_S: f64 = 30.0;
 const HOLD_S: f64 = 0.4;

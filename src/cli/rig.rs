@@ -268,7 +268,7 @@ async fn on_terminal(line: &Line, identity: &RigIdentity, seconds: Option<f64>) 
                 began_s = None;
                 let _ = writeln!(out, "\r\x1b[2Kthe rig restarted");
             }
-            Ok(Heard::Rig(_)) => {}
+            Ok(Heard::Rig(_) | Heard::Ok { .. }) => {}
             Err(cut) => {
                 let _ = writeln!(out);
                 return Err(cut);
@@ -315,7 +315,7 @@ async fn as_lines(line: &Line, identity: &RigIdentity, seconds: Option<f64>) -> 
                 began_s = None;
                 continue;
             }
-            Heard::Rig(_) => continue,
+            Heard::Rig(_) | Heard::Ok { .. } => continue,
         };
         put_row(&mut text, &channels, &sample);
         // A reader that has seen enough is no fault; the whole batch goes out in one write.

@@ -186,7 +186,7 @@ fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
 enum Ended {
     /// Before anything was recorded, with this exit status.
     Before(u8),
-    Run(Run),
+    Run(Box<Run>),
 }
 
 fn driven_plan(job: &Job) -> String {
@@ -291,7 +291,7 @@ async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Ended,
         record.listen(rig, job.arguments.seconds, &mut screen).await
     };
     screen.end();
-    run.map(Ended::Run)
+    run.map(|run| Ended::Run(Box::new(run)))
 }
 
 /// Says how the run ended, checks what it left, and gives the exit status.

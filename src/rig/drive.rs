@@ -34,6 +34,8 @@ const BLIND_AFTER: Duration = Duration::from_millis(1000);
 /// A rig says `arrived` at once. Where that line is lost, the rig's clock tells this much later, s.
 const ARRIVED_AT_LATEST_S: f64 = 0.4;
 
+/// The `OK` that was answered is heard in its place within this, unless so much waited to be heard that it was missed.
+const OK_HEARD_WITHIN: Duration = Duration::from_secs(2);
 /// The least range of pulses that is worth arming for, µs.
 const NARROWEST_US: f64 = 200.0;
 const LAST_WORDS: Duration = Duration::from_millis(250);
@@ -60,6 +62,9 @@ pub struct Armed {
 pub struct Moving {
     range: PulseRange,
     pulse_us: f64,
+    /// The number of the `GO` that was accepted. Samples may wait to be heard that came before its `OK`: time is counted after it.
+    go: u16,
+    accepted: bool,
     /// How long the way takes at most, s.
     takes_s: f64,
     began_s: Option<f64>,
@@ -182,7 +187,7 @@ impl Rig<Asked> {
         let deadline = tokio::time::Instant::now() + GREETING_WITHIN;
         while tokio::time::Instant::now() < deadline {
             match line.command("ASK", "").await {
-                Ok(()) => {
+                Ok(_) => {
                     if let Some(identity) = identity_in(&mut ear, &line).await {
                         let rig = Self {
                             ear: line.listen(),
@@ -236,7 +241,7 @@ impl Rig<Asked> {
         };
         let all = format!("{},{}", wanted.arguments(), others.join(","));
         let range = match self.line.command("LIMIT", &all).await {
-            Ok(()) => wanted,
+            Ok(_) => wanted,
             Err(Cut::Refused { .. }) => self.limit_one_by_one(wanted, &others, notes).await?,
             Err(cut) => return Err(cut),
         };
@@ -265,7 +270,7 @@ impl Rig<Asked> {
         }
         for limit in others {
             match self.line.command("LIMIT", limit).await {
-                Ok(()) => {}
+                Ok(_) => {}
                 Err(Cut::Refused { reason, .. }) => notes.push(format!(
                     "The rig does not take the limit {limit} ({reason}): its own default holds."
                 )),
@@ -312,20 +317,41 @@ impl Rig<Limited> {
     /// From here on the servo is powered to hold its place.
     pub async fn arm(self) -> Result<Rig<Armed>, Cut> {
         self.line.mark_armed();
-        match self.line.command("ARM", "").await {
+        let id = match self.line.command("ARM", "").await {
+            Ok(id) => Some(id),
             // The answer was lost, or a second try was refused for being armed already; its event tells.
             Err(Cut::Unanswered { .. } | Cut::Refused { .. })
-                if self.line.says() == Some(Says::Armed) => {}
-            other => other?,
-        }
+                if self.line.says() == Some(Says::Armed) =>
+            {
+                None
+            }
+            Err(cut) => return Err(cut),
+        };
         let range = self.state.range;
         let mut rig = self.into_state(Armed { range });
         rig.ear.be_patient_from_now();
+        rig.catch_up(id).await?;
         Ok(rig)
     }
 }
 
 impl Rig<Armed> {
+    /// Hears what was said before this command was accepted, so that the next sample is of the time after it.
+    async fn catch_up(&mut self, command: Option<u16>) -> Result<(), Cut> {
+        let listen = async {
+            loop {
+                match self.hear(None).await? {
+                    Heard::Ok { id } if Some(id) == command => return Ok(()),
+                    Heard::Event { code, .. } if code == "armed" => return Ok(()),
+                    _ => {}
+                }
+            }
+        };
+        tokio::time::timeout(OK_HEARD_WITHIN, listen)
+            .await
+            .unwrap_or(Ok(()))
+    }
+
     pub fn range(&self) -> PulseRange {
         self.state.range
     }
@@ -343,7 +369,7 @@ impl Rig<Armed> {
         let go = format!("{pulse_us},{us_per_s}");
         let (live, since) = (self.line.live(), Instant::now());
         let before = live.borrow().bytes;
-        match self.line.command("GO", &go).await {
+        let id = match self.line.command("GO", &go).await {
             Err(Cut::Unanswered { .. }) if live.borrow().bytes == before => {
                 return Err(Cut::Silent {
                     port: self.line.port().to_owned(),
@@ -354,10 +380,12 @@ impl Rig<Armed> {
                 return Err(self.why_disarmed().await.unwrap_or(refused));
             }
             other => other?,
-        }
+        };
         Ok(self.into_state(Moving {
             range,
             pulse_us,
+            go: id,
+            accepted: false,
             takes_s: far_us.abs() / us_per_s,
             began_s: None,
         }))
@@ -401,6 +429,7 @@ impl Rig<Moving> {
         each: &mut dyn FnMut(&Sample) -> Result<ControlFlow<()>, Cut>,
     ) -> Result<(Rig<Armed>, Ended), Cut> {
         let mut last: Option<Sample> = None;
+        let since = tokio::time::Instant::now();
         self.ear.be_patient_from_now();
         let ended = loop {
             match self.hear(last.as_ref()).await? {
@@ -409,11 +438,15 @@ impl Rig<Moving> {
                     if each(&sample)?.is_break() {
                         break Ended::Broken;
                     }
+                    if !self.state.accepted && since.elapsed() < OK_HEARD_WITHIN {
+                        continue;
+                    }
                     let began_s = *self.state.began_s.get_or_insert(sample.t_s);
                     if sample.t_s - began_s > self.state.takes_s + ARRIVED_AT_LATEST_S {
                         break Ended::Arrived;
                     }
                 }
+                Heard::Ok { id } if id == self.state.go => self.state.accepted = true,
                 Heard::Event { code, detail }
                     if code == "arrived" && self.is_here(detail.as_deref()) =>
                 {

@@ -135,12 +135,14 @@ impl Line {
         )
     }
 
-    /// Sends a command and waits for its answer, by the one rule: [`ANSWER_WITHIN`], [`TRIES`].
-    pub async fn command(&self, kind: &'static str, arguments: &str) -> Result<(), Cut> {
+    /// Sends a command and waits for its answer, by the one rule: [`ANSWER_WITHIN`], [`TRIES`]. Gives the number that was answered:
+    /// its `OK` stands in what an [`Ear`] hears, too.
+    pub async fn command(&self, kind: &'static str, arguments: &str) -> Result<u16, Cut> {
         let mut cut = self.shared.cut.subscribe();
         let mut answers = Vec::with_capacity(TRIES);
         for _ in 0..TRIES {
-            answers.push(self.shared.post(kind, arguments));
+            let (id, answer) = self.shared.post(kind, arguments);
+            answers.push((id, answer));
             let answer = tokio::select! {
                 biased;
                 answer = first_of(&mut answers) => Some(answer),
@@ -148,8 +150,8 @@ impl Line {
                 () = tokio::time::sleep(ANSWER_WITHIN) => None,
             };
             match answer {
-                Some(Ok(())) => return Ok(()),
-                Some(Err(reason)) => {
+                Some((id, Ok(()))) => return Ok(id),
+                Some((_, Err(reason))) => {
                     return Err(Cut::Refused {
                         command: kind,
                         reason,
@@ -187,7 +189,7 @@ impl Line {
             if !self.is_armed() {
                 return true;
             }
-            let answer = self.shared.post("DISARM", "");
+            let (_, answer) = self.shared.post("DISARM", "");
             let answer = tokio::time::timeout(ANSWER_WITHIN, answer).await;
             // Where the answer was lost, its event tells as well; and the next try may be refused for having nothing to disarm.
             if matches!(answer, Ok(Ok(Ok(())))) || self.says() == Some(Says::Disarmed) {
@@ -301,13 +303,13 @@ impl Shared {
     }
 
     /// Puts a command on the wire; its answer.
-    fn post(&self, kind: &str, arguments: &str) -> oneshot::Receiver<Answer> {
+    fn post(&self, kind: &str, arguments: &str) -> (u16, oneshot::Receiver<Answer>) {
         let (id, line) = self.command_line(kind, arguments);
         let (tell, told) = oneshot::channel();
         self.waiting().insert(id, tell);
         // A port that is gone is noticed by whoever reads it.
         let _ = self.way_out.put(&line);
-        told
+        (id, told)
     }
 
     pub fn answered(&self, id: u16, answer: Answer) {
@@ -362,12 +364,12 @@ fn disk_too_slow() -> Problem {
         .hint("give a logbook on another disk with --logbook; what had come by then is kept")
 }
 
-/// The first answer to any of these. One whose sender is gone never answers.
-async fn first_of(answers: &mut [oneshot::Receiver<Answer>]) -> Answer {
+/// The first answer to any of these commands, with its number. One whose sender is gone never answers.
+async fn first_of(answers: &mut [(u16, oneshot::Receiver<Answer>)]) -> (u16, Answer) {
     poll_fn(|context| {
-        for answer in answers.iter_mut().filter(|a| !a.is_terminated()) {
+        for (id, answer) in answers.iter_mut().filter(|(_, a)| !a.is_terminated()) {
             if let Poll::Ready(Ok(answer)) = Pin::new(answer).poll(context) {
-                return Poll::Ready(answer);
+                return Poll::Ready((*id, answer));
             }
         }
         Poll::Pending

@@ -28,6 +28,10 @@ pub enum Heard {
         code: String,
         detail: Option<String>,
     },
+    /// The rig accepted command `id`: what it says from here on it says after that.
+    Ok {
+        id: u16,
+    },
     /// A `RIG` line: at the start, after `ASK`, or because the rig restarted.
     Rig(Arc<RigIdentity>),
     /// The rig began anew: after a `RIG` line its count or its clock went back, or it is another rig. An answer to `ASK` that
@@ -78,6 +82,7 @@ impl Follower {
                 code: event.code.to_owned(),
                 detail: event.detail.map(str::to_owned),
             }),
+            Message::Ok { id } => heard.push(Heard::Ok { id: *id }),
             Message::Rig(rig) => self.rig(rig, heard),
             Message::Damaged(_) => self.live.damaged += 1,
             _ => {}

@@ -126,7 +126,7 @@ impl Passive {
                     tell(&coverage);
                 }
                 Heard::Restarted => return Err(Cut::Restarted),
-                Heard::Rig(_) | Heard::Event { .. } => {}
+                Heard::Rig(_) | Heard::Event { .. } | Heard::Ok { .. } => {}
             }
         }
     }

@@ -22,6 +22,8 @@ const MOVED_DEG: f64 = 0.8;
 const FOLLOWS_SHARE: f64 = 0.4;
 /// Where something was met the command goes this much further than the surface, degrees: enough to show that it does not follow.
 const PUSH_DEG: f64 = 2.5;
+/// How long to look again where a step did not bring the surface on, s.
+const SECOND_LOOK_S: f64 = 0.25;
 /// Share of the trip current from which growth goes no further.
 const CURRENT_SHARE: f64 = 0.4;
 /// Speed while the way is felt for, as a share of the sweep's.
@@ -250,9 +252,15 @@ impl<'a> Sweep<'a> {
                 end.pushing = true;
                 break;
             }
-            let here = self.rest(&mut rig, phase, STEP_REST_S).await?;
-            let (asked, came) = (target_deg - end.angle_deg, here.angle_deg - end.angle_deg);
-            let follows = came / asked >= FOLLOWS_SHARE;
+            let mut here = self.rest(&mut rig, phase, STEP_REST_S).await?;
+            let asked = target_deg - end.angle_deg;
+            let follows =
+                |here: &look::Means| (here.angle_deg - end.angle_deg) / asked >= FOLLOWS_SHARE;
+            if !follows(&here) {
+                // A slow servo is given time before it is called stopped.
+                here = self.rest(&mut rig, phase, SECOND_LOOK_S).await?;
+            }
+            let follows = follows(&here);
             if follows {
                 self.map.saw(pulse_us, here.angle_deg);
             }

@@ -18,7 +18,7 @@ use crate::problem::Problem;
 use crate::recording::Channel;
 
 /// The link asks for one line every 150 ms at least.
-const BEAT_EVERY: Duration = Duration::from_millis(80);
+const BEAT_EVERY: Duration = Duration::from_millis(60);
 const READ_BYTES: usize = 64 << 10;
 
 /// Reads a line until its handle lets go. On a thread of its own: the kernel may keep it waiting.

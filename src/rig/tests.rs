@@ -408,6 +408,33 @@ fn a_rig_that_comes_back_after_silence_has_restarted() {
 }
 
 #[test]
+fn a_cancelled_hearing_loses_nothing() {
+    let (line, _) = connected(Manners {
+        samples: Some(150),
+        ..Manners::default()
+    });
+    block_on(async {
+        let mut ear = line.listen();
+        let mut times = Vec::new();
+        let _ = line.command("ASK", "").await;
+        // Samples come every 5 ms: most of these waits are cancelled.
+        let until = Instant::now() + Duration::from_secs(1);
+        while Instant::now() < until {
+            let heard = tokio::time::timeout(Duration::from_micros(700), ear.next()).await;
+            if let Ok(Ok(super::Heard::Sample(sample))) = heard {
+                times.push(sample.t_s);
+            }
+        }
+        // The first samples came before anybody had said what they are.
+        assert!(times.len() > 100, "{}", times.len());
+        assert!(
+            times.windows(2).all(|w| (w[1] - w[0] - 0.005).abs() < 1e-9),
+            "{times:?}"
+        );
+    });
+}
+
+#[test]
 fn no_heart_beats_for_a_rig_that_does_not_hear_disarm() {
     let (line, heard) = connected(Manners {
         mute: &["DISARM"],
@@ -468,4 +495,29 @@ fn a_run_that_could_not_begin_leaves_no_empty_recording_behind() {
     });
     assert!(ended.unwrap_err().what.contains("the port is gone"));
     assert!(!path.exists());
+}
+
+/// A driver that had stood still took what it heard late for time on the way, and found stops where there were none.
+#[test]
+fn samples_from_before_a_move_are_no_time_on_its_way() {
+    let (line, _) = connected(Manners::default());
+    block_on(async {
+        let rig = armed(Arc::clone(&line)).await.unwrap();
+        // As if the computer had stumbled: what the rig says waits to be heard.
+        std::thread::sleep(Duration::from_millis(600));
+        let before_s = line.live().borrow().latest.unwrap().t_s;
+        let moving = rig.go(1600.0, 400.0, 80.0).await.unwrap();
+        let mut last_s = 0.0;
+        let (rig, ended) = moving
+            .arrive(&mut |sample| {
+                last_s = sample.t_s;
+                Ok(std::ops::ControlFlow::Continue(()))
+            })
+            .await
+            .unwrap();
+        assert_eq!(ended, Ended::Arrived);
+        // 80 µs at 400 µs/s take 0.2 s, and this rig never says that it has arrived.
+        assert!(last_s - before_s >= 0.2, "{before_s} to {last_s}");
+        rig.disarm().await.unwrap();
+    });
 }

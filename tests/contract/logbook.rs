@@ -280,3 +280,13 @@ fn a_logbook_without_a_finished_recording_has_no_report() {
         .refused_with(&["no finished recording", "--all"]);
     assert!(!book.path("report.html").exists());
 }
+
+#[test]
+fn the_readme_has_the_columns_as_they_are() {
+    let readme = fs::read_to_string("README.md").unwrap();
+    let columns = fs::read_to_string("src/logbook/schema.md").unwrap();
+    assert!(
+        readme.contains(columns.trim()),
+        "copy src/logbook/schema.md into the README's section on the columns of a result"
+    );
+}

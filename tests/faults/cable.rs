@@ -17,14 +17,16 @@ use rand_chacha::ChaCha8Rng;
 
 use super::bench::{now_ms, pause_ms};
 
+/// Bytes, and how many there were when: ms.
+type Delivered = (Vec<u8>, Vec<(f64, usize)>);
+
 pub struct Cable {
     port: PathBuf,
     /// Held open, so that the host may come later.
     _theirs: OwnedFd,
     bad: Arc<AtomicBool>,
     ends: Arc<AtomicBool>,
-    /// Bytes, and how many there were when: ms.
-    delivered: Arc<Mutex<(Vec<u8>, Vec<(f64, usize)>)>>,
+    delivered: Arc<Mutex<Delivered>>,
     thread: Option<JoinHandle<()>>,
 }
 

@@ -1,0 +1,46 @@
+//! The demo as a newcomer starts it.
+
+use std::process::Command;
+use std::time::Instant;
+
+#[test]
+fn the_demo_sweeps_every_surface_finds_the_stiff_one_and_writes_the_report() {
+    let folder = tempfile::tempdir().unwrap();
+    let into = folder.path().join("demo");
+    let since = Instant::now();
+    let ran = Command::new(env!("CARGO_BIN_EXE_hingewright"))
+        .arg("demo")
+        .arg("--into")
+        .arg(&into)
+        .output()
+        .unwrap();
+    let text = String::from_utf8_lossy(&ran.stdout);
+    assert_eq!(
+        ran.status.code(),
+        Some(0),
+        "{text}{}",
+        String::from_utf8_lossy(&ran.stderr)
+    );
+    assert!(since.elapsed().as_secs() < 120, "{:?}", since.elapsed());
+    let (found, clean): (Vec<&str>, Vec<&str>) = text
+        .lines()
+        .filter(|l| l.starts_with("  work needed") || l.starts_with("  no fault found"))
+        .partition(|l| l.contains("work needed"));
+    assert!(
+        found.len() == 1 && found[0].contains("right elevator"),
+        "{text}"
+    );
+    assert_eq!(clean.len(), 6, "{text}");
+    let last = text.lines().rfind(|l| !l.is_empty()).unwrap();
+    let page = into.join("report.html");
+    assert!(last.ends_with(&page.display().to_string()), "{last}");
+    assert!(
+        std::fs::read_to_string(page)
+            .unwrap()
+            .contains("right elevator")
+    );
+    assert_eq!(
+        std::fs::read_dir(into.join("recordings")).unwrap().count(),
+        7
+    );
+}
