@@ -160,7 +160,8 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         throws: if turned == Some(ANGLE) {
             surface.throws.iter().map(throws::not_seen).collect()
         } else {
-            throws::judge(&series, &motion, &events, surface, &load)
+            let unfinished = recording.unfinished().is_some();
+            throws::judge(&series, &motion, &events, surface, &load, unfinished)
         },
         load,
         slop_deg,

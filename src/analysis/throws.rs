@@ -35,6 +35,8 @@ struct Bench<'a> {
     motion: &'a Motion,
     events: &'a [(usize, &'a Event)],
     load: &'a Load,
+    /// The run did not reach its end: that it came no further says nothing.
+    unfinished: bool,
 }
 
 pub(crate) fn judge(
@@ -43,12 +45,14 @@ pub(crate) fn judge(
     events: &[(usize, &Event)],
     surface: &Surface,
     load: &Load,
+    unfinished: bool,
 ) -> Vec<ThrowResult> {
     let bench = Bench {
         series,
         motion,
         events,
         load,
+        unfinished,
     };
     let up = reach(series, motion, true);
     let down = reach(series, motion, false);
@@ -165,13 +169,13 @@ fn one(bench: &Bench, surface: &Surface, throw: &Throw, reach: Option<&Reach>) -
     }
     if result.state == ThrowState::Short {
         result.cause = cause(bench, &reach.strokes);
-        if !reach.whole
+        if (!reach.whole || bench.unfinished)
             && !matches!(
                 result.cause,
                 Some(ShortCause::Stalled | ShortCause::StoppedByLimit)
             )
         {
-            // The recording ended on the way there.
+            // The recording ended on the way there, or before the run had come to it.
             result.state = ThrowState::Unproven;
             result.cause = None;
         }
@@ -249,9 +253,8 @@ fn cause(bench: &Bench, strokes: &[usize]) -> Option<ShortCause> {
 fn stopping(code: &str) -> Option<ShortCause> {
     match code {
         "stalled" => Some(ShortCause::Stalled),
-        "over-current" | "over-temperature" | "under-voltage" | "sensor-fault" | "host-lost" => {
-            Some(ShortCause::StoppedByLimit)
-        }
+        "over-current" | "over-temperature" | "under-voltage" => Some(ShortCause::StoppedByLimit),
+        // A lost host or a failed sensor says nothing of the surface.
         _ => None,
     }
 }

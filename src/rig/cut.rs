@@ -115,7 +115,10 @@ fn tripped(code: &str, detail: Option<&str>, at_deg: Option<f64>) -> Problem {
             ),
             "check that sensor's plug and wires",
         ),
-        _ => (code.to_owned(), "see the rig's own notes on that"),
+        _ => (
+            "it does not say more".to_owned(),
+            "see the rig's own notes on that",
+        ),
     };
-    Problem::new(format!("the rig disarmed itself{place}: {what}")).hint(hint)
+    Problem::new(format!("the rig disarmed itself ({code}){place}: {what}")).hint(hint)
 }
