@@ -3,7 +3,7 @@
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
-use crate::recording::{Recording, RigIdentity};
+use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity};
 use crate::verdict::{Judged, compare_pairs, judge};
 
 /// How a recording came in: what the contract's `recording` object says.
@@ -61,6 +61,10 @@ pub fn assess(
             "This recording is of an unfinished run, judged as far as it goes: {why}."
         ));
     }
+    for (_, remark) in recording.keys.iter().filter(|(key, _)| key == REMARK) {
+        recording.notes.push(remark.clone());
+    }
+    tidy_keys(&mut recording.keys);
     let measured = measure(&recording, aircraft, surface);
     let judged = judge(&measured, &recording, surface, &aircraft.limits);
     let summary = RecordingSummary {
@@ -84,6 +88,17 @@ pub fn assess(
         measured,
         judged,
     }
+}
+
+/// Remarks are notes, and of an outcome only the last word counts.
+fn tidy_keys(keys: &mut Vec<(String, String)>) {
+    let last = keys.iter().rposition(|(key, _)| key == OUTCOME);
+    let mut place = 0;
+    keys.retain(|(key, _)| {
+        let is_last = Some(place) == last;
+        place += 1;
+        key != REMARK && (key != OUTCOME || is_last)
+    });
 }
 
 /// Compares surfaces with their pairs among recordings judged together, and adds what differs to both.

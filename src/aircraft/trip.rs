@@ -20,6 +20,9 @@ pub struct Trip {
 /// lead is bad (common practice, no source).
 pub const SUPPLY_SHARE: f64 = 0.75;
 
+/// A range of pulses that moves any surface at all, µs.
+const NARROWEST_US: f64 = 200.0;
+
 impl Default for Trip {
     fn default() -> Self {
         Self {
@@ -80,7 +83,7 @@ pub(super) fn read(section: &Section) -> Trip {
         trip.pulse_hi_us,
     );
     trip.stall_ms = number("stall_ms", Bound::Within(50.0, 10_000.0), trip.stall_ms);
-    if trip.pulse_lo_us >= trip.pulse_hi_us {
+    if trip.pulse_hi_us - trip.pulse_lo_us < NARROWEST_US {
         let key = if section.has("pulse_lo_us") {
             "pulse_lo_us"
         } else {
@@ -88,7 +91,7 @@ pub(super) fn read(section: &Section) -> Trip {
         };
         section.fault(
             key,
-            &format!("pulse_lo_us = {} is not below pulse_hi_us = {}", trip.pulse_lo_us, trip.pulse_hi_us),
+            &format!("pulse_lo_us = {} is not {NARROWEST_US} \u{b5}s or more below pulse_hi_us = {}", trip.pulse_lo_us, trip.pulse_hi_us),
             "give the shortest pulse as pulse_lo_us and the longest as pulse_hi_us, for instance 1000 and 2000",
         );
     }

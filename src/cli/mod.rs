@@ -73,14 +73,33 @@ pub fn run() -> u8 {
     }
 }
 
-/// Shows a problem on standard error.
+/// Shows a problem on standard error, wrapped to a terminal's width; the excerpt of a file stays as it is.
 pub(crate) fn complain(problem: &Problem) {
-    use std::io::Write;
+    use std::io::{IsTerminal, Write};
+    let shown = if std::io::stderr().is_terminal() {
+        let wrap = |text: &str, indent: &str| {
+            textwrap::fill(
+                text,
+                textwrap::Options::new(show::terminal_width()).subsequent_indent(indent),
+            )
+        };
+        let wrapped = Problem {
+            what: wrap(&format!("hingewright: {}", problem.what), "  ").replacen(
+                "hingewright: ",
+                "",
+                1,
+            ),
+            excerpt: problem.excerpt.clone(),
+            hint: problem.hint.as_ref().map(|hint| {
+                wrap(&format!("  what to do: {hint}"), "    ").replacen("  what to do: ", "", 1)
+            }),
+        };
+        wrapped.to_string()
+    } else {
+        problem.to_string()
+    };
     // Nothing can be done about a standard error that is closed.
-    let _ = writeln!(
-        anstream::stderr(),
-        "\u{1b}[1mhingewright:\u{1b}[0m {problem}"
-    );
+    let _ = writeln!(anstream::stderr(), "\u{1b}[1mhingewright:\u{1b}[0m {shown}");
 }
 
 /// A number of the command line within bounds.

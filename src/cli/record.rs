@@ -5,10 +5,14 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::screen::Screen;
+use super::show;
 use crate::aircraft::{Surface, TripPoints};
 use crate::logbook::Logbook;
 use crate::problem::Problem;
 use crate::rig::{self as bench, Asked, Page, Passive, Rig, Run, SweepPlan};
+
+/// Where what is said of a first word begins.
+const COLUMN: usize = 11;
 
 /// A run to be recorded.
 pub struct Record<'a> {
@@ -108,14 +112,17 @@ impl<'a> Record<'a> {
 
 /// The time is up, or Enter was pressed.
 async fn until(seconds: Option<f64>) {
-    match seconds {
-        Some(seconds) => tokio::time::sleep(Duration::from_secs_f64(seconds)).await,
-        // Where standard input is at its end nobody can press Enter: Ctrl-C ends it.
-        None => {
-            if a_line().await.is_none() {
-                std::future::pending::<()>().await;
-            }
+    let enter = async {
+        // Where standard input is at its end nobody can press Enter: time or Ctrl-C ends it.
+        if a_line().await.is_none() {
+            std::future::pending::<()>().await;
         }
+    };
+    match seconds {
+        Some(seconds) => {
+            let _ = tokio::time::timeout(Duration::from_secs_f64(seconds), enter).await;
+        }
+        None => enter.await,
     }
 }
 
@@ -133,6 +140,23 @@ pub async fn a_line() -> Option<String> {
 }
 
 /// Says something on standard output. A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
+/// Wrapped, with what follows a first word in a column of its own.
 pub fn say(text: &str) {
-    let _ = writeln!(anstream::stdout(), "{text}");
+    let mut out = anstream::stdout();
+    for line in text.lines() {
+        let in_column =
+            line.len() > COLUMN && line.as_bytes()[COLUMN - 1] == b' ' && !line.starts_with("  ");
+        let indent = if in_column {
+            " ".repeat(COLUMN)
+        } else {
+            String::new()
+        };
+        let options = textwrap::Options::new(show::terminal_width())
+            .break_words(false)
+            .subsequent_indent(&indent);
+        let _ = writeln!(out, "{}", textwrap::fill(line, options));
+    }
+    if text.is_empty() || text.ends_with('\n') {
+        let _ = writeln!(out);
+    }
 }

@@ -82,6 +82,10 @@ pub fn runtime() -> Result<tokio::runtime::Runtime, Problem> {
 
 /// Who answers.
 pub async fn greet(line: Arc<Line>) -> Result<Rig<Asked>, Problem> {
+    if io::stderr().is_terminal() {
+        // A board that restarts when its port is opened takes its time.
+        let _ = writeln!(io::stderr(), "asking {} …", line.port());
+    }
     Rig::greet(line).await.map_err(|cut| cut.problem())
 }
 
@@ -240,11 +244,11 @@ async fn on_terminal(line: &Line, identity: &RigIdentity, seconds: Option<f64>) 
         if draw && let Some(sample) = &now.latest {
             drawn = tokio::time::Instant::now();
             let text = format!(
-                "{}  | {:.0}/s, {} lost, {} damaged",
-                reading_words(identity, sample),
+                "{:.0}/s  {} lost  {} damaged  | {}",
                 now.rate_hz,
                 now.lost,
-                now.damaged
+                now.damaged,
+                reading_words(identity, sample)
             );
             let width = console::Term::stdout()
                 .size_checked()

@@ -4,7 +4,7 @@ use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
 use crate::recording::Channel;
-use crate::rig::{Coverage, Phase, Progress, Sample};
+use crate::rig::{Coverage, ENOUGH_STROKES, Phase, Progress, Sample};
 
 const DRAW_EVERY: Duration = Duration::from_millis(33);
 
@@ -64,13 +64,11 @@ impl Screen {
         if self.terminal && self.due() {
             let reading = coverage.sample.map_or(String::new(), |s| reading(&s));
             self.draw(&format!(
-                "{:.0} s  {reading}  seen {:+.1}° to {:+.1}° ({:.0} % of the travel), whole strokes: {} up, {} down",
-                coverage.since_s,
-                coverage.from_deg,
-                coverage.to_deg,
-                100.0 * coverage.share,
+                "{} of {ENOUGH_STROKES} up, {} of {ENOUGH_STROKES} down  {reading}  {:.0} % of the travel  {:.0} s",
                 coverage.up,
-                coverage.down
+                coverage.down,
+                100.0 * coverage.share,
+                coverage.since_s,
             ));
         }
     }

@@ -12,7 +12,7 @@ use super::screen::Screen;
 use super::show;
 use crate::aircraft::{Surface, TripPoints};
 use crate::assess::{choices, find_surface};
-use crate::logbook::Logbook;
+use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
 use crate::report::{CAUTIONS, Checked, at_a_glance};
 use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
@@ -90,17 +90,11 @@ impl Job<'_> {
 }
 
 fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
-    let logbook = match &arguments.aircraft {
-        Some(file)
-            if !arguments
-                .logbook
-                .join(crate::logbook::AIRCRAFT_FILE)
-                .exists() =>
-        {
-            Logbook::create(&arguments.logbook, file)?
-        }
-        _ => Logbook::open(&arguments.logbook)?,
-    };
+    let scratch = tempfile::tempdir();
+    let logbook = opened(
+        arguments,
+        scratch.as_ref().ok().map(tempfile::TempDir::path),
+    )?;
     let aircraft = logbook.aircraft();
     let surface_index = find_surface(&arguments.surface, aircraft).map_err(|near| {
         let meant = near.map_or(String::new(), |near| {
@@ -142,6 +136,36 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     })
 }
 
+/// The logbook; begun with --aircraft where there is none. A dry run begins it in a folder that goes away.
+fn opened(arguments: &Arguments, scratch: Option<&Path>) -> Result<Logbook, Problem> {
+    let there = arguments.logbook.join(AIRCRAFT_FILE);
+    let Some(file) = &arguments.aircraft else {
+        return Logbook::open(&arguments.logbook);
+    };
+    if there.exists() {
+        let same = std::fs::read(&there).ok() == std::fs::read(file).ok();
+        if !same {
+            say(&format!(
+                "note       {} differs from {}, which holds: edit that one",
+                file.display(),
+                there.display()
+            ));
+        }
+        return Logbook::open(&arguments.logbook);
+    }
+    match scratch.filter(|_| arguments.dry_run) {
+        Some(scratch) => Logbook::create(scratch, file),
+        None => {
+            let logbook = Logbook::create(&arguments.logbook, file)?;
+            say(&format!(
+                "begun      a new logbook in {}",
+                logbook.root().display()
+            ));
+            Ok(logbook)
+        }
+    }
+}
+
 fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
     let line = open(port)?;
     let ended = runtime()?.block_on(async {
@@ -162,6 +186,14 @@ fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
             return Ok(Ended::Before(exit::NO_FAULT));
         }
         cautions(job.arguments.yes);
+        if !driven
+            && !job.arguments.yes
+            && job.arguments.seconds.is_none()
+            && io::stdin().is_terminal()
+        {
+            say("Enter begins, and Enter ends it.");
+            let _ = a_line().await;
+        }
         if driven && !job.arguments.yes {
             if !io::stdin().is_terminal() {
                 complain(
@@ -259,7 +291,10 @@ async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
         answer = a_line() => Ok(answer.is_some_and(|a| matches!(a.trim(), "y" | "Y" | "yes"))),
         cut = async { loop { if let Err(cut) = ear.next().await { break cut } } } => {
             say("");
-            Err(cut.problem())
+            match cut {
+                bench::Cut::Stopped { .. } => Ok(false),
+                cut => Err(cut.problem()),
+            }
         }
     }
 }
@@ -301,6 +336,12 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
     let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
     let status = checked(job, &whole, run.cut.is_some());
+    if run.cut.is_some() && run.disarmed {
+        let place = run.left_at_deg.map_or(String::new(), |deg| {
+            format!("; the surface stands at {deg:+.1}°")
+        });
+        say(&format!("disarmed   the rig confirmed it{place}"));
+    }
     if !run.disarmed {
         say(
             "The rig did not confirm that it is disarmed. It disarms itself within half a second of this program's silence: \

@@ -164,6 +164,10 @@ fn why_not_opened(path: &str, error: &tokio_serial::Error) -> Problem {
         io::ErrorKind::ResourceBusy => busy(path, &holders(path)),
         io::ErrorKind::NotFound => Problem::new(format!("{path}: there is no such port"))
             .hint("plug the rig in and run `hingewright rig ports` to see what there is"),
+        _ if text.contains("not a typewriter") || text.contains("inappropriate ioctl") => {
+            Problem::new(format!("{path}: this is no serial port"))
+                .hint("run `hingewright rig ports` to see which ports there are")
+        }
         _ => Problem::new(format!("{path}: could not be opened as a serial port: {}", error.description))
             .hint("run `hingewright rig ports` to see which ports there are, and whether the rig is one of them"),
     }
@@ -230,9 +234,13 @@ fn holders(path: &str) -> Vec<String> {
         let Ok(open) = std::fs::read_dir(process.path().join("fd")) else {
             continue;
         };
-        let holds = open
+        let links: Vec<_> = open
             .flatten()
-            .any(|fd| std::fs::read_link(fd.path()).is_ok_and(|to| to == port));
+            .filter_map(|fd| std::fs::read_link(fd.path()).ok())
+            .collect();
+        // The program behind a pseudo-terminal has its port open as well, and is the rig.
+        let is_behind = links.iter().any(|to| to.ends_with("ptmx"));
+        let holds = !is_behind && links.contains(&port);
         if holds && number != own {
             let name = std::fs::read_to_string(process.path().join("comm")).unwrap_or_default();
             found.push(format!("{} (process {number})", name.trim()));

@@ -70,8 +70,8 @@ impl Logbook {
             }
             Err(error) if error.kind() == ErrorKind::NotFound => {
                 return Err(Problem::new(format!("{shown}: there is no such folder")).hint(
-                    "check the spelling; for a new logbook make the folder, and copy your aircraft file into it \
-                     as aircraft.toml, with the calibrations that it names",
+                    "check the spelling; `sweep` begins a new logbook with --aircraft FILE; or make the folder, and copy your aircraft file \
+                     into it as aircraft.toml, with the calibrations that it names",
                 ));
             }
             Err(error) => return Err(whole::cannot_read(&root, &error)),
@@ -84,7 +84,7 @@ impl Logbook {
                 "{shown}: no logbook yet, for it has no {AIRCRAFT_FILE}"
             ))
             .hint(format!(
-                "copy your aircraft file to {}, with the calibrations that it names beside it",
+                "begin it with `sweep … --aircraft FILE`, or copy your aircraft file to {}, with the calibrations that it names beside it",
                 file.display()
             )));
         }

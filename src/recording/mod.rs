@@ -145,6 +145,8 @@ pub struct Event {
 /// The `#` key with which the host says how a run ended. It stands at the top of a recording as [`UNFINISHED`], which is true
 /// until the run's end writes it once more; a run that was killed leaves it standing.
 pub const OUTCOME: &str = "outcome";
+/// The `#` key of what the host noticed on the way: a sentence for whoever reads the recording.
+pub const REMARK: &str = "remark";
 pub const UNFINISHED: &str = "unfinished";
 pub const FINISHED: &str = "finished";
 
@@ -187,7 +189,7 @@ impl Recording {
         let why = self.key(OUTCOME)?.strip_prefix(UNFINISHED)?;
         Some(why.trim_start_matches([':', ' '])).map(|w| {
             if w.is_empty() {
-                "it was ended from outside"
+                "it ended without a word: killed, or the computer went down"
             } else {
                 w
             }

@@ -17,11 +17,11 @@ pub const CAUTIONS: [(&str, &str); 5] = [
     ),
     (
         "Propulsion and fuel",
-        "Make propulsion and fuel safe before the rig is connected: nothing may start, spin or ignite.",
+        "Make propulsion and fuel safe first: nothing may start, spin or ignite.",
     ),
     (
         "Manuals",
-        "Follow the manuals of the airframe and of the servo; where they differ from this report, they hold.",
+        "Follow the manuals of the airframe and of the servo; where they differ from what is said here, they hold.",
     ),
     (
         "Who decides",

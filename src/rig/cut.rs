@@ -58,7 +58,7 @@ impl Cut {
     pub fn problem(&self) -> Problem {
         match self {
             Cut::PortGone { port } => Problem::new(format!("{port}: the port is gone: the rig was unplugged, or its board restarted"))
-                .hint("check plug and cable, look with `hingewright rig ports` under which name it comes back, and sweep again"),
+                .hint("check plug and cable, look with `hingewright rig ports` under which name it comes back, and try again"),
             Cut::Silent { port, seconds } => Problem::new(format!(
                 "{port}: the rig is silent: the port is still there, but nothing has come for {seconds:.1} s"
             ))

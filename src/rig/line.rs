@@ -216,6 +216,13 @@ impl Line {
         Ok(())
     }
 
+    /// A `#` line of the host's into the recording, if there is one.
+    pub fn host_line(&self, key: &str, value: &str) {
+        if let Taker::Journal(journal) = &*self.shared.taker() {
+            journal.host_line(key, value);
+        }
+    }
+
     /// Ends the recording, if there is one. Waits for the disk.
     pub fn end_recording(&self, outcome: Result<(), &str>) -> Option<Written> {
         let taker = std::mem::replace(&mut *self.shared.taker(), Taker::Nobody);

@@ -25,7 +25,7 @@ pub use drive::{Armed, Asked, Disarmed, Ended, Limited, Moving, PulseRange, Rig}
 pub use ear::Ear;
 pub use line::{ANSWER_WITHIN, Line, TRIES};
 pub use live::{Heard, Live, Sample};
-pub use passive::{Coverage, Passive};
+pub use passive::{Coverage, ENOUGH_STROKES, Passive};
 pub use plan::SweepPlan;
 pub use session::{Page, Run, listen, sweep};
 pub use sweep::{Phase, Progress};

@@ -14,7 +14,7 @@ const SILENT_AFTER: Duration = Duration::from_secs(3);
 /// A turn is one when the surface came back by this much, degrees.
 const TURN_DEG: f64 = 2.0;
 /// Strokes from end to end in each direction from which there is enough to judge by.
-const ENOUGH_STROKES: u32 = 8;
+pub const ENOUGH_STROKES: u32 = 8;
 /// A stroke from end to end covers this share of the travel that is wanted.
 const END_TO_END: f64 = 0.9;
 

@@ -15,7 +15,7 @@ use super::plan::SweepPlan;
 use super::sweep::{Progress, Sweep};
 use crate::aircraft::TripPoints;
 use crate::problem::Problem;
-use crate::recording::{Journal, Written};
+use crate::recording::{Channel, Journal, REMARK, Written};
 
 /// How long what the rig still says after a run was cut short is recorded.
 const AFTERWARDS: Duration = Duration::from_millis(300);
@@ -30,8 +30,10 @@ pub struct Run {
     pub cut: Option<Cut>,
     /// The rig confirmed that it is disarmed, or never was armed. Otherwise it disarms itself, for it hears nothing any more.
     pub disarmed: bool,
-    /// What a builder should know of the way, as sentences.
+    /// What a builder should know of the way, as sentences. They stand in the recording as well, as `# remark=`.
     pub notes: Vec<String>,
+    /// Where the surface was last seen, degrees.
+    pub left_at_deg: Option<f64>,
 }
 
 /// The file of a run and what is said on top of it.
@@ -105,6 +107,12 @@ async fn end(line: &Line, mut cut: Option<Cut>, notes: Vec<String>) -> Result<Ru
     if cut.as_ref().is_some_and(Cut::rig_is_there) {
         tokio::time::sleep(AFTERWARDS).await;
     }
+    notes.iter().for_each(|note| line.host_line(REMARK, note));
+    let left_at_deg = line
+        .live()
+        .borrow()
+        .latest
+        .and_then(|s| s.get(Channel::AngleDeg));
     let outcome = cut.as_ref().map(Cut::outcome);
     let written = line
         .end_recording(outcome.as_deref().map_or(Ok(()), Err))
@@ -114,6 +122,7 @@ async fn end(line: &Line, mut cut: Option<Cut>, notes: Vec<String>) -> Result<Ru
         cut,
         disarmed,
         notes,
+        left_at_deg,
     })
 }
 

@@ -91,9 +91,8 @@ impl<'a> Sweep<'a> {
         let seen = look::before_moving(&mut rig, &trip, &mut |s| self.say(Phase::Looking, Some(s)))
             .await?;
         self.notes.extend(seen.notes);
-        let mut rig = rig.limit(&trip, &mut self.notes).await?.arm().await?;
-        let neutral = self.rest(&mut rig, Phase::Returning, REST_S).await?;
-        self.pulse_us = neutral.pulse_us.unwrap_or(rig.range().middle_us());
+        let rig = rig.limit(&trip, &mut self.notes).await?.arm().await?;
+        let (rig, neutral) = self.to_middle(rig).await?;
         self.map.saw(self.pulse_us, neutral.angle_deg);
         let rig = self.nudge(rig, neutral.angle_deg).await?;
         let (rig, up) = self.grow(rig, self.plan.up_deg).await?;
@@ -180,6 +179,18 @@ impl<'a> Sweep<'a> {
     /// µs of pulse for a degree of the surface, on average over what was seen.
     fn us_per_deg(&self) -> f64 {
         self.map.us_per_deg().unwrap_or(10.0)
+    }
+
+    /// A rig may begin where it was left. From the middle of its pulses neutral is judged and the way felt.
+    async fn to_middle(&mut self, mut rig: Rig<Armed>) -> Result<(Rig<Armed>, look::Means), Cut> {
+        let middle_us = rig.range().middle_us();
+        let here = self.rest(&mut rig, Phase::Returning, STEP_REST_S).await?;
+        self.pulse_us = here.pulse_us.unwrap_or(middle_us);
+        if (self.pulse_us - middle_us).abs() > NUDGE_STEP_US {
+            (rig, _) = self.go(rig, Phase::Returning, middle_us, true).await?;
+        }
+        let neutral = self.rest(&mut rig, Phase::Returning, REST_S).await?;
+        Ok((rig, neutral))
     }
 
     /// Moves the surface by two degrees to see which way it goes.
@@ -283,7 +294,8 @@ impl<'a> Sweep<'a> {
             };
             if at_limit {
                 self.notes.push(format!(
-                    "The pulse limit of {pulse_us:.0} \u{b5}s came at {:.1}\u{b0}, before {target_deg:.1}\u{b0}.",
+                    "The pulse came to its limit of {pulse_us:.0} \u{b5}s at {:.1}\u{b0}, before the {end_deg:.1}\u{b0} that were wanted: see \
+                     pulse_lo_us and pulse_hi_us in the [trip] table of aircraft.toml.",
                     here.angle_deg
                 ));
                 break;
