@@ -19,6 +19,9 @@ mod share;
 /// A row of the table: what, measured, aim.
 #[cfg(target_os = "linux")]
 type Row = (&'static str, String, &'static str);
+/// Its name on the command line, and what it measures.
+#[cfg(target_os = "linux")]
+type Part = (&'static str, fn() -> Vec<Row>);
 
 #[cfg(target_os = "linux")]
 fn main() {
@@ -26,7 +29,7 @@ fn main() {
         .skip(1)
         .filter(|a| !a.starts_with('-'))
         .collect();
-    let parts: [(&str, fn() -> Vec<Row>); 4] = [
+    let parts: [Part; 4] = [
         ("lines", lines::sustained),
         ("disk", delay::to_disk),
         ("screen", delay::to_screen),

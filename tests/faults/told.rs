@@ -16,7 +16,11 @@ fn each_fault_of_the_rig_is_named_for_what_it_is() {
             "restarted",
             &["the rig restarted in mid-run"],
         ),
-        ("--silent-after", "silent", &["the rig is silent"]),
+        (
+            "--silent-after",
+            "silent",
+            &["the rig is silent", "did not answer GO"],
+        ),
         (
             "--sensor-fault-after",
             "disarmed",
