@@ -5,8 +5,8 @@
 //! tight spot. File n is made from seed n and says so. Counting starts at 0.
 
 use std::path::{Path, PathBuf};
-use std::process::ExitCode;
 
+use anyhow::Context;
 use hingewright::simulated::{
     Bump, Channel, Programme, Scenario, StiffBeyond, Sweep, TightSpot, When, simulate,
 };
@@ -62,29 +62,20 @@ fn write(folder: &Path, number: u64) -> std::io::Result<(usize, u64)> {
     Ok((made.capture.len(), made.truth.wire.samples_taken as u64))
 }
 
-fn main() -> ExitCode {
+fn main() -> anyhow::Result<()> {
     let mut arguments = std::env::args().skip(1);
     let (Some(folder), Some(Ok(count))) = (
         arguments.next().map(PathBuf::from),
         arguments.next().map(|count| count.parse::<u64>()),
     ) else {
-        eprintln!("usage: make_many FOLDER COUNT");
-        return ExitCode::from(2);
+        anyhow::bail!("usage: make_many FOLDER COUNT");
     };
-    let written = std::fs::create_dir_all(&folder).and_then(|()| {
-        (0..count)
-            .into_par_iter()
-            .map(|number| write(&folder, number))
-            .try_reduce(|| (0, 0), |a, b| Ok((a.0 + b.0, a.1 + b.1)))
-    });
-    match written {
-        Ok((bytes, samples)) => {
-            println!("{count} recordings, {bytes} bytes, {samples} samples");
-            ExitCode::SUCCESS
-        }
-        Err(error) => {
-            eprintln!("{}: {error}", folder.display());
-            ExitCode::from(2)
-        }
-    }
+    std::fs::create_dir_all(&folder).with_context(|| folder.display().to_string())?;
+    let (bytes, samples) = (0..count)
+        .into_par_iter()
+        .map(|number| write(&folder, number))
+        .try_reduce(|| (0, 0), |a, b| Ok((a.0 + b.0, a.1 + b.1)))
+        .with_context(|| folder.display().to_string())?;
+    println!("{count} recordings, {bytes} bytes, {samples} samples");
+    Ok(())
 }
