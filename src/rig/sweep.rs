@@ -92,7 +92,7 @@ impl<'a> Sweep<'a> {
             .await?;
         self.notes.extend(seen.notes);
         let rig = rig.limit(&trip, &mut self.notes).await?.arm().await?;
-        let (rig, neutral) = self.to_middle(rig).await?;
+        let (rig, neutral) = self.begin_at_middle(rig).await?;
         self.map.saw(self.pulse_us, neutral.angle_deg);
         let rig = self.nudge(rig, neutral.angle_deg).await?;
         let (rig, up) = self.grow(rig, self.plan.up_deg).await?;
@@ -182,7 +182,10 @@ impl<'a> Sweep<'a> {
     }
 
     /// A rig may begin where it was left. From the middle of its pulses neutral is judged and the way felt.
-    async fn to_middle(&mut self, mut rig: Rig<Armed>) -> Result<(Rig<Armed>, look::Means), Cut> {
+    async fn begin_at_middle(
+        &mut self,
+        mut rig: Rig<Armed>,
+    ) -> Result<(Rig<Armed>, look::Means), Cut> {
         let middle_us = rig.range().middle_us();
         let here = self.rest(&mut rig, Phase::Returning, STEP_REST_S).await?;
         self.pulse_us = here.pulse_us.unwrap_or(middle_us);
