@@ -60,7 +60,6 @@ pub async fn sweep(
 }
 
 /// Records while a hand or a transmitter moves the surface, until `enough` says so or the run is cut short.
-/// To be stopped by the user is the usual end here, and no cut.
 pub async fn listen(
     rig: Rig<Asked>,
     page: Page<'_>,
@@ -70,13 +69,7 @@ pub async fn listen(
 ) -> Result<Run, Problem> {
     let line = Arc::clone(rig.line());
     let rig = begin(rig, page).await?;
-    let cut = match passive.run(rig, enough, tell).await {
-        Err(Cut::Stopped {
-            how: super::stop::CTRL_C,
-        })
-        | Ok(()) => None,
-        Err(cut) => Some(cut),
-    };
+    let cut = passive.run(rig, enough, tell).await.err();
     end(&line, cut, Vec::new()).await
 }
 

@@ -1,7 +1,5 @@
 //! How a user, or the system on a user's behalf, asks this program to end.
 
-pub(super) const CTRL_C: &str = "Ctrl-C";
-
 /// Waits until it is asked, and says how.
 #[cfg(unix)]
 pub(super) async fn asked() -> &'static str {
@@ -15,7 +13,7 @@ pub(super) async fn asked() -> &'static str {
         return std::future::pending().await;
     };
     tokio::select! {
-        _ = interrupt.recv() => CTRL_C,
+        _ = interrupt.recv() => "Ctrl-C",
         _ = terminate.recv() => "the system asked this program to end",
         _ = hangup.recv() => "the terminal was closed",
         _ = quit.recv() => "Ctrl-\\",
@@ -25,7 +23,7 @@ pub(super) async fn asked() -> &'static str {
 #[cfg(not(unix))]
 pub(super) async fn asked() -> &'static str {
     match tokio::signal::ctrl_c().await {
-        Ok(()) => CTRL_C,
+        Ok(()) => "Ctrl-C",
         Err(_) => std::future::pending().await,
     }
 }
