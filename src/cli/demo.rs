@@ -1,6 +1,8 @@
 //! `demo`: the whole job without hardware. Each surface of an invented aircraft is a rig of its own, simulated by this program in
 //! a second process on a pseudo-terminal; all that follows is what a builder would do.
 
+mod season;
+
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};

@@ -1,6 +1,6 @@
 //! `simulate`: a rig on a pseudo-terminal, physics and all, with faults on demand.
 
-mod surface;
+pub(super) mod surface;
 
 use std::path::PathBuf;
 

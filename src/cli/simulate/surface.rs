@@ -41,7 +41,7 @@ pub(super) fn choose<'a>(
 }
 
 /// The scenario that the aircraft file describes; what it does not say keeps its default.
-pub(super) fn scenario(aircraft: &Aircraft, surface: &Surface) -> Scenario {
+pub fn scenario(aircraft: &Aircraft, surface: &Surface) -> Scenario {
     let mut scenario = Scenario {
         surface: surface.name.clone(),
         ..Scenario::default()
