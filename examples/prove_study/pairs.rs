@@ -39,20 +39,23 @@ fn recorded(
 }
 
 fn proof(before: &Scenario, after: &Scenario, seed: u64) -> Proof {
+    proof_by(before, after, seed, ["rig", "rig"])
+}
+
+/// As above, by rigs of these names.
+pub fn proof_by(before: &Scenario, after: &Scenario, seed: u64, rigs: [&str; 2]) -> Proof {
     let (b, b_channels, aircraft) = recorded(before, seed, seed);
     let (a, a_channels, _) = recorded(after, seed, seed ^ AFTER);
-    let side = |measured, channels| Side {
-        measured,
-        rig: Some("rig"),
-        servo: Some("E1"),
-        channels,
-        unfinished: None,
-    };
-    compare(
-        &aircraft.surfaces[0],
-        &side(&b, &b_channels[..]),
-        &side(&a, &a_channels[..]),
-    )
+    let [b, a] = [(&b, &b_channels, rigs[0]), (&a, &a_channels, rigs[1])].map(
+        |(measured, channels, rig)| Side {
+            measured,
+            rig: Some(rig),
+            servo: Some("E1"),
+            channels,
+            unfinished: None,
+        },
+    );
+    compare(&aircraft.surfaces[0], &b, &a)
 }
 
 /// One pair; with the size of the change made, in the quantity's unit.
