@@ -5,10 +5,18 @@
 #[path = "../examples/accuracy/study.rs"]
 mod study;
 
+#[allow(dead_code)]
+#[path = "../examples/prove_study/pairs.rs"]
+mod pairs;
+
 use std::sync::LazyLock;
 
+use hingewright::analysis::{Budget, Quantity};
+use hingewright::history::compare::{Caution, Verdict, What};
+use pairs::{Fix, called, change_of, pair, proof_by};
+
 use rayon::prelude::*;
-use study::{CASES, CYCLES, Case, Errors, Fault, Source, Tally, run};
+use study::{CASES, CYCLES, Case, Errors, Fault, Source, Tally, run, scenario};
 
 /// Recordings a case. The study's seeds start at 0; these are others.
 const RECORDINGS: u64 = 40;
@@ -84,4 +92,108 @@ fn faults_of_twice_the_limit_are_found_and_none_is_invented() {
         );
         assert!(t.missed <= 1, "{}: missed {}", case.name, t.missed);
     }
+}
+
+fn proofs(case: Case, fix: Fix) -> Vec<(hingewright::history::compare::Proof, f64)> {
+    let seeds = FIRST_SEED..FIRST_SEED + RECORDINGS;
+    seeds
+        .into_par_iter()
+        .filter_map(|seed| pair(case, fix, seed))
+        .collect()
+}
+
+#[test]
+fn with_nothing_done_a_change_is_called_as_seldom_as_is_promised() {
+    for case in CASES {
+        let proofs = proofs(case, Fix::Nothing);
+        let wrong = proofs.iter().filter(|p| called(&p.0)).count();
+        assert_eq!(proofs.len(), RECORDINGS as usize, "{}", case.name);
+        // At one in twenty, more than six of 40 come about once in 290 tries.
+        assert!(wrong <= 6, "{}: {wrong} of {}", case.name, proofs.len());
+    }
+}
+
+#[test]
+fn twice_the_smallest_change_is_called_and_its_interval_holds_it() {
+    let (none, spot) = (Fault::None, Fault::TightSpot);
+    for case in CASES.iter().filter(|c| c.fault != Fault::Knee) {
+        for (fault, what) in [
+            (none, What::Friction),
+            (none, What::Stiffness),
+            (spot, What::TightSpot),
+        ] {
+            if fault != case.fault {
+                continue;
+            }
+            let proofs = proofs(*case, Fix::Twice(what));
+            let (mut right, mut inside) = (0, 0);
+            for (proof, size) in &proofs {
+                let Some(change) = change_of(proof, what) else {
+                    continue;
+                };
+                right += usize::from(change.verdict == Verdict::Better);
+                let interval = change.change.interval.unwrap();
+                inside += usize::from((interval.lo95..=interval.hi95).contains(&-size));
+            }
+            let told = format!(
+                "{}, {what:?}: {right} and {inside} of {}",
+                case.name,
+                proofs.len()
+            );
+            assert!(proofs.len() >= 39 && right + 1 >= proofs.len(), "{told}");
+            // As above: fewer than 33 of 40 once in 3,000 tries. The spot's form is counted on both sides.
+            assert!(inside >= 33, "{told}");
+        }
+    }
+}
+
+#[test]
+fn the_parts_of_an_uncertainty_make_up_its_interval() {
+    for case in CASES {
+        let measured = run(case, CYCLES, FIRST_SEED).measured;
+        let (curve, budgets) = (measured.curve.unwrap(), measured.budgets.curve);
+        let same = |what: &str, q: Quantity, budget: Option<Budget>| {
+            let budget = budget.unwrap();
+            let (u, _) = budget.combined(&budgets.servo);
+            let told = q.interval.unwrap().u;
+            assert_eq!(q.value, budget.value, "{}, {what}", case.name);
+            assert!(
+                (u / told - 1.0).abs() < 1e-4,
+                "{}, {what}: {u} {told}",
+                case.name
+            );
+        };
+        same("stiffness", curve.stiffness_ncm_per_deg, budgets.stiffness);
+        same("friction", curve.friction_ncm, budgets.friction);
+        for knee in &curve.knees {
+            let budget = budgets.knees[usize::from(!knee.up_side)];
+            same("place", knee.at_deg, budget.map(|b| b.at_deg));
+            let beyond = knee.stiffness_beyond_ncm_per_deg;
+            same("beyond", beyond, budget.map(|b| b.stiffness_beyond));
+        }
+        let highest = curve.tight_spots.iter().map(|s| s.height_ncm);
+        if let Some(height) = highest.max_by(|a, b| a.value.total_cmp(&b.value)) {
+            same("height", height, budgets.highest_spot);
+        }
+        if case.source == Source::Power {
+            let by_servo = budgets.friction.unwrap().by_servo;
+            assert!(by_servo.iter().any(|s| *s != 0.0));
+        }
+    }
+}
+
+#[test]
+fn a_calibration_that_both_sides_share_cancels_and_one_that_they_do_not_share_is_counted() {
+    let case = CASES[3];
+    assert_eq!((case.source, case.fault), (Source::Power, Fault::None));
+    let surface = scenario(case, CYCLES, FIRST_SEED);
+    let u = |rigs| {
+        let proof = proof_by(&surface, &surface, FIRST_SEED, rigs);
+        let said = proof.cautions.iter().any(|c| matches!(c, Caution::Rig(..)));
+        assert_eq!(said, rigs[0] != rigs[1]);
+        let friction = change_of(&proof, What::Friction).unwrap().change;
+        friction.interval.unwrap().u
+    };
+    let (shared, apart) = (u(["rig", "rig"]), u(["rig", "another"]));
+    assert!(shared < 0.8 * apart, "{shared} {apart}");
 }

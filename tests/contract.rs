@@ -14,6 +14,8 @@ mod json;
 mod large;
 #[path = "contract/logbook.rs"]
 mod logbook;
+#[path = "contract/prove.rs"]
+mod prove;
 #[path = "contract/readings.rs"]
 mod readings;
 #[path = "contract/samples.rs"]

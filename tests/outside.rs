@@ -18,4 +18,5 @@ mod outside {
     mod strd_nonlinear;
     mod student_table;
     mod torque_ramps;
+    mod welch;
 }

@@ -42,6 +42,8 @@ pub(crate) struct Fitted {
     pub speed_deg_s: f64,
     pub lowest_deg: f64,
     pub highest_deg: f64,
+    /// What was known of the servo beforehand.
+    pub prior: Option<Prior>,
 }
 
 impl Means<'_> {
@@ -99,6 +101,7 @@ impl Means<'_> {
             fit,
             since_deg,
             speed_deg_s,
+            prior: self.prior.clone(),
         })
     }
 
@@ -232,7 +235,7 @@ impl Fitted {
         furthest
     }
 
-    fn gradient(&self, entries: &[(usize, f64)]) -> Vec<f64> {
+    pub fn gradient(&self, entries: &[(usize, f64)]) -> Vec<f64> {
         let mut gradient = vec![0.0; self.fit.p.len()];
         for (i, g) in entries {
             gradient[*i] += g;
@@ -242,6 +245,11 @@ impl Fitted {
 
     /// Half the distance between the branches at the recording's speed, tight spots left out.
     pub fn friction(&self) -> Quantity {
+        let (value, gradient) = self.friction_and_gradient();
+        self.fit.torque(value, &gradient)
+    }
+
+    pub fn friction_and_gradient(&self) -> (f64, Vec<f64>) {
         let fit = &self.fit;
         let mut entries = vec![(FRICTION, 1.0)];
         let mut value = fit.p[FRICTION];
@@ -250,7 +258,7 @@ impl Fitted {
             value += self.speed_deg_s * fit.p[j];
             entries.push((j, self.speed_deg_s));
         }
-        fit.torque(value, &self.gradient(&entries))
+        (value, self.gradient(&entries))
     }
 
     pub fn torque_at(&self, angle_deg: f64, up: bool) -> (f64, Vec<f64>) {

@@ -13,6 +13,8 @@ pub(crate) struct Prior {
     pub precision: DMatrix<f64>,
     /// Lower triangle L with L·Lᵀ = precision.
     pub root: DMatrix<f64>,
+    /// Variances, within the covariance, that each recording has anew.
+    pub unshared: [f64; SERVO_NUMBERS],
 }
 
 impl Prior {
@@ -40,6 +42,7 @@ impl Prior {
             mean,
             precision,
             root,
+            unshared: [0.0; SERVO_NUMBERS],
         })
     }
 }

@@ -18,7 +18,7 @@ use super::stats::student;
 use super::{Interval, Quantity};
 
 /// Relative standard uncertainty of a tight spot's height from its unknown form (assumed; forms tried differ by this).
-const FORM_U: f64 = 0.015;
+pub(crate) const FORM_U: f64 = 0.015;
 
 /// The law fitted.
 #[derive(Debug, Clone)]

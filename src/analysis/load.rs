@@ -1,6 +1,7 @@
 //! What the servo has to do: peak torque against its stall torque, current while holding, resistance of its lead.
 
 use super::arm::{Ratio, mean_of};
+use super::budget::Budget;
 use super::curve::Fitted;
 use super::motion::Motion;
 use super::series::Series;
@@ -29,6 +30,13 @@ pub(crate) struct Seen<'a> {
     pub u: f64,
 }
 
+/// The highest torque, where, and what its uncertainty is made of.
+struct Peak {
+    torque: Quantity,
+    at_deg: f64,
+    budget: Option<Budget>,
+}
+
 pub(crate) fn judge(
     series: &Series,
     motion: &Motion,
@@ -36,7 +44,8 @@ pub(crate) fn judge(
     ratio: &Ratio,
     servo: &ServoType,
     seen: Seen,
-) -> Load {
+) -> (Load, Option<Budget>, [Option<Budget>; 3]) {
+    let (hold_current_ma, holds) = holds(series, motion);
     let mut load = Load {
         peak_torque_ncm: None,
         peak_at_deg: None,
@@ -44,21 +53,25 @@ pub(crate) fn judge(
         friction_share_of_stall: None,
         ratio_from: ratio.source,
         voltage_v: None,
-        hold_current_ma: holds(series, motion),
+        hold_current_ma,
     };
     let law = fitted.map(|f| peak_of_law(f, motion));
     let seen = (seen.ncm.len() == series.len())
         .then(|| peak_seen(series, motion, &seen))
         .flatten();
-    let beyond =
-        |s: &(Quantity, f64), l: &(Quantity, f64)| s.0.value > (1.0 + BEYOND_LAW) * l.0.value + 1.0;
+    let beyond = |s: &Peak, l: &Peak| s.torque.value > (1.0 + BEYOND_LAW) * l.torque.value + 1.0;
     let peak = match (seen, law) {
         (Some(s), Some(l)) if !beyond(&s, &l) => Some(l),
         (Some(s), _) => Some(s),
         (None, l) => l,
     };
-    let Some((peak, at_deg)) = peak else {
-        return load;
+    let Some(Peak {
+        torque: peak,
+        at_deg,
+        budget,
+    }) = peak
+    else {
+        return (load, None, holds);
     };
     let volts = voltage_near(series, motion, at_deg);
     let voltage_v = volts.unwrap_or(servo.stall_voltage_v);
@@ -70,7 +83,7 @@ pub(crate) fn judge(
     load.peak_torque_ncm = Some(peak);
     load.peak_at_deg = Some(at_deg);
     load.voltage_v = volts;
-    load
+    (load, budget, holds)
 }
 
 fn scaled(q: Quantity, by: f64) -> Quantity {
@@ -86,7 +99,7 @@ fn scaled(q: Quantity, by: f64) -> Quantity {
 
 /// The greatest torque of the fitted law between the ends of the travel, magnitude, and where. Its interval is that of a
 /// single stroke: the highest of a recording is one stroke's.
-fn peak_of_law(fitted: &Fitted, motion: &Motion) -> (Quantity, f64) {
+fn peak_of_law(fitted: &Fitted, motion: &Motion) -> Peak {
     const COUNT: usize = 200;
     let (low, high) = (motion.lowest_deg, motion.highest_deg);
     let mut best = (0.0, 0.0, Vec::new());
@@ -103,14 +116,17 @@ fn peak_of_law(fitted: &Fitted, motion: &Motion) -> (Quantity, f64) {
     for g in &mut gradient {
         *g *= torque.signum();
     }
-    (
-        fitted.fit.torque_of_one_stroke(torque.abs(), &gradient),
-        angle,
-    )
+    let torque = torque.abs();
+    let fit = &fitted.fit;
+    Peak {
+        torque: fit.torque_of_one_stroke(torque, &gradient),
+        at_deg: angle,
+        budget: (fit.df >= 1.0).then(|| fitted.budget(torque, &gradient, fit.scale_u, 0.0)),
+    }
 }
 
 /// The greatest torque measured in every cycle (means over a tenth of a second), whether moving steadily or not.
-fn peak_seen(series: &Series, motion: &Motion, seen: &Seen) -> Option<(Quantity, f64)> {
+fn peak_seen(series: &Series, motion: &Motion, seen: &Seen) -> Option<Peak> {
     let mut peaks: Vec<(f64, f64)> = vec![(0.0, 0.0); motion.cycles];
     let mut values = Vec::new();
     let usable: Vec<&super::motion::Stroke> = motion.usable().map(|u| u.1).collect();
@@ -150,7 +166,15 @@ fn peak_seen(series: &Series, motion: &Motion, seen: &Seen) -> Option<(Quantity,
         .map(|p| p.0)
         .collect();
     let mean = values.iter().sum::<f64>() / values.len() as f64;
-    Some((mean_of(&values, seen.u * mean)?, highest))
+    let budget = Budget::of_mean(&values).map(|b| Budget {
+        scale_u: seen.u,
+        ..b
+    });
+    Some(Peak {
+        torque: mean_of(&values, seen.u * mean)?,
+        at_deg: highest,
+        budget,
+    })
 }
 
 fn samples_in(series: &Series, seconds: f64) -> usize {
@@ -182,10 +206,10 @@ fn voltage_near(series: &Series, motion: &Motion, angle_deg: f64) -> Option<f64>
     median_in_place(&mut near)
 }
 
-/// Steady current at neutral and at both ends of the travel.
-fn holds(series: &Series, motion: &Motion) -> Vec<HoldCurrent> {
+/// Steady current at neutral and at both ends of the travel; and at each of these the mean of single holds.
+fn holds(series: &Series, motion: &Motion) -> (Vec<HoldCurrent>, [Option<Budget>; 3]) {
     let Some(current) = series.column(Channel::CurrentMa) else {
-        return Vec::new();
+        return Default::default();
     };
     let pulse = series.column(Channel::PulseUs);
     let typical = motion
@@ -196,6 +220,7 @@ fn holds(series: &Series, motion: &Motion) -> Vec<HoldCurrent> {
     let margin = (0.08 * motion.travel_deg()).max(1.0);
     // Neutral, down end, up end: sum of angles, of currents, count.
     let mut places = [(0.0, 0.0, 0.0); 3];
+    let mut means: [Vec<f64>; 3] = Default::default();
     for hold in stretches(series, motion, |i| {
         motion.speed_deg_s[i].abs() <= still
             && pulse.is_none_or(|p| {
@@ -206,6 +231,7 @@ fn holds(series: &Series, motion: &Motion) -> Vec<HoldCurrent> {
         if series.t_s[hold.end - 1] - series.t_s[hold.start] < HOLD_S {
             continue;
         }
+        let before = places;
         for i in hold.filter(|&i| series.t_s[i] >= from && !current[i].is_nan()) {
             let angle = motion.angle_deg[i];
             let place = if (angle - motion.highest_deg).abs() < margin {
@@ -220,6 +246,12 @@ fn holds(series: &Series, motion: &Motion) -> Vec<HoldCurrent> {
             let sums = &mut places[place];
             *sums = (sums.0 + angle, sums.1 + current[i], sums.2 + 1.0);
         }
+        for ((means, now), before) in means.iter_mut().zip(&places).zip(&before) {
+            let count = now.2 - before.2;
+            if count >= 5.0 {
+                means.push((now.1 - before.1) / count);
+            }
+        }
     }
     let mut found: Vec<HoldCurrent> = places
         .iter()
@@ -230,7 +262,7 @@ fn holds(series: &Series, motion: &Motion) -> Vec<HoldCurrent> {
         })
         .collect();
     found.sort_by(|a, b| a.at_deg.total_cmp(&b.at_deg));
-    found
+    (found, means.map(|m| Budget::of_mean(&m)))
 }
 
 /// Runs of samples for which `inside` holds, never across a restart.

@@ -3,6 +3,7 @@
 use std::borrow::Cow;
 
 use super::arm::{Ratio, Track};
+use super::budget::Budgets;
 use super::curve::Fitted;
 use super::effort::{self, Effort};
 use super::motion::Motion;
@@ -138,7 +139,7 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
     }
     let events = events_by_sample(recording, &series);
     let fitted = outcome.curve.as_ref().map(|c| &c.fitted);
-    let load = load::judge(
+    let (load, peak_torque, holds) = load::judge(
         &series,
         &motion,
         fitted,
@@ -153,6 +154,11 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
             },
         },
     );
+    let budgets = Budgets {
+        curve: fitted.map(Fitted::budgets).unwrap_or_default(),
+        peak_torque,
+        holds,
+    };
     Measured {
         torque_from: effort.source,
         strokes: outcome.strokes,
@@ -169,6 +175,7 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         jerks,
         doubts,
         conditions: conditions::of(&series, Some(&motion)),
+        budgets,
         travel_deg: Some((motion.lowest_deg, motion.highest_deg)),
         rate_hz: rate_hz(recording),
         span_s: span_s(recording),
@@ -323,6 +330,7 @@ fn without_motion(
         jerks: None,
         doubts,
         conditions: conditions::of(series, None),
+        budgets: Budgets::default(),
         travel_deg: None,
         rate_hz: rate_hz(recording),
         span_s: span_s(recording),

@@ -2,6 +2,7 @@
 //! Pure: no file, clock, port or printing in it, and no judging: limits and verdicts are the next room's.
 
 mod arm;
+mod budget;
 mod cells;
 mod conditions;
 mod curve;
@@ -21,6 +22,7 @@ pub mod stats;
 mod study;
 mod throws;
 
+pub use budget::{Budget, Budgets, CurveBudgets, KneeBudget, variance};
 pub use features::{FALSE_ALARM_RATE, KNEE_FALSE_ALARM_RATE};
 pub use measure::measure;
 
@@ -313,6 +315,8 @@ pub struct Measured {
     pub jerks: Option<Jerks>,
     pub doubts: Vec<Doubt>,
     pub conditions: Conditions,
+    /// Where the uncertainties come from, for differences of two recordings.
+    pub budgets: Budgets,
     /// Lowest and highest angle seen, degrees.
     pub travel_deg: Option<(f64, f64)>,
     /// Mean rate of the recording, Hz, and its span, s.

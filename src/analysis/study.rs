@@ -229,14 +229,18 @@ fn copper_factor(case_c: f64, reference_c: f64) -> f64 {
 
 fn prior_of(c: &Calibration, copper: &Copper, rate_hz: f64) -> Option<Prior> {
     let mut covariance = c.covariance;
+    let mut by_copper = 0.0;
     if !copper.known {
-        covariance[1][1] += (c.winding_w_per_nm2 * COPPER_PER_K * COPPER_UNKNOWN_K).powi(2);
+        by_copper = (c.winding_w_per_nm2 * COPPER_PER_K * COPPER_UNKNOWN_K).powi(2);
     }
-    Prior::new(
+    covariance[1][1] += by_copper;
+    let mut prior = Prior::new(
         [c.idle_w, c.winding_w_per_nm2, c.friction_nm, c.gear_loss],
         &covariance,
         LAG_S.hypot(LAG_SAMPLES / rate_hz.max(1.0)),
-    )
+    )?;
+    prior.unshared[1] = by_copper;
+    Some(prior)
 }
 
 /// The sensor's own scale uncertainty, if the recording tells it: `# torque_scale_percent=0.5` (standard uncertainty).

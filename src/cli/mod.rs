@@ -2,6 +2,7 @@
 
 mod check;
 mod demo;
+mod prove;
 mod recheck;
 mod record;
 mod report;
@@ -36,6 +37,8 @@ enum Command {
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
+    Prove(prove::Arguments),
     /// Make all results of a logbook again from its recordings.
     Recheck(recheck::Arguments),
     /// Write the page over a logbook: the latest finished recording of each surface.
@@ -65,6 +68,7 @@ pub fn run() -> u8 {
     match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Prove(arguments) => prove::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),

@@ -59,7 +59,7 @@ struct StrokesOut {
 
 /// A quantity. Without a finite value there is none; without an interval its three numbers are null.
 #[derive(Serialize)]
-struct Q {
+pub(in crate::report) struct Q {
     value: f64,
     u: Option<f64>,
     lo95: Option<f64>,
@@ -125,11 +125,11 @@ struct FindingOut {
     text: String,
 }
 
-fn number(value: f64) -> Option<f64> {
+pub(in crate::report) fn number(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
-fn quantity(quantity: &Quantity) -> Option<Q> {
+pub(in crate::report) fn quantity(quantity: &Quantity) -> Option<Q> {
     let interval = quantity.interval;
     Some(Q {
         value: number(quantity.value)?,

@@ -9,6 +9,7 @@ mod fixture;
 pub mod html;
 pub mod json;
 pub mod plot;
+pub mod prove;
 mod small_print;
 pub mod text;
 mod view;

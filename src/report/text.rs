@@ -12,9 +12,9 @@ use crate::units::TorqueUnit;
 use crate::verdict::{Level, Verdict};
 
 /// Narrower than this no table reads well; a narrower terminal wraps by itself.
-const NARROWEST: usize = 40;
+pub(super) const NARROWEST: usize = 40;
 /// Longer lines are hard to read, however wide the terminal.
-const WIDEST: usize = 110;
+pub(super) const WIDEST: usize = 110;
 
 /// One recording: verdict, findings, table, throws, small print. With ANSI styles; ends with a line end.
 /// `width` in columns.
@@ -164,7 +164,7 @@ fn throw_table(checked: &Checked<'_>, width: usize) -> String {
     table_text(&table)
 }
 
-fn new_table(width: usize) -> Table {
+pub(super) fn new_table(width: usize) -> Table {
     let mut table = Table::new();
     let rule = LineStyle::new('─', '─', '─', '─');
     table.load_style(
@@ -179,7 +179,7 @@ fn new_table(width: usize) -> Table {
 }
 
 /// The table's lines without blanks at their ends.
-fn table_text(table: &Table) -> String {
+pub(super) fn table_text(table: &Table) -> String {
     table
         .lines()
         .map(|line| format!("{}\n", line.trim_end()))
@@ -223,7 +223,7 @@ fn tally(all: &[Checked<'_>], width: usize) -> String {
     )
 }
 
-fn paragraph(text: &str, first: &str, rest: &str, width: usize, style: Style) -> String {
+pub(super) fn paragraph(text: &str, first: &str, rest: &str, width: usize, style: Style) -> String {
     let options = textwrap::Options::new(width)
         .initial_indent(first)
         .subsequent_indent(rest);
@@ -234,7 +234,7 @@ fn paragraph(text: &str, first: &str, rest: &str, width: usize, style: Style) ->
 }
 
 /// Text from files must not steer the terminal: control characters become a mark.
-fn clean(text: &str) -> String {
+pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| if c.is_control() { '\u{FFFD}' } else { c })
         .collect()

@@ -6,6 +6,7 @@ use hingewright::analysis::stats::regression::{HUBER_TUNING, huber, weighted_lea
 use hingewright::analysis::stats::smooth::SavitzkyGolay;
 use hingewright::analysis::stats::student::{t_quantile, t_two_sided_p};
 use hingewright::analysis::stats::{robust, smooth};
+use hingewright::history::welch::Difference;
 use nalgebra::DMatrix;
 use serde_json::Value;
 
@@ -149,6 +150,40 @@ fn student_quantiles_and_tails_are_scipys() {
             1e-9,
         );
     }
+}
+
+/// SciPy's ttest_ind without equal variances: tolerance 1e-9 of each value.
+#[test]
+fn differences_are_scipys() {
+    let (reference, recording) = stored();
+    for case in reference["welch"].as_array().unwrap() {
+        let part = |key: &str| {
+            let [from, to] = list(&case[key])[..] else {
+                panic!("two numbers")
+            };
+            mean_and_scatter(&recording[2][from as usize..to as usize])
+        };
+        let ((before, u_b, df_b), (after, u_a, df_a)) = (part("before"), part("after"));
+        let found = Difference::of(before, after, &[(u_b, df_b), (u_a, df_a)]).unwrap();
+        let interval = found.quantity().interval.unwrap();
+        for (what, found) in [
+            ("t", found.t()),
+            ("df", found.df),
+            ("p", found.p()),
+            ("lo95", interval.lo95),
+            ("hi95", interval.hi95),
+        ] {
+            alike(what, &[found], &[case[what].as_f64().unwrap()], 1e-9);
+        }
+    }
+}
+
+/// Mean, its standard uncertainty, degrees of freedom: by the textbook.
+fn mean_and_scatter(values: &[f64]) -> (f64, f64, f64) {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    (mean, (squares / (n * (n - 1.0))).sqrt(), n - 1.0)
 }
 
 /// SciPy's savgol_filter, mode "interp": tolerance 1e-10 of each value (of a thousandth where values are smaller).

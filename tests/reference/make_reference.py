@@ -24,6 +24,7 @@ SEED = 20260402
 RATE_HZ = 200.0
 SAVGOL_CASES = [(11, 1), (11, 2), (21, 3), (31, 4)]
 T_CASES = [(p, df) for df in (1, 2, 3, 4.5, 9, 17.776, 30, 120, 1e4) for p in (0.005, 0.3, 0.9, 0.975, 0.9995)]
+WELCH_CASES = [[[0, 10], [400, 415]], [[0, 120], [600, 900]], [[100, 105], [120, 320]]]
 # Libraries and processors may differ in the last digits; a wrong formula differs in the first.
 RELATIVE = 1e-8
 ABSOLUTE = 1e-10
@@ -97,6 +98,19 @@ def savgol(torque):
     return out
 
 
+def welch(torque):
+    """After − before, unequal variances; stretches of the recording stand for two samples."""
+    out = []
+    for before, after in WELCH_CASES:
+        found = scipy.stats.ttest_ind(torque[slice(*after)], torque[slice(*before)], equal_var=False)
+        interval = found.confidence_interval(0.95)
+        out.append({
+            "before": before, "after": after, "t": float(found.statistic), "df": float(found.df), "p": float(found.pvalue),
+            "lo95": float(interval.low), "hi95": float(interval.high),
+        })
+    return out
+
+
 def compute(path):
     _, angle, torque = np.loadtxt(path, delimiter=",", skiprows=1, unpack=True)
     design = np.column_stack([np.ones_like(angle), angle, branches(angle)])
@@ -107,6 +121,7 @@ def compute(path):
         "huber": huber(design, torque),
         "t_quantiles": [[p, df, float(scipy.stats.t.ppf(p, df))] for p, df in T_CASES],
         "t_two_sided_p": [[t, df, float(2 * scipy.stats.t.sf(t, df))] for t in (0.1, 1.0, 2.5, 8.0) for df in (1, 4.5, 30)],
+        "welch": welch(torque),
         # A part of the signal keeps the stored file small; edges included.
         "savgol_samples": 120,
         "savgol": savgol(torque[:120]),

@@ -142,6 +142,28 @@ pub fn t95(df: f64) -> f64 {
     })
 }
 
+/// The degrees of freedom at which the 95 % factor is `t`: what an interval was made with. Infinite at the normal
+/// distribution's factor or below.
+pub fn df_of_t95(t: f64) -> f64 {
+    if t.is_nan() {
+        return f64::NAN;
+    }
+    if t <= t_quantile(0.975, MANY) {
+        return f64::INFINITY;
+    }
+    // By halving on the logarithm: the factor falls all along.
+    let (mut low, mut high) = (FEWEST.ln(), MANY.ln());
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if t_quantile(0.975, middle.exp()) > t {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    (0.5 * (low + high)).exp()
+}
+
 /// Effective degrees of freedom of √Σu² from parts (u, df): Welch–Satterthwaite, JCGM 100:2008 equation (G.2b).
 /// Infinite where no part with finite df counts. Zero where a part with u > 0 has none (df not positive): then no
 /// interval can be given. A part with u = 0 does not count.

@@ -8,6 +8,7 @@ mod compact;
 mod curve;
 mod legend;
 mod notes;
+mod pair;
 mod said;
 mod throws;
 mod traces;
@@ -42,6 +43,28 @@ pub fn curve_png(
 ) -> Result<(), Problem> {
     let sheet = curve::Sheet::of(checked, unit, axes);
     png_file(path, sheet.size(), |canvas| sheet.draw(canvas))
+}
+
+/// Torque against deflection before and after on the same axes, as an SVG that fills the width it is given.
+pub fn pair_svg(before: &Checked<'_>, after: &Checked<'_>, unit: TorqueUnit) -> String {
+    svg(pair::SIZE, &pair::said(before, after), |canvas| {
+        pair::draw(canvas, before, after, unit)
+    })
+}
+
+/// [`pair_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn pair_png(
+    path: &Path,
+    before: &Checked<'_>,
+    after: &Checked<'_>,
+    unit: TorqueUnit,
+) -> Result<(), Problem> {
+    png_file(path, pair::SIZE, |canvas| {
+        pair::draw(canvas, before, after, unit)
+    })
 }
 
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.

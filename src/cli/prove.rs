@@ -1,0 +1,185 @@
+//! `prove`: two recordings of a surface, before and after a fix, held against each other.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::{complain, show};
+use crate::assess::{Assessed, choices, find_surface};
+use crate::history::compare::{Outcome, Proof, Side, compare};
+use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
+use crate::problem::{Problem, exit};
+use crate::report::prove::{Proved, json, text};
+use crate::report::{Checked, plot};
+use crate::units::TorqueUnit;
+
+#[derive(Args)]
+#[command(
+    after_help = "Exit status: 0 the two were compared and nothing got worse, 1 something got worse or nothing could be compared, 2 an \
+                  argument, the logbook or a recording could not be used.\n\n\
+                  Example:\n  hingewright prove \"left elevator\" --logbook dunlin --before left-elevator-20260402-101500 --after left-elevator-20260402-114000 --plot pair.svg"
+)]
+pub struct Arguments {
+    /// The surface, by its name in the aircraft file
+    surface: String,
+    /// The logbook's folder
+    #[arg(long, value_name = "DIR")]
+    logbook: PathBuf,
+    /// The recording before the fix: its file name in the logbook, with or without its ending
+    #[arg(long, value_name = "ID")]
+    before: String,
+    /// The recording after the fix
+    #[arg(long, value_name = "ID")]
+    after: String,
+    /// One JSON object, in N·cm whatever --units says
+    #[arg(long)]
+    json: bool,
+    /// Draw both curves into FILE, an SVG or (by its ending) a PNG
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
+    /// Unit of torque in what is shown: ncm, kgcm, ozin or nm
+    #[arg(long, value_name = "UNIT", default_value = "ncm")]
+    units: TorqueUnit,
+}
+
+pub fn run(arguments: &Arguments) -> u8 {
+    match prove(arguments) {
+        Ok(status) => status,
+        Err(problem) => {
+            complain(&problem);
+            exit::UNUSABLE
+        }
+    }
+}
+
+fn prove(arguments: &Arguments) -> Result<u8, Problem> {
+    let logbook = Logbook::open(&arguments.logbook)?;
+    let aircraft = logbook.aircraft();
+    let surface_index = find_surface(&arguments.surface, aircraft).map_err(|_| {
+        Problem::new(format!(
+            "the aircraft has no surface \"{}\"",
+            arguments.surface
+        ))
+        .hint(format!("name one of {}", choices(aircraft)))
+    })?;
+    if let Some(file) = &arguments.plot {
+        spare_the_logbook(&logbook, file)?;
+    }
+    let (before_path, after_path) = (
+        logbook.recording_by_id(&arguments.before)?,
+        logbook.recording_by_id(&arguments.after)?,
+    );
+    if before_path == after_path {
+        return Err(Problem::new(format!(
+            "{}: before and after are the same recording",
+            before_path.display()
+        ))
+        .hint("sweep the surface once more, and name that recording with --after"));
+    }
+    let before = of_surface(&logbook, &before_path, surface_index)?;
+    let after = of_surface(&logbook, &after_path, surface_index)?;
+    let proof = compared(&logbook, surface_index, &before, &after);
+    let (before, after) = (Checked::of(aircraft, before), Checked::of(aircraft, after));
+    let proved = Proved {
+        before: &before,
+        after: &after,
+        proof: &proof,
+    };
+    print(arguments, &proved)?;
+    if let Some(file) = &arguments.plot {
+        draw(file, &before, &after, arguments.units)?;
+    }
+    Ok(match proof.outcome {
+        Outcome::Better | Outcome::NoChangeShown => exit::NO_FAULT,
+        Outcome::Worse | Outcome::NothingComparable => exit::FOUND,
+    })
+}
+
+fn of_surface(logbook: &Logbook, path: &Path, surface_index: usize) -> Result<Assessed, Problem> {
+    let assessed = logbook.assess(path)?;
+    if assessed.surface_index == surface_index {
+        return Ok(assessed);
+    }
+    let surface = &logbook.aircraft().surfaces[surface_index];
+    Err(Problem::new(format!(
+        "{}: this recording is of the {}, not of the {}",
+        path.display(),
+        assessed.summary.surface,
+        surface.name
+    ))
+    .hint("name two recordings of one surface"))
+}
+
+fn compared(logbook: &Logbook, surface_index: usize, before: &Assessed, after: &Assessed) -> Proof {
+    fn side(assessed: &Assessed) -> Side<'_> {
+        let summary = &assessed.summary;
+        let key = |name: &str| summary.keys.iter().rev().find(|(k, _)| k == name);
+        Side {
+            measured: &assessed.measured,
+            rig: summary.rig.as_ref().map(|r| r.name.as_str()),
+            servo: key("servo").map(|(_, tag)| tag.as_str()),
+            channels: summary.rig.as_ref().map_or(&[], |r| &r.channels),
+            unfinished: summary.unfinished.as_deref(),
+        }
+    }
+    let surface = &logbook.aircraft().surfaces[surface_index];
+    compare(surface, &side(before), &side(after))
+}
+
+fn print(arguments: &Arguments, proved: &Proved<'_>) -> Result<(), Problem> {
+    let told = if arguments.json {
+        let mut out = io::stdout().lock();
+        writeln!(out, "{}", json::line(proved)).and_then(|()| out.flush())
+    } else {
+        let mut out = anstream::stdout().lock();
+        let text = text::proof(proved, arguments.units, show::terminal_width());
+        write!(out, "{text}").and_then(|()| out.flush())
+    };
+    match told {
+        // A reader that has seen enough is no fault of ours.
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Problem::new(format!(
+            "the result could not be written: {error}"
+        ))),
+        _ => Ok(()),
+    }
+}
+
+/// A picture is never written among what was measured, nor over the aircraft file.
+fn spare_the_logbook(logbook: &Logbook, file: &Path) -> Result<(), Problem> {
+    let folder = file.parent().filter(|p| *p != Path::new(""));
+    let real = folder.unwrap_or(Path::new(".")).canonicalize();
+    let (Ok(folder), Ok(root)) = (real, logbook.root().canonicalize()) else {
+        return Ok(());
+    };
+    let inside = [RECORDINGS, RESULTS].map(|f| root.join(f));
+    let over_the_aircraft = folder == root && file.file_name().is_some_and(|n| n == AIRCRAFT_FILE);
+    if !over_the_aircraft && !inside.iter().any(|f| folder.starts_with(f)) {
+        return Ok(());
+    }
+    Err(Problem::new(format!(
+        "{}: the picture would stand among the logbook's own files",
+        file.display()
+    ))
+    .hint("give --plot a name outside recordings and results, for instance pair.svg"))
+}
+
+fn draw(
+    file: &Path,
+    before: &Checked<'_>,
+    after: &Checked<'_>,
+    unit: TorqueUnit,
+) -> Result<(), Problem> {
+    let png = file
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("png"));
+    if png {
+        plot::pair_png(file, before, after, unit)?;
+    } else {
+        write_whole(file, plot::pair_svg(before, after, unit).as_bytes())?;
+    }
+    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
+    // Standard output may be JSON.
+    let _ = writeln!(io::stderr(), "written: {}", whole.display());
+    Ok(())
+}

@@ -1,0 +1,194 @@
+//! `prove` from outside: a logbook of simulated recordings, one surface before and after.
+
+use std::path::PathBuf;
+
+use hingewright::simulated::{Scenario, simulate};
+use serde_json::Value;
+
+use super::bench::{BY_TORQUE, Bench, OnFile, Ran, elevator, run};
+
+fn book() -> Bench {
+    let bench = Bench::new(&OnFile::default());
+    std::fs::create_dir(bench.path("recordings")).unwrap();
+    bench
+}
+
+fn put(bench: &Bench, id: &str, keys: &str, scenario: &Scenario, seed: u64) -> PathBuf {
+    let capture = simulate(scenario, seed).capture;
+    let mut bytes = format!("# surface=left elevator\n{keys}").into_bytes();
+    bytes.extend(capture);
+    bench.put(&format!("recordings/{id}.log"), bytes)
+}
+
+fn prove(bench: &Bench, before: &str, after: &str, more: &[&str]) -> Ran {
+    let root = bench.path("");
+    let mut arguments = vec![
+        "prove",
+        "left elevator",
+        "--logbook",
+        root.to_str().unwrap(),
+    ];
+    arguments.extend(["--before", before, "--after", after]);
+    arguments.extend(more);
+    run(arguments)
+}
+
+fn proved(ran: &Ran) -> Value {
+    let value: Value =
+        serde_json::from_str(&ran.out).unwrap_or_else(|e| panic!("{e}: {}", ran.err));
+    assert_eq!(value["schema"], "hingewright.prove/1");
+    value
+}
+
+fn change<'a>(value: &'a Value, quantity: &str) -> &'a Value {
+    let changes = value["changes"].as_array().unwrap();
+    let found = changes.iter().find(|c| c["quantity"] == quantity);
+    found.unwrap_or_else(|| panic!("no {quantity} in {value}"))
+}
+
+/// One N·cm less of friction.
+fn eased(scenario: &Scenario) -> Scenario {
+    let mut eased = scenario.clone();
+    eased.plant.hinge.friction_ncm -= 1.0;
+    eased
+}
+
+#[test]
+fn less_friction_is_better_with_an_interval_that_holds_the_true_change() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    put(&bench, "before", "", &scenario, 1);
+    put(&bench, "after", "", &eased(&scenario), 2);
+    let ran = prove(&bench, "before", "after.log", &["--json"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    let value = proved(&ran);
+    assert_eq!(value["outcome"], "better");
+    let friction = change(&value, "friction_ncm");
+    assert_eq!(friction["verdict"], "better");
+    let (low, high) = (
+        friction["change"]["lo95"].as_f64().unwrap(),
+        friction["change"]["hi95"].as_f64().unwrap(),
+    );
+    assert!(low < -1.0 && -1.0 < high && high < 0.0, "{friction}");
+    assert!(friction["smallest_change_seen"].as_f64().unwrap() < 1.0);
+    assert_eq!(value["cautions"], serde_json::json!([]));
+
+    // The other way round the same is worse, and the exit status says so.
+    let ran = prove(&bench, "after", "before", &[]);
+    assert_eq!(ran.status, 1);
+    assert!(ran.out.contains("left elevator: worse"), "{}", ran.out);
+    assert!(ran.out.contains("friction"), "{}", ran.out);
+}
+
+#[test]
+fn the_same_surface_twice_shows_no_change() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    put(&bench, "before", "", &scenario, 3);
+    put(&bench, "after", "", &scenario, 4);
+    let ran = prove(&bench, "before", "after", &["--json"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    let value = proved(&ran);
+    assert_eq!(value["outcome"], "no-change-shown");
+    for change in value["changes"].as_array().unwrap() {
+        assert_eq!(change["verdict"], "no-change-shown", "{change}");
+        assert!(change["smallest_change_seen"].as_f64().unwrap() > 0.0);
+    }
+    let text = prove(&bench, "before", "after", &[]);
+    assert!(text.out.contains("no change shown") && text.out.contains("not ruled out"));
+}
+
+#[test]
+fn a_knee_that_is_gone_is_better_and_what_is_missing_is_null() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    let mut stiff = scenario.clone();
+    stiff.plant.hinge.knee_up = Some(hingewright::simulated::StiffBeyond {
+        at_deg: 13.0,
+        extra_ncm_per_deg: 0.9,
+    });
+    put(&bench, "before", "", &stiff, 5);
+    put(&bench, "after", "", &scenario, 6);
+    let value = proved(&prove(&bench, "before", "after", &["--json"]));
+    let knee = change(&value, "stiffness_beyond_ncm_per_deg");
+    assert_eq!(
+        (&knee["verdict"], &knee["which"]),
+        (&"better".into(), &"up".into())
+    );
+    assert!(knee["before"]["value"].is_number() && knee["after"].is_null());
+    assert!(
+        !prove(&bench, "before", "after", &["--json"])
+            .out
+            .contains("NaN")
+    );
+}
+
+#[test]
+fn what_differs_besides_the_fix_is_said() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    put(&bench, "before", "# servo=E1\n", &scenario, 7);
+    let mut other = scenario.clone();
+    other.rig_name = "another".into();
+    other.plant.supply.open_v += 1.0;
+    let unfinished = "# servo=E9\n# outcome=unfinished: stopped by hand\n";
+    put(&bench, "after", unfinished, &other, 8);
+    let ran = prove(&bench, "before", "after", &[]);
+    for words in [
+        "Another rig",
+        "Another servo: E1 before, E9",
+        "0.5 V",
+        "stopped by hand",
+    ] {
+        let said = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(said.contains(words), "{words}: {}", ran.out);
+    }
+}
+
+#[test]
+fn without_a_second_recording_of_the_surface_nothing_is_compared() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    put(&bench, "before", "", &scenario, 9);
+    prove(&bench, "before", "before", &[]).refused_with(&["same recording", "--after"]);
+    prove(&bench, "before", "afterwards", &[]).refused_with(&["no recording \"afterwards\""]);
+    let root = bench.path("");
+    let root = root.to_str().unwrap();
+    run([
+        "prove",
+        "canopy",
+        "--logbook",
+        root,
+        "--before",
+        "before",
+        "--after",
+        "b",
+    ])
+    .refused_with(&["canopy", "left elevator"]);
+}
+
+#[test]
+fn both_curves_are_drawn_into_one_picture_by_its_ending() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    put(&bench, "before", "", &scenario, 10);
+    put(&bench, "after", "", &eased(&scenario), 11);
+    let (svg, png) = (bench.path("pair.svg"), bench.path("pair.png"));
+    for file in [&svg, &png] {
+        let ran = prove(
+            &bench,
+            "before",
+            "after",
+            &["--plot", file.to_str().unwrap()],
+        );
+        assert_eq!(ran.status, 0, "{}", ran.err);
+        assert!(ran.err.contains(file.to_str().unwrap()));
+    }
+    let svg = std::fs::read_to_string(svg).unwrap();
+    assert!(svg.contains("before") && svg.contains("after, moving up"));
+    assert!(std::fs::read(png).unwrap().starts_with(b"\x89PNG\r\n"));
+    let recording = bench.path("recordings/before.log");
+    let kept = std::fs::read(&recording).unwrap();
+    let ran = prove(
+        &bench,
+        "before",
+        "after",
+        &["--plot", recording.to_str().unwrap()],
+    );
+    assert_eq!(ran.status, 2);
+    assert_eq!(std::fs::read(recording).unwrap(), kept);
+}
