@@ -9,6 +9,7 @@
 //! - [`aircraft`]: `aircraft.toml`, calibrations, linkage geometry.
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
 //! - [`verdict`]: pure; rules, findings, the sentences.
+//! - [`history`]: pure; trends, control charts, a season of recordings.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
@@ -20,6 +21,7 @@ pub mod aircraft;
 pub mod analysis;
 pub mod assess;
 pub mod cli;
+pub mod history;
 pub mod link;
 pub mod logbook;
 pub mod problem;
