@@ -9,6 +9,8 @@ mod fixture;
 pub mod html;
 pub mod json;
 pub mod plot;
+pub mod season_json;
+pub mod season_text;
 mod small_print;
 pub mod text;
 mod view;

@@ -84,6 +84,19 @@ pub struct Record {
     pub health: Health,
 }
 
+/// One quantity of one surface at a glance, among those of many aircraft.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Glance {
+    pub aircraft: String,
+    pub surface: String,
+    pub measure: Measure,
+    pub count: u32,
+    pub median: f64,
+    pub latest: f64,
+    /// Median of the latest five less that of the first five.
+    pub change: f64,
+}
+
 impl Subject {
     /// The worst of its quantities.
     pub fn level(&self) -> Level {
