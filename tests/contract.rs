@@ -18,6 +18,8 @@ mod logbook;
 mod readings;
 #[path = "contract/samples.rs"]
 mod samples;
+#[path = "contract/season.rs"]
+mod season;
 #[path = "contract/sensors.rs"]
 mod sensors;
 #[path = "contract/shape.rs"]

@@ -19,13 +19,12 @@ use crate::units::TorqueUnit;
     after_help = "Examples:\n  hingewright season --logbook dunlin\n  hingewright season --all-in club\n\n\
                   Exit status: 0 nothing to act on, 1 something to act on, 2 something could not be used (it is named, the rest is shown)."
 )]
-#[group(id = "whose", required = true, multiple = false, args = ["logbook", "all_in"])]
 pub struct Arguments {
     /// The logbook's folder
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", required_unless_present = "all_in")]
     logbook: Option<PathBuf>,
     /// All logbooks in a folder at a glance: counts, medians, latest values and how far they have moved
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", conflicts_with = "logbook")]
     all_in: Option<PathBuf>,
     /// One JSON object instead of text
     #[arg(long)]

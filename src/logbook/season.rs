@@ -313,3 +313,7 @@ fn glances(frame: &DataFrame) -> PolarsResult<Vec<Glance>> {
     }
     Ok(all)
 }
+
+#[cfg(test)]
+#[path = "season_tests.rs"]
+mod tests;
