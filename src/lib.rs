@@ -9,6 +9,7 @@
 //! - [`aircraft`]: `aircraft.toml`, calibrations, linkage geometry.
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
 //! - [`verdict`]: pure; rules, findings, the sentences.
+//! - [`history`]: pure; trends, control charts, a season of recordings.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`history`]: pure; what several recordings of a surface say together.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.

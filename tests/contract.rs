@@ -20,6 +20,8 @@ mod prove;
 mod readings;
 #[path = "contract/samples.rs"]
 mod samples;
+#[path = "contract/season.rs"]
+mod season;
 #[path = "contract/sensors.rs"]
 mod sensors;
 #[path = "contract/shape.rs"]

@@ -3,11 +3,13 @@
 mod check;
 mod demo;
 mod prove;
+mod note;
 mod recheck;
 mod record;
 mod report;
 mod rig;
 mod screen;
+mod season;
 mod show;
 mod simulate;
 mod sweep;
@@ -39,12 +41,16 @@ enum Command {
     Demo(demo::Arguments),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
+    /// Note what was done to a surface or a servo: its record begins a new baseline.
+    Note(note::Arguments),
     /// Make all results of a logbook again from its recordings.
     Recheck(recheck::Arguments),
     /// Write the page over a logbook: the latest finished recording of each surface.
     Report(report::Arguments),
     /// Look at a rig: its port, who it is, what it reads.
     Rig(rig::Arguments),
+    /// Every surface's and servo's health over its recordings: trends, and when a limit will be reached.
+    Season(season::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
@@ -69,9 +75,11 @@ pub fn run() -> u8 {
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
+        Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
+        Command::Season(arguments) => season::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
     }

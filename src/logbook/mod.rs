@@ -5,6 +5,7 @@
 //! DIR/aircraft.toml                 with the calibrations that it names beside it
 //! DIR/recordings/ID.log             as they came down the wire, never rewritten (or ID.csv)
 //! DIR/results/aircraft=NAME/surface=NAME/ID.parquet      one row each, always made again from the recordings
+//! DIR/notes.csv                     what was done and when, only ever added to
 //! ```
 //!
 //! Every file is whole or not there: it is written beside its place and renamed into it, so that two programs at once
@@ -16,17 +17,21 @@
 mod create;
 mod frame;
 mod name;
+mod notes;
 mod recheck;
 mod results;
 mod row;
 mod schema;
+mod season;
 #[cfg(test)]
 mod tests;
 mod whole;
 
+pub use notes::{NOTES, Note, NoteKind, time as note_time};
 pub use recheck::Rechecked;
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;
+pub use season::{LeftOut, Story, glance};
 pub use whole::write_whole;
 
 use std::fs::{self, File};

@@ -53,21 +53,7 @@ impl Logbook {
     /// # Errors
     /// A folder cannot be read.
     pub fn result_paths(&self) -> Result<Vec<PathBuf>, Problem> {
-        let folder = self.root().join(RESULTS);
-        let mut files = whole::files_below(&folder)?;
-        files.retain(|file| {
-            let within = file.strip_prefix(&folder).unwrap_or(file);
-            let parts: Vec<_> = within.iter().map(|p| p.to_string_lossy()).collect();
-            let [aircraft, surface, file] = &parts[..] else {
-                return false;
-            };
-            let [aircraft_column, surface_column] = schema::FOLDERS;
-            name::partition_value(aircraft, aircraft_column).is_some()
-                && name::partition_value(surface, surface_column).is_some()
-                && file.ends_with(".parquet")
-                && !file.starts_with('.')
-        });
-        Ok(files)
+        result_paths_below(self.root())
     }
 
     /// All results, one row each, read when asked for: the columns of the schema, then `aircraft` and `surface`. A logbook
@@ -77,53 +63,12 @@ impl Logbook {
     /// A folder cannot be read, or the logbook's path is not UTF-8.
     pub fn results(&self) -> Result<LazyFrame, Problem> {
         let paths = self.result_paths()?;
-        if paths.is_empty() {
-            let mut all = frame::file_schema();
-            all.merge(frame::folder_schema());
-            return Ok(DataFrame::empty_with_schema(&all).lazy());
-        }
-        let paths = paths
-            .iter()
-            .map(|path| PlRefPath::try_from_path(path))
-            .collect::<PolarsResult<Vec<_>>>()
-            .map_err(|error| self.unreadable(&error))?;
-        let arguments = ScanArgsParquet {
-            // Given, not taken from the first file: that one may be replaced between a plan and its execution.
-            schema: Some(SchemaRef::new(frame::file_schema())),
-            hive_options: HiveOptions {
-                enabled: Some(true),
-                hive_start_idx: 0,
-                schema: Some(SchemaRef::new(self.hive_schema())),
-                // A surface may be called 2, or 2026-04-18.
-                try_parse_dates: false,
-            },
-            // Any name may be a logbook's: none is a pattern.
-            glob: false,
-            // A file of an older version has fewer.
-            allow_missing_columns: true,
-            ..ScanArgsParquet::default()
-        };
-        let names: Vec<PlSmallStr> = frame::file_schema()
-            .iter_names()
-            .chain(frame::folder_schema().iter_names())
-            .cloned()
-            .collect();
-        LazyFrame::scan_parquet_files(paths.into(), arguments)
-            .map(|frame| frame.select([cols(names).as_expr()]))
-            .map_err(|error| self.unreadable(&error))
+        self.scan(&paths).map_err(|error| self.unreadable(&error))
     }
 
-    /// The folders' columns, and those that polars would see in the path to the logbook.
-    fn hive_schema(&self) -> Schema {
-        let mut hive = frame::folder_schema();
-        for part in self.root().components() {
-            if let Component::Normal(part) = part
-                && let Some((column, _)) = part.to_string_lossy().split_once('=')
-            {
-                hive.insert(column.into(), DataType::String);
-            }
-        }
-        hive
+    /// [`Logbook::results`] of these files alone.
+    pub(super) fn scan(&self, paths: &[PathBuf]) -> PolarsResult<LazyFrame> {
+        scan(self.root(), paths)
     }
 
     /// All results as values, for rooms that know nothing of frames; in the order of aircraft, surface, ID.
@@ -137,7 +82,7 @@ impl Logbook {
             .map_err(|error| self.unreadable(&error))
     }
 
-    fn unreadable(&self, error: &PolarsError) -> Problem {
+    pub(super) fn unreadable(&self, error: &PolarsError) -> Problem {
         Problem::new(format!(
             "{}: the results cannot be read: {error}",
             self.root().join(RESULTS).display()
@@ -147,4 +92,72 @@ impl Logbook {
             self.root().display()
         ))
     }
+}
+
+/// Whole paths of all results of the logbook in this folder, sorted.
+pub(super) fn result_paths_below(root: &Path) -> Result<Vec<PathBuf>, Problem> {
+    let folder = root.join(RESULTS);
+    let mut files = whole::files_below(&folder)?;
+    files.retain(|file| {
+        let within = file.strip_prefix(&folder).unwrap_or(file);
+        let parts: Vec<_> = within.iter().map(|p| p.to_string_lossy()).collect();
+        let [aircraft, surface, file] = &parts[..] else {
+            return false;
+        };
+        let [aircraft_column, surface_column] = schema::FOLDERS;
+        name::partition_value(aircraft, aircraft_column).is_some()
+            && name::partition_value(surface, surface_column).is_some()
+            && file.ends_with(".parquet")
+            && !file.starts_with('.')
+    });
+    Ok(files)
+}
+
+/// These files, all below `root`, read when asked for; none gives a frame without rows.
+pub(super) fn scan(root: &Path, paths: &[PathBuf]) -> PolarsResult<LazyFrame> {
+    if paths.is_empty() {
+        let mut all = frame::file_schema();
+        all.merge(frame::folder_schema());
+        return Ok(DataFrame::empty_with_schema(&all).lazy());
+    }
+    let paths = paths
+        .iter()
+        .map(|path| PlRefPath::try_from_path(path))
+        .collect::<PolarsResult<Vec<_>>>()?;
+    let arguments = ScanArgsParquet {
+        // Given, not taken from the first file: that one may be replaced between a plan and its execution.
+        schema: Some(SchemaRef::new(frame::file_schema())),
+        hive_options: HiveOptions {
+            enabled: Some(true),
+            hive_start_idx: 0,
+            schema: Some(SchemaRef::new(hive_schema(root))),
+            // A surface may be called 2, or 2026-04-18.
+            try_parse_dates: false,
+        },
+        // Any name may be a logbook's: none is a pattern.
+        glob: false,
+        // A file of an older version has fewer.
+        allow_missing_columns: true,
+        ..ScanArgsParquet::default()
+    };
+    let names: Vec<PlSmallStr> = frame::file_schema()
+        .iter_names()
+        .chain(frame::folder_schema().iter_names())
+        .cloned()
+        .collect();
+    LazyFrame::scan_parquet_files(paths.into(), arguments)
+        .map(|frame| frame.select([cols(names).as_expr()]))
+}
+
+/// The folders' columns, and those that polars would see in the path to the logbook.
+fn hive_schema(root: &Path) -> Schema {
+    let mut hive = frame::folder_schema();
+    for part in root.components() {
+        if let Component::Normal(part) = part
+            && let Some((column, _)) = part.to_string_lossy().split_once('=')
+        {
+            hive.insert(column.into(), DataType::String);
+        }
+    }
+    hive
 }

@@ -167,7 +167,11 @@ impl Cells {
             Drive::Passive => "passive",
         });
         self.text("drive", drive);
-        self.text("servo", servo);
+        // The recording's own word first: the servo may sit elsewhere by now.
+        self.text(
+            "servo",
+            key("servo").filter(|tag| !tag.is_empty()).or(servo),
+        );
         self.push("finished", Cell::Flag(Some(summary.unfinished.is_none())));
         self.text("unfinished_why", summary.unfinished.as_deref());
         self.count("samples", Some(summary.samples));

@@ -10,6 +10,8 @@ pub mod html;
 pub mod json;
 pub mod plot;
 pub mod prove;
+pub mod season_json;
+pub mod season_text;
 mod small_print;
 pub mod text;
 mod view;

@@ -29,6 +29,20 @@ ONE_LINE = (
     " FROM read_parquet('results/**/*.parquet', hive_partitioning = true) ORDER BY started"
 )
 
+# The README's: a season's counts, medians and latest values, run in the logbook's folder.
+SEASON = """
+SELECT surface, quantity, count(value) AS count, median(value) AS median, arg_max(value, started) AS latest
+FROM (
+    UNPIVOT (
+        SELECT surface, started, stiffness_ncm_per_deg, friction_ncm, slop_deg, rest_deg, hold_neutral_ma, share_of_stall, lead_mohm
+        FROM read_parquet('results/**/*.parquet', hive_partitioning = true)
+        WHERE finished AND started <= now()
+    ) ON stiffness_ncm_per_deg, friction_ncm, slop_deg, rest_deg, hold_neutral_ma, share_of_stall, lead_mohm
+    INTO NAME quantity VALUE value
+)
+GROUP BY surface, quantity ORDER BY surface, quantity
+"""
+
 # Column of a quantity: where it stands in the JSON.
 QUANTITIES = {
     "stiffness_ncm_per_deg": ("curve", "stiffness_ncm_per_deg"),
@@ -126,6 +140,33 @@ def by_duckdb(folder, lines):
     same("metadata", sorted(metadata), ["hingewright.schema", "hingewright.version"])
 
 
+def seasons(program, folder):
+    """Recordings of eight weeks, the same sample under other times, and what the program and DuckDB say of the season."""
+    text = next(SAMPLES.glob("1-*.log")).read_bytes()
+    for week in range(8):
+        day = datetime.date(2026, 5, 1) + datetime.timedelta(weeks=week)
+        lines = [b for b in text.split(b"\n") if not b.startswith(b"# started=")]
+        started = f"# started={day}T09:00:00Z".encode()
+        # Each a little shorter, so that no two are alike.
+        (folder / f"recordings/week-{week}.log").write_bytes(b"\n".join([started, *lines[: len(lines) - 300 * week], b""]))
+    run(program, folder, "recheck", "--logbook", ".")
+    season = json.loads(run(program, folder, "season", "--json", "--logbook", "."))
+    told = {}
+    for subject in season["subjects"]:
+        for one in subject["quantities"] if subject["kind"] == "surface" else []:
+            told[subject["name"], one["quantity"]] = (one["count"], one["median"], one["latest"]["value"])
+    connection = duckdb.connect()
+    connection.execute(f"SET file_search_path = '{folder}'")
+    found = {(row[0], row[1]): row[2:] for row in connection.execute(SEASON).fetchall()}
+    same("season: what is followed", sorted(found), sorted(told))
+    for key, (count, median, latest) in found.items():
+        same(f"season, {key}: count and latest", (count, latest), (told[key][0], told[key][2]))
+        # Of an even count the median is a mean: its last bit depends on the order of adding.
+        if not math.isclose(median, told[key][1], rel_tol=1e-14):
+            differences.append(f"season, {key}: median {median} by DuckDB, {told[key][1]} by season")
+    print(f"DuckDB and season agree on {len(found)} quantities of {season['recordings']['used']} recordings")
+
+
 def by_pyarrow(folder, lines):
     results = folder / "results"
     # A program that was killed leaves such a file: nobody reads it.
@@ -149,6 +190,7 @@ def main():
             sys.exit(f"only {len(lines)} samples were checked")
         by_duckdb(folder, lines)
         by_pyarrow(folder, lines)
+        seasons(program, folder)
     if differences:
         sys.exit("\n".join(differences))
     print(f"DuckDB {duckdb.__version__} and pyarrow {pyarrow.__version__} read {len(lines)} recordings as check --json has them")

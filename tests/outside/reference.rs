@@ -7,6 +7,7 @@ use hingewright::analysis::stats::smooth::SavitzkyGolay;
 use hingewright::analysis::stats::student::{t_quantile, t_two_sided_p};
 use hingewright::analysis::stats::{robust, smooth};
 use hingewright::history::welch::Difference;
+use hingewright::history::{mann_kendall::mann_kendall, theil_sen::theil_sen};
 use nalgebra::DMatrix;
 use serde_json::Value;
 
@@ -261,4 +262,28 @@ fn order_statistics_are_numpys() {
         &[reference["mad"].as_f64().unwrap()],
         1e-12,
     );
+}
+
+/// SciPy's theilslopes ("separate") and kendalltau ("exact"), pymannkendall's original_test; with ties and without.
+/// Tolerance 1e-12; 1e-9 for what goes through the normal distribution.
+#[test]
+fn trends_are_those_of_scipy_and_pymannkendall() {
+    let (reference, _) = stored();
+    for case in reference["trends"].as_array().unwrap() {
+        let (x, y) = (list(&case["x"]), list(&case["y"]));
+        let one = |key: &str| [case[key].as_f64().unwrap()];
+        let line = theil_sen(&x, &y, 0.95).unwrap();
+        alike("slope", &[line.slope], &one("slope"), 1e-12);
+        alike("at zero", &[line.at_zero], &one("at_zero"), 1e-12);
+        let (lo, hi) = line.interval.unwrap();
+        alike("interval", &[lo, hi], &list(&case["interval"]), 1e-12);
+        let test = mann_kendall(&y).unwrap();
+        assert_eq!(test.s, case["s"].as_i64().unwrap());
+        alike("variance", &[test.variance], &one("variance"), 1e-12);
+        alike("z", &[test.z], &one("z"), 1e-12);
+        alike("p", &[test.p_normal], &one("p_normal"), 1e-9);
+        if let Some(counted) = case["p_counted"].as_f64().filter(|_| y.len() <= 10) {
+            alike("p counted out", &[test.p], &[counted], 1e-12);
+        }
+    }
 }

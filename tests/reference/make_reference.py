@@ -1,4 +1,4 @@
-"""Computes with NumPy, SciPy and statsmodels what the Rust code is compared with, for one small recording-like data set.
+"""Computes with NumPy, SciPy, statsmodels and pymannkendall what the Rust code is compared with, for one small recording-like data set.
 
     python3 -m venv venv && venv/bin/pip install -r tests/reference/requirements.txt
     venv/bin/python tests/reference/make_reference.py          # writes recording.csv and reference.json
@@ -15,6 +15,7 @@ import pathlib
 import sys
 
 import numpy as np
+import pymannkendall
 import scipy.signal
 import scipy.stats
 import statsmodels.api as sm
@@ -108,6 +109,27 @@ def welch(torque):
             "before": before, "after": after, "t": float(found.statistic), "df": float(found.df), "p": float(found.pvalue),
             "lo95": float(interval.low), "hi95": float(interval.high),
         })
+def series():
+    """Two years of invented readings at uneven days: without ties, with ties in both, and seven of no trend."""
+    days = [0, 9, 16, 30, 41, 55, 60, 77, 90, 104, 118, 131, 150, 163, 181]
+    rising = [3.1, 3.05, 3.22, 3.18, 3.3, 3.27, 3.41, 3.36, 3.52, 3.47, 9.9, 3.6, 3.58, 3.71, 3.69]
+    tied_days = [0, 7, 7, 14, 21, 21, 28, 35, 42, 49, 56, 56]
+    tied = [5, 5, 4, 6, 6, 7, 6, 8, 7, 8, 9, 8]
+    flat = [1.2, 0.9, 1.1, 1.3, 0.8, 1.15, 1.05]
+    return [(days, rising), (tied_days, tied), (list(range(7)), flat)]
+
+
+def trends():
+    out = []
+    for x, y in series():
+        slope, at_zero, low, high = scipy.stats.theilslopes(y, x, alpha=0.95, method="separate")
+        test = pymannkendall.original_test(y)
+        case = {"x": x, "y": y, "slope": float(slope), "at_zero": float(at_zero), "interval": [float(low), float(high)]}
+        case |= {"s": int(test.s), "variance": float(test.var_s), "z": float(test.z), "p_normal": float(test.p)}
+        # Counted over all orders, where there is no tie.
+        exact = len(set(y)) == len(y)
+        counted = scipy.stats.kendalltau(range(len(y)), y, method="exact").pvalue if exact else None
+        out.append(case | {"p_counted": counted and float(counted)})
     return out
 
 
@@ -126,6 +148,7 @@ def compute(path):
         "savgol_samples": 120,
         "savgol": savgol(torque[:120]),
         "quantiles": [[p, float(np.quantile(torque, p))] for p in (0.025, 0.25, 0.5, 0.9)],
+        "trends": trends(),
         "mad": float(scipy.stats.median_abs_deviation(torque, scale="normal")),
     }
 

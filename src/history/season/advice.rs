@@ -1,0 +1,58 @@
+//! What to look at first, in a builder's words: one sentence for a quantity that is not fine. No number is worked out here.
+
+use super::{Chart, Crossing, Health, Level, Measure};
+
+/// The sentence; `None` where nothing is to be done.
+pub fn advice(measure: Measure, health: &Health) -> Option<String> {
+    if health.level == Level::Fine {
+        return health.repeat.then(|| {
+            "the latest reading is out of line and stands alone: repeat it before believing it"
+                .to_owned()
+        });
+    }
+    let look = place(measure, falls(health));
+    let why = if health.crossing == Crossing::Passed {
+        "beyond its limit in the latest two recordings"
+    } else if health.step != 0 {
+        "two recordings in a row have left the baseline (if something was done to it, tell with `hingewright note`)"
+    } else if health.level == Level::Act {
+        "moving steadily towards its limit"
+    } else if health.repeat {
+        "drifting, and the latest reading is out of line besides: repeat it"
+    } else {
+        "drifting"
+    };
+    Some(format!("{why}: {look}"))
+}
+
+fn falls(health: &Health) -> bool {
+    match health.step {
+        0 => health.chart == Chart::Below || health.trend.is_some_and(|t| t.slope < 0.0),
+        step => step < 0,
+    }
+}
+
+/// Common practice; no source.
+fn place(measure: Measure, falls: bool) -> &'static str {
+    match (measure, falls) {
+        (Measure::Stiffness, false) => {
+            "look for paint, glue or a gap seal that binds on the hinge line"
+        }
+        (Measure::Stiffness, true) => {
+            "look for a hinge or horn that has come loose, or a tape that has let go"
+        }
+        (Measure::Friction, false) => "free the rod ends and clean the hinge line",
+        (Measure::Friction, true) => "see that the rod ends still hold: less friction may be wear",
+        (Measure::Slop, _) => "feel for play in clevis, horn, arm and gears, in this order",
+        (Measure::Rest, _) => "see whether the arm's screw, the rod's length or the trim has moved",
+        (Measure::HoldNeutral, false) => {
+            "take the rod off: if the servo still hums it is the servo, otherwise the linkage binds"
+        }
+        (Measure::HoldNeutral, true) => "see that the rod still reaches the surface without play",
+        (Measure::ShareOfStall, _) => {
+            "look at friction and stiffness above, then at the linkage's ratio"
+        }
+        (Measure::Lead, false) => "look at plugs, extension leads and solder joints",
+        (Measure::Lead, true) => "see whether a lead or a plug was exchanged, and note it",
+    }
+}

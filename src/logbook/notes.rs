@@ -1,0 +1,272 @@
+//! `notes.csv`: what was done to a surface or a servo, and when. RFC 4180, one line each, only ever added to.
+//! A line that cannot be read is named and the others are used. Nothing is judged here.
+
+use std::fs::{self, OpenOptions};
+use std::io::{ErrorKind, Write};
+use std::path::PathBuf;
+
+use csv_core::{ReadRecordResult, Reader};
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use super::{Logbook, whole};
+use crate::history::season::Event;
+use crate::problem::Problem;
+
+/// The notes' file in every logbook.
+pub const NOTES: &str = "notes.csv";
+const HEADER: &str = "at,subject,kind,text";
+
+/// What a note is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoteKind {
+    ServoReplaced,
+    HingeWork,
+    RodWork,
+    /// A remark: no new baseline.
+    Other,
+}
+
+impl NoteKind {
+    pub const ALL: [Self; 4] = [
+        Self::ServoReplaced,
+        Self::HingeWork,
+        Self::RodWork,
+        Self::Other,
+    ];
+
+    /// As it stands in the file.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::ServoReplaced => "servo-replaced",
+            Self::HingeWork => "hinge-work",
+            Self::RodWork => "rod-work",
+            Self::Other => "other",
+        }
+    }
+
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+}
+
+/// A line of the notes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Note {
+    pub at: Timestamp,
+    /// A surface's name or a servo's tag.
+    pub subject: String,
+    pub kind: NoteKind,
+    pub text: String,
+}
+
+impl Note {
+    /// What begins a new baseline; `None` of a remark.
+    pub fn event(&self) -> Option<Event> {
+        (self.kind != NoteKind::Other).then(|| Event {
+            at: self.at,
+            subject: self.subject.clone(),
+            what: format!("{}: {}", self.kind.word(), self.text),
+        })
+    }
+
+    fn line(&self) -> String {
+        let fields = [
+            self.at.to_string(),
+            self.subject.clone(),
+            self.kind.word().to_owned(),
+            self.text.clone(),
+        ];
+        fields.map(|f| quoted(&f)).join(",") + "\n"
+    }
+}
+
+impl Logbook {
+    /// Adds a note at the end, in one write: two programs at once never tear each other's lines. The whole path of the file.
+    ///
+    /// # Errors
+    /// It cannot be written to.
+    pub fn add_note(&self, note: &Note) -> Result<PathBuf, Problem> {
+        let path = self.root().join(NOTES);
+        let before = match fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == ErrorKind::NotFound => Vec::new(),
+            Err(error) => return Err(whole::cannot_read(&path, &error)),
+        };
+        let start = match before.last() {
+            None => format!("{HEADER}\n"),
+            Some(b'\n') => String::new(),
+            // A line that was cut off keeps its place, and damages no other.
+            Some(_) => "\n".into(),
+        };
+        let write = || {
+            let mut file = OpenOptions::new().append(true).create(true).open(&path)?;
+            file.write_all((start + &note.line()).as_bytes())?;
+            file.sync_all()
+        };
+        write().map_err(|error| whole::cannot_write(&path, &error))?;
+        Ok(path)
+    }
+
+    /// All notes, in the order of time, and what could not be read of them.
+    ///
+    /// # Errors
+    /// The file is there and cannot be read at all.
+    pub fn notes(&self) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
+        let path = self.root().join(NOTES);
+        let bytes = match fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Default::default()),
+            Err(error) => return Err(whole::cannot_read(&path, &error)),
+        };
+        let (mut notes, mut problems) = (Vec::new(), Vec::new());
+        for (number, line) in bytes.split(|b| *b == b'\n').enumerate() {
+            let line = line.strip_suffix(b"\r").unwrap_or(line);
+            let line = line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line);
+            if line.trim_ascii().is_empty() || line == HEADER.as_bytes() {
+                continue;
+            }
+            match parse(line) {
+                Ok(note) => notes.push(note),
+                Err(why) => problems.push(
+                    Problem::new(format!("{}, line {}: {why}", path.display(), number + 1))
+                        .excerpt(format!(
+                            "  {}",
+                            String::from_utf8_lossy(line).escape_debug()
+                        ))
+                        .hint(format!(
+                            "put it right, as {HEADER}; the other notes are used"
+                        )),
+                ),
+            }
+        }
+        notes.sort_by_key(|note| note.at);
+        Ok((notes, problems))
+    }
+}
+
+fn parse(line: &[u8]) -> Result<Note, String> {
+    let fields = fields(line).ok_or("a note has four fields")?;
+    let [at, subject, kind, text] = &fields[..] else {
+        return Err(format!("{} fields instead of four", fields.len()));
+    };
+    Ok(Note {
+        at: time(at).ok_or(format!("\"{}\" is no time", at.escape_debug()))?,
+        subject: subject.trim().to_owned(),
+        kind: NoteKind::from_word(kind.trim())
+            .ok_or(format!("\"{}\" is no kind of note", kind.escape_debug()))?,
+        text: text.clone(),
+    })
+}
+
+/// A time with its zone, or a date: that counts from its beginning, UTC.
+pub fn time(text: &str) -> Option<Timestamp> {
+    let text = text.trim();
+    let date = || {
+        let date: Date = text.parse().ok()?;
+        TimeZone::UTC.to_timestamp(date.at(0, 0, 0, 0)).ok()
+    };
+    text.parse().ok().or_else(date)
+}
+
+/// The fields of one line; `None` where they are no UTF-8 or too many.
+fn fields(line: &[u8]) -> Option<Vec<String>> {
+    let (mut out, mut ends) = (vec![0; line.len() + 1], [0; 16]);
+    let (mut reader, ended) = (Reader::new(), [line, b"\n"].concat());
+    let (result, _, _, count) = reader.read_record(&ended, &mut out, &mut ends);
+    if result != ReadRecordResult::Record {
+        return None;
+    }
+    let mut start = 0;
+    let field = |end: &usize| {
+        let bytes = out[start..*end].to_vec();
+        start = *end;
+        String::from_utf8(bytes).ok()
+    };
+    ends[..count].iter().map(field).collect()
+}
+
+/// A field as RFC 4180 has it; line ends become spaces, so that a line of the file is a note.
+fn quoted(text: &str) -> String {
+    let text = text.replace(|c: char| c.is_control(), " ");
+    match text.contains(['"', ',']) || text.trim() != text {
+        true => format!("\"{}\"", text.replace('"', "\"\"")),
+        false => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn note(text: &str) -> Note {
+        Note {
+            at: "2026-05-02T10:00:00Z".parse().unwrap(),
+            subject: "left elevator, \"old\"".into(),
+            kind: NoteKind::HingeWork,
+            text: text.into(),
+        }
+    }
+
+    fn book() -> (tempfile::TempDir, Logbook) {
+        let folder = tempfile::tempdir().unwrap();
+        let sample = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/aircraft.toml");
+        let logbook = Logbook::create(folder.path().join("book"), sample).unwrap();
+        (folder, logbook)
+    }
+
+    #[test]
+    fn a_note_comes_back_as_it_was_whatever_is_in_it() {
+        let (_folder, logbook) = book();
+        assert_eq!(logbook.notes().unwrap(), (vec![], vec![]));
+        for text in [
+            "plain",
+            "with, comma",
+            "a \"quoted\" word",
+            " spaced ",
+            "naïve 舵",
+        ] {
+            logbook.add_note(&note(text)).unwrap();
+        }
+        logbook.add_note(&note("two\nlines")).unwrap();
+        let (notes, problems) = logbook.notes().unwrap();
+        assert_eq!(problems, []);
+        let texts: Vec<&str> = notes.iter().map(|n| n.text.as_str()).collect();
+        assert_eq!(texts[..3], ["plain", "with, comma", "a \"quoted\" word"]);
+        assert_eq!(texts[3..], [" spaced ", "naïve 舵", "two lines"]);
+        assert_eq!(notes[0], note("plain"));
+    }
+
+    #[test]
+    fn a_damaged_line_is_named_and_the_others_are_used() {
+        let (_folder, logbook) = book();
+        let path = logbook.add_note(&note("first")).unwrap();
+        let mut bytes = fs::read(&path).unwrap();
+        bytes.extend(b"2026-05-03,rudder,rod-work,by hand\nyesterday,rudder,other,x\n\xff,a,b,c\n2026-05-04T1");
+        fs::write(&path, bytes).unwrap();
+        logbook.add_note(&note("last")).unwrap();
+        let (notes, problems) = logbook.notes().unwrap();
+        let texts: Vec<&str> = notes.iter().map(|n| n.text.as_str()).collect();
+        assert_eq!(texts, ["first", "last", "by hand"]);
+        let named = |line: &str| problems.iter().any(|p| p.what.contains(line));
+        assert!(
+            named("line 4:") && named("line 5:") && named("line 6:"),
+            "{problems:?}"
+        );
+        assert_eq!(problems.len(), 3);
+    }
+
+    #[test]
+    fn notes_written_at_once_are_all_there() {
+        let (_folder, logbook) = book();
+        std::thread::scope(|scope| {
+            for i in 0..8 {
+                let logbook = &logbook;
+                scope.spawn(move || logbook.add_note(&note(&format!("{i}"))).unwrap());
+            }
+        });
+        let (notes, problems) = logbook.notes().unwrap();
+        assert_eq!((notes.len(), problems.len()), (8, 0));
+    }
+}
