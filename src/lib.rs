@@ -10,6 +10,7 @@
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
 //! - [`verdict`]: pure; rules, findings, the sentences.
 //! - [`assess`]: a recording measured and judged, in one call.
+//! - [`history`]: pure; what recordings tell together, over time.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
@@ -20,6 +21,7 @@ pub mod aircraft;
 pub mod analysis;
 pub mod assess;
 pub mod cli;
+pub mod history;
 pub mod link;
 pub mod logbook;
 pub mod problem;
