@@ -17,7 +17,7 @@ pub const WITHIN_SHARE: f64 = 0.05;
 pub const RECHECK_AFTER_H: f64 = 12.0;
 /// A rest in which a hinge takes back some of its stiffness, so that it may be stiffer after it, h
 /// (common practice, no source).
-const REST_H: f64 = 1.0;
+pub const REST_H: f64 = 1.0;
 /// Sessions further apart than this in the room's temperature are compared with a warning only, K.
 pub const AIR_APART_K: f64 = 8.0;
 
