@@ -1,6 +1,8 @@
 //! Rigs on ports as an outsider meets them: the binary over a pseudo-terminal.
 #![cfg(unix)]
 
+#[path = "rig/break_in.rs"]
+mod break_in;
 #[path = "rig/demo.rs"]
 mod demo;
 #[path = "rig/host.rs"]

@@ -1,5 +1,6 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
+mod break_in;
 mod check;
 mod demo;
 mod prove;
@@ -35,6 +36,8 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Work a hinge in, in stages of growing deflection, and follow it until it has settled.
+    BreakIn(Box<break_in::Arguments>),
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
@@ -72,6 +75,7 @@ pub fn run() -> u8 {
         }
     };
     match arguments.command {
+        Command::BreakIn(arguments) => break_in::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),

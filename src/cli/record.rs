@@ -9,7 +9,7 @@ use super::show;
 use crate::aircraft::{Surface, TripPoints};
 use crate::logbook::Logbook;
 use crate::problem::Problem;
-use crate::rig::{self as bench, Asked, Page, Passive, Rig, Run, SweepPlan};
+use crate::rig::{self as bench, Asked, Guard, Page, Passive, Rig, Run, SweepPlan, Way};
 
 /// Where what is said of a first word begins.
 const COLUMN: usize = 11;
@@ -84,6 +84,27 @@ impl<'a> Record<'a> {
             keys: &keys,
         };
         bench::sweep(rig, page, plan, trip, &mut |progress| {
+            screen.progress(progress)
+        })
+        .await
+    }
+
+    /// A batch of working a hinge in: a sweep on a way that is known, if it is, and under a guard.
+    pub async fn batch(
+        self,
+        rig: Rig<Asked>,
+        plan: SweepPlan,
+        trip: TripPoints,
+        known: (Option<Way>, Guard),
+        screen: &mut Screen,
+    ) -> Result<(Run, Option<Way>, Guard), Problem> {
+        let (keys, file) = (self.on_top(), self.file);
+        let page = Page {
+            file,
+            path: &self.path,
+            keys: &keys,
+        };
+        bench::batch(rig, page, plan, trip, known, &mut |progress| {
             screen.progress(progress)
         })
         .await

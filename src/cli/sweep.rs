@@ -10,7 +10,7 @@ use super::record::{Record, a_line, say};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
-use crate::aircraft::{Surface, TripPoints};
+use crate::aircraft::{Aircraft, Surface, TripPoints};
 use crate::assess::{choices, find_surface};
 use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
@@ -91,21 +91,14 @@ impl Job<'_> {
 
 fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     let scratch = tempfile::tempdir();
+    let scratch = scratch.as_ref().ok().map(tempfile::TempDir::path);
     let logbook = opened(
-        arguments,
-        scratch.as_ref().ok().map(tempfile::TempDir::path),
+        &arguments.logbook,
+        arguments.aircraft.as_deref(),
+        scratch.filter(|_| arguments.dry_run),
     )?;
     let aircraft = logbook.aircraft();
-    let surface_index = find_surface(&arguments.surface, aircraft).map_err(|near| {
-        let meant = near.map_or(String::new(), |near| {
-            format!("did you mean \"{}\"? ", near.name)
-        });
-        Problem::new(format!(
-            "{} has no surface \"{}\"",
-            aircraft.name, arguments.surface
-        ))
-        .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
-    })?;
+    let surface_index = surface_named(&arguments.surface, aircraft)?;
     let surface = &aircraft.surfaces[surface_index];
     let job = Job {
         plan: SweepPlan::of(
@@ -136,11 +129,26 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     })
 }
 
-/// The logbook; begun with --aircraft where there is none. A dry run begins it in a folder that goes away.
-fn opened(arguments: &Arguments, scratch: Option<&Path>) -> Result<Logbook, Problem> {
-    let there = arguments.logbook.join(AIRCRAFT_FILE);
-    let Some(file) = &arguments.aircraft else {
-        return Logbook::open(&arguments.logbook);
+/// The aircraft's surface of this name.
+pub fn surface_named(name: &str, aircraft: &Aircraft) -> Result<usize, Problem> {
+    find_surface(name, aircraft).map_err(|near| {
+        let meant = near.map_or(String::new(), |near| {
+            format!("did you mean \"{}\"? ", near.name)
+        });
+        Problem::new(format!("{} has no surface \"{name}\"", aircraft.name))
+            .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
+    })
+}
+
+/// The logbook; begun with an aircraft file where there is none, in `scratch` if that is given.
+pub fn opened(
+    root: &Path,
+    aircraft: Option<&Path>,
+    scratch: Option<&Path>,
+) -> Result<Logbook, Problem> {
+    let there = root.join(AIRCRAFT_FILE);
+    let Some(file) = aircraft else {
+        return Logbook::open(root);
     };
     if there.exists() {
         let same = std::fs::read(&there).ok() == std::fs::read(file).ok();
@@ -151,12 +159,12 @@ fn opened(arguments: &Arguments, scratch: Option<&Path>) -> Result<Logbook, Prob
                 there.display()
             ));
         }
-        return Logbook::open(&arguments.logbook);
+        return Logbook::open(root);
     }
-    match scratch.filter(|_| arguments.dry_run) {
+    match scratch {
         Some(scratch) => Logbook::create(scratch, file),
         None => {
-            let logbook = Logbook::create(&arguments.logbook, file)?;
+            let logbook = Logbook::create(root, file)?;
             say(&format!(
                 "begun      a new logbook in {}",
                 logbook.root().display()
@@ -265,7 +273,8 @@ fn passive_plan(job: &Job) -> String {
     )
 }
 
-fn cautions(taken_as_read: bool) {
+/// What to mind before anything moves.
+pub fn cautions(taken_as_read: bool) {
     let mut out = anstream::stdout();
     let _ = writeln!(out);
     for (heading, sentence) in &CAUTIONS[..4] {
@@ -282,7 +291,7 @@ fn cautions(taken_as_read: bool) {
 }
 
 /// Asks once. The rig may go away meanwhile.
-async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
+pub async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
     let mut out = anstream::stdout();
     let _ = write!(out, "Is everything clear, and may it move now? [y/N] ");
     let _ = out.flush();
@@ -336,6 +345,11 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
     let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
     let status = checked(job, &whole, run.cut.is_some());
+    if how_it_ended(run) { exit::RIG } else { status }
+}
+
+/// Says where a run that was cut short left the rig, and what went wrong; whether anything did.
+pub fn how_it_ended(run: &Run) -> bool {
     if run.cut.is_some() && run.disarmed {
         let place = run.left_at_deg.map_or(String::new(), |deg| {
             format!("; the surface stands at {deg:+.1}°")
@@ -357,11 +371,7 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     if let Some(cut) = &run.cut {
         complain(&cut.problem());
     }
-    if run.cut.is_some() || run.written.problem.is_some() {
-        exit::RIG
-    } else {
-        status
-    }
+    run.cut.is_some() || run.written.problem.is_some()
 }
 
 /// The verdict on the recording, printed and stored; the exit status of `check`. Of an unfinished run it is one line.

@@ -42,6 +42,8 @@ pub enum Cut {
     Disk(Problem),
     /// What was measured forbids to go on.
     Unwise(Problem),
+    /// Torque or current rose above what it may be, or was before.
+    Rose(Problem),
 }
 
 impl Cut {
@@ -77,7 +79,7 @@ impl Cut {
             Cut::Unanswered { command } => Problem::new(format!("the rig did not answer {command}, asked three times"))
                 .hint("check cable and baud rate; `hingewright rig watch` shows how many lines come damaged"),
             Cut::Stopped { how } => Problem::new(format!("stopped: {how}")).hint("what was recorded is kept; sweep again when ready"),
-            Cut::Disk(problem) | Cut::Unwise(problem) => problem.clone(),
+            Cut::Disk(problem) | Cut::Unwise(problem) | Cut::Rose(problem) => problem.clone(),
         }
     }
 }

@@ -66,7 +66,6 @@ enum Taker {
     /// Kept since the last `RIG` line, for a recording that may begin.
     Before(Vec<u8>),
     Journal(Journal),
-    Nobody,
 }
 
 /// A line to a rig.
@@ -223,9 +222,9 @@ impl Line {
         }
     }
 
-    /// Ends the recording, if there is one. Waits for the disk.
+    /// Ends the recording, if there is one. Waits for the disk. Another may begin.
     pub fn end_recording(&self, outcome: Result<(), &str>) -> Option<Written> {
-        let taker = std::mem::replace(&mut *self.shared.taker(), Taker::Nobody);
+        let taker = std::mem::replace(&mut *self.shared.taker(), Taker::Before(Vec::new()));
         match taker {
             Taker::Journal(journal) => Some(journal.finish(outcome)),
             _ => None,
@@ -360,7 +359,6 @@ impl Shared {
                     kept.clear();
                 }
             }
-            Taker::Nobody => {}
         }
         Ok(())
     }

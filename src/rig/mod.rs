@@ -5,10 +5,13 @@
 //! - [`Line`]: reading, writing, answers, heartbeat and recording, on a thread of its own.
 //! - [`Rig`]: driving, as states in types; see [`drive`].
 //! - [`sweep()`] and [`listen`]: a recorded run, driven or by hand, from its first byte to the last, however it ends.
+//! - [`batch`]: one of the recorded runs by which a hinge is worked in, under a [`Guard`]; [`stages`] says how far.
 
+mod break_in;
 mod cut;
 pub mod drive;
 mod ear;
+mod guard;
 mod line;
 mod live;
 mod look;
@@ -20,15 +23,17 @@ mod sweep;
 mod tasks;
 mod wire;
 
+pub use break_in::{Stage, stages};
 pub use cut::Cut;
 pub use drive::{Armed, Asked, Disarmed, Ended, Limited, Moving, PulseRange, Rig};
 pub use ear::Ear;
+pub use guard::Guard;
 pub use line::{ANSWER_WITHIN, Line, TRIES};
 pub use live::{Heard, Live, Sample};
 pub use passive::{Coverage, ENOUGH_STROKES, Passive};
 pub use plan::SweepPlan;
-pub use session::{Page, Run, listen, sweep};
-pub use sweep::{Phase, Progress};
+pub use session::{Page, Run, batch, listen, sweep};
+pub use sweep::{Phase, Progress, Way};
 
 #[cfg(test)]
 mod tests;

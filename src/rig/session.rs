@@ -8,11 +8,12 @@ use std::time::Duration;
 use super::cut::Cut;
 use super::drive::{Asked, Rig};
 use super::ear::Ear;
+use super::guard::Guard;
 use super::line::Line;
 use super::live::Heard;
 use super::passive::{Coverage, Passive};
 use super::plan::SweepPlan;
-use super::sweep::{Progress, Sweep};
+use super::sweep::{Progress, Sweep, Way};
 use crate::aircraft::TripPoints;
 use crate::problem::Problem;
 use crate::recording::{Channel, Journal, REMARK, Written};
@@ -51,12 +52,39 @@ pub async fn sweep(
     trip: TripPoints,
     tell: &mut dyn FnMut(&Progress),
 ) -> Result<Run, Problem> {
+    drive(rig, page, Sweep::new(plan, trip, tell))
+        .await
+        .map(|(run, _, _)| run)
+}
+
+/// One batch of a hinge's working in: a recorded sweep that takes a known way, and gives back the one that it went.
+/// `guard` sees its cycles, and comes back with what they were like.
+pub async fn batch(
+    rig: Rig<Asked>,
+    page: Page<'_>,
+    plan: SweepPlan,
+    trip: TripPoints,
+    (way, guard): (Option<Way>, Guard),
+    tell: &mut dyn FnMut(&Progress),
+) -> Result<(Run, Option<Way>, Guard), Problem> {
+    let mut sweep = Sweep::new(plan, trip, tell);
+    sweep.way = way;
+    sweep.guard = Some(guard);
+    let (run, way, guard) = drive(rig, page, sweep).await?;
+    Ok((run, way, guard.unwrap_or_default()))
+}
+
+async fn drive(
+    rig: Rig<Asked>,
+    page: Page<'_>,
+    mut sweep: Sweep<'_>,
+) -> Result<(Run, Option<Way>, Option<Guard>), Problem> {
     let line = Arc::clone(rig.line());
     let rig = begin(rig, page).await?;
-    let mut sweep = Sweep::new(plan, trip, tell);
     let cut = sweep.run(rig).await.err();
     let notes = std::mem::take(&mut sweep.notes);
-    end(&line, cut, notes).await
+    let run = end(&line, cut, notes).await?;
+    Ok((run, sweep.way, sweep.guard))
 }
 
 /// Records while a hand or a transmitter moves the surface, until `enough` says so or the run is cut short.

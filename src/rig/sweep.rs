@@ -5,6 +5,7 @@ use std::ops::ControlFlow;
 
 use super::cut::Cut;
 use super::drive::{Armed, Asked, Disarmed, Ended, Rig};
+use super::guard::Guard;
 use super::live::Sample;
 use super::look;
 use super::plan::{PulseMap, REST_S, STEP_REST_S, SweepPlan};
@@ -33,6 +34,9 @@ const READINGS_ABOVE: u32 = 3;
 /// Hold where the servo pushes against something, s: shorter than any stall limit.
 const HOLD_PUSHING_S: f64 = 0.15;
 
+/// Neutral may stand off by this much from one sweep to the next, degrees: play, and a dead band's worth.
+const NEUTRAL_HOLDS_DEG: f64 = 3.0;
+
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Phase {
     Looking,
@@ -60,11 +64,24 @@ struct End {
     pushing: bool,
 }
 
+/// The way between the ends, as a sweep found it: a later one over the same ends need not feel for it again.
+#[derive(Debug, Clone)]
+pub struct Way {
+    map: PulseMap,
+    neutral_deg: f64,
+    up: End,
+    down: End,
+}
+
 /// A sweep under way.
 pub struct Sweep<'a> {
     plan: SweepPlan,
     trip: TripPoints,
     map: PulseMap,
+    /// Known beforehand, or found.
+    pub way: Option<Way>,
+    /// Sees every sample of the cycles, and may end the run.
+    pub guard: Option<Guard>,
     pulse_us: f64,
     left_s: f64,
     tell: &'a mut dyn FnMut(&Progress),
@@ -78,6 +95,8 @@ impl<'a> Sweep<'a> {
             plan,
             trip,
             map: PulseMap::default(),
+            way: None,
+            guard: None,
             pulse_us: 0.0,
             left_s: plan.whole_s(),
             tell,
@@ -92,11 +111,16 @@ impl<'a> Sweep<'a> {
             .await?;
         self.notes.extend(seen.notes);
         let rig = rig.limit(&trip, &mut self.notes).await?.arm().await?;
+        if let Some(way) = &self.way {
+            self.map = way.map.clone();
+        }
         let (rig, neutral) = self.begin_at_middle(rig).await?;
-        self.map.saw(self.pulse_us, neutral.angle_deg);
-        let rig = self.nudge(rig, neutral.angle_deg).await?;
-        let (rig, up) = self.grow(rig, self.plan.up_deg).await?;
-        let (mut rig, down) = self.grow(rig, self.plan.down_deg).await?;
+        let (mut rig, way) = match self.way.take() {
+            Some(way) => (rig, way.still_holds(neutral.angle_deg)?),
+            None => self.feel(rig, neutral.angle_deg).await?,
+        };
+        let (up, down) = (way.up, way.down);
+        self.way = Some(way);
         self.rest(&mut rig, Phase::Returning, REST_S).await?;
         let mut rig = self.cycle(rig, up, down).await?;
         self.rest(&mut rig, Phase::Returning, REST_S).await?;
@@ -104,6 +128,21 @@ impl<'a> Sweep<'a> {
         self.left_s = 0.0;
         rig.last_words().await;
         Ok(rig)
+    }
+
+    /// Feels for the direction and the way to both ends.
+    async fn feel(&mut self, rig: Rig<Armed>, neutral_deg: f64) -> Result<(Rig<Armed>, Way), Cut> {
+        self.map.saw(self.pulse_us, neutral_deg);
+        let rig = self.nudge(rig, neutral_deg).await?;
+        let (rig, up) = self.grow(rig, self.plan.up_deg).await?;
+        let (rig, down) = self.grow(rig, self.plan.down_deg).await?;
+        let way = Way {
+            map: self.map.clone(),
+            neutral_deg,
+            up,
+            down,
+        };
+        Ok((rig, way))
     }
 
     fn say(&mut self, phase: Phase, sample: Option<Sample>) {
@@ -124,16 +163,19 @@ impl<'a> Sweep<'a> {
         let mut means = look::Averager::over_latter_half(for_s);
         rig.watch(for_s, &mut |sample| {
             means.take(sample);
-            self.pass(phase, sample);
-            Ok(())
+            self.pass(phase, sample)
         })
         .await?;
         means.means().ok_or_else(look::no_angle)
     }
 
     /// Time goes by with a sample.
-    fn pass(&mut self, phase: Phase, sample: &Sample) {
+    fn pass(&mut self, phase: Phase, sample: &Sample) -> Result<(), Cut> {
         self.say(phase, Some(*sample));
+        match (&mut self.guard, phase) {
+            (Some(guard), Phase::Cycling { .. }) => guard.take(sample),
+            _ => Ok(()),
+        }
     }
 
     /// Goes to a pulse at a rate of the surface. Gives up early where the current rises too far, if told to mind it.
@@ -160,7 +202,7 @@ impl<'a> Sweep<'a> {
             .arrive(&mut |sample| {
                 let since_s = sample.t_s - *began_s.get_or_insert(sample.t_s);
                 self.left_s = from_left_s - since_s.min(takes_s);
-                self.pass(phase, sample);
+                self.pass(phase, sample)?;
                 let over = sample
                     .get(Channel::CurrentMa)
                     .is_some_and(|ma| ma > most_ma);
@@ -347,6 +389,22 @@ impl<'a> Sweep<'a> {
             .go(rig, Phase::Returning, self.pulse_for(0.0), false)
             .await?;
         Ok(rig)
+    }
+}
+
+impl Way {
+    /// The surface stands at neutral where it stood when the way was found.
+    fn still_holds(self, neutral_deg: f64) -> Result<Self, Cut> {
+        let off_deg = neutral_deg - self.neutral_deg;
+        if off_deg.abs() <= NEUTRAL_HOLDS_DEG {
+            return Ok(self);
+        }
+        Err(Cut::Unwise(
+            Problem::new(format!(
+                "at neutral the surface stands {off_deg:+.1}\u{b0} from where it stood before"
+            ))
+            .hint("check that rod, arm and angle sensor are tight, and begin again: the way is felt for anew"),
+        ))
     }
 }
 

@@ -14,7 +14,7 @@ pub struct BreakIn {
     pub cycle_deg: f64,
     /// Cycles in which 63 % of all softening comes about.
     pub settles_in_cycles: f64,
-    /// Stiffness once settled, share of a fresh hinge's.
+    /// Stiffness once settled, share of a fresh hinge's. Above 1 it is a hinge that tears or binds as it is worked.
     pub stiffness_settled: f64,
     /// Friction once settled, share of a fresh hinge's.
     pub friction_settled: f64,

@@ -113,7 +113,7 @@ table!(VariationTable => Variation {
 
 table!(BreakInTable => BreakIn {
     cycles_worked: NotNegative, rested_h: NotNegative, cycle_deg: Positive, settles_in_cycles: Positive,
-    stiffness_settled: Within(0.01, 1.0), friction_settled: Within(0.01, 1.0), recovers: Within(0.0, 1.0),
+    stiffness_settled: Within(0.01, 10.0), friction_settled: Within(0.01, 10.0), recovers: Within(0.0, 1.0),
     recovers_in_h: Positive,
 });
 

@@ -1,0 +1,179 @@
+//! Hinges with a known course, seen through batches of known uncertainty.
+
+use super::*;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Normal};
+
+fn quantity(value: f64, u: f64) -> Quantity {
+    Quantity {
+        value,
+        interval: Some(Interval {
+            u,
+            lo95: value - NORMAL_95 * u,
+            hi95: value + NORMAL_95 * u,
+        }),
+    }
+}
+
+fn at(hours: f64) -> Option<jiff::Timestamp> {
+    jiff::Timestamp::from_second(1_790_000_000 + (3600.0 * hours) as i64).ok()
+}
+
+/// Batches of ten cycles, five minutes apart, with these stiffnesses.
+fn batches(stiffness: &[f64], u: f64) -> Vec<Batch> {
+    stiffness
+        .iter()
+        .enumerate()
+        .map(|(k, &value)| Batch {
+            cycles_before: 10.0 * k as f64,
+            cycles: 10.0,
+            stage_deg: Some(20.0),
+            recheck: false,
+            started: at(k as f64 / 12.0),
+            air_c: Some(21.0),
+            stiffness_ncm_per_deg: Some(quantity(value, u)),
+            friction_ncm: None,
+        })
+        .collect()
+}
+
+fn rechecked(mut all: Vec<Batch>, stiffness: f64, rest_h: f64) -> Vec<Batch> {
+    let mut last = all.last().unwrap().clone();
+    last.cycles_before = last.cycles_after();
+    last.recheck = true;
+    last.started = at((all.len() - 1) as f64 / 12.0 + rest_h);
+    last.stiffness_ncm_per_deg = Some(quantity(stiffness, 0.002));
+    all.push(last);
+    all
+}
+
+const SETTLED: [f64; 5] = [0.40, 0.33, 0.300, 0.301, 0.300];
+
+#[test]
+fn settled_is_two_batches_running_without_a_change_that_repeating_would_show() {
+    assert_eq!(stand(&batches(&SETTLED, 0.002)).state, State::Settled);
+    assert_eq!(
+        stand(&batches(&SETTLED[..4], 0.002)).state,
+        State::Softening
+    );
+    assert_eq!(stand(&batches(&SETTLED[..1], 0.002)).state, State::TooFew);
+    // By hand: 1.96·0.002·√2 = 0.00554. Steps of 0.004 each hide from neighbours and not over two batches.
+    let creeping = stand(&batches(&[0.312, 0.308, 0.304], 0.002));
+    assert_eq!(creeping.state, State::Softening);
+    assert!((creeping.change.unwrap().detectable - 0.005544).abs() < 1e-6);
+}
+
+#[test]
+fn friction_that_still_falls_keeps_a_hinge_from_being_settled() {
+    let mut all = batches(&SETTLED, 0.002);
+    for (batch, friction) in all.iter_mut().zip([6.0, 5.0, 4.2, 3.6, 3.1]) {
+        batch.friction_ncm = Some(quantity(friction, 0.05));
+    }
+    assert_eq!(stand(&all).state, State::Softening);
+}
+
+#[test]
+fn no_interval_is_no_proof_of_settling() {
+    let mut all = batches(&SETTLED, 0.002);
+    all[4].stiffness_ncm_per_deg.as_mut().unwrap().interval = None;
+    assert_eq!(stand(&all).state, State::TooFew);
+}
+
+#[test]
+fn never_settled_while_the_true_change_is_twice_what_can_be_detected() {
+    let u = 0.002;
+    let step = 2.0 * NORMAL_95 * u * 2.0_f64.sqrt();
+    let noise = Normal::new(0.0, u).unwrap();
+    let early = (0..500)
+        .filter(|&seed| {
+            let mut chance = ChaCha8Rng::seed_from_u64(seed);
+            let falling: Vec<f64> = (0..8)
+                .map(|k| 0.6 - step * f64::from(k) + noise.sample(&mut chance))
+                .collect();
+            (1..=8).any(|n| stand(&batches(&falling[..n], u)).state == State::Settled)
+        })
+        .count();
+    assert_eq!(early, 0);
+}
+
+#[test]
+fn a_hinge_that_stands_still_is_soon_called_settled_and_seldom_stiffer() {
+    let noise = Normal::new(0.0, 0.002).unwrap();
+    let (mut settled, mut stiffer) = (0, 0);
+    for seed in 0..400 {
+        let mut chance = ChaCha8Rng::seed_from_u64(seed);
+        let still: Vec<f64> = (0..6).map(|_| 0.30 + noise.sample(&mut chance)).collect();
+        let states: Vec<State> = (1..=6)
+            .map(|n| stand(&batches(&still[..n], 0.002)).state)
+            .collect();
+        settled += u32::from(states.contains(&State::Settled));
+        stiffer += u32::from(states.contains(&State::Stiffer));
+    }
+    assert!(settled >= 380, "{settled} of 400");
+    assert_eq!(stiffer, 0);
+}
+
+#[test]
+fn a_hinge_that_gets_stiffer_says_so_unless_it_rested() {
+    let torn = batches(&[0.32, 0.30, 0.33], 0.002);
+    assert_eq!(stand(&torn).state, State::Stiffer);
+    let mut rested = torn.clone();
+    rested[2].started = at(14.0);
+    assert_eq!(stand(&rested).state, State::Softening);
+    // Detectable, and yet only 3 %: common scatter of a sound hinge.
+    let little = batches(&[0.32, 0.300, 0.309], 0.002);
+    assert_eq!(stand(&little).state, State::Softening);
+    // A wider stage may show more stiffness by itself.
+    let mut wider = torn;
+    wider[2].stage_deg = Some(30.0);
+    assert_ne!(stand(&wider).state, State::Stiffer);
+}
+
+#[test]
+fn confirmed_only_after_a_night_and_what_came_back_is_told() {
+    let confirmed = stand(&rechecked(batches(&SETTLED, 0.002), 0.309, 14.0));
+    assert_eq!(confirmed.state, State::Confirmed);
+    let told = confirmed.recheck.unwrap();
+    assert!((told.rest_h.unwrap() - 14.0).abs() < 0.01);
+    let came_back = told.stiffness.unwrap();
+    assert!((came_back.by.value - 0.009).abs() < 1e-9 && came_back.is_detectable());
+    let too_soon = stand(&rechecked(batches(&SETTLED, 0.002), 0.301, 11.0));
+    assert_eq!(too_soon.state, State::Settled);
+    let back = stand(&rechecked(batches(&SETTLED, 0.002), 0.33, 14.0));
+    assert_eq!(back.state, State::CameBack);
+    let never = stand(&rechecked(batches(&SETTLED[..3], 0.002), 0.30, 14.0));
+    assert_eq!(
+        never.state,
+        State::Softening,
+        "what never settled is not confirmed"
+    );
+}
+
+#[test]
+fn sessions_far_apart_in_temperature_are_compared_with_a_warning() {
+    let mut all = batches(&SETTLED, 0.002);
+    all[4].air_c = Some(28.9);
+    assert_eq!(stand(&all).air_apart_c, None);
+    all[4].air_c = Some(29.1);
+    assert_eq!(stand(&all).air_apart_c, Some((21.0, 29.1)));
+}
+
+#[test]
+fn a_stage_ends_when_it_has_settled_or_its_cycles_are_spent() {
+    let stages = [20.0, 30.0];
+    assert_eq!(next_stage(&[], &stages, 60.0), Some((20.0, 60.0)));
+    let all = batches(&SETTLED, 0.002);
+    assert_eq!(next_stage(&all[..3], &stages, 60.0), Some((20.0, 30.0)));
+    assert_eq!(
+        next_stage(&all, &stages, 60.0),
+        Some((30.0, 60.0)),
+        "settled"
+    );
+    assert_eq!(
+        next_stage(&all[..3], &stages, 30.0),
+        Some((30.0, 30.0)),
+        "spent"
+    );
+    assert_eq!(next_stage(&all[..3], &stages[..1], 30.0), None);
+}
