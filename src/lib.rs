@@ -9,11 +9,9 @@
 //! - [`aircraft`]: `aircraft.toml`, calibrations, linkage geometry.
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
 //! - [`verdict`]: pure; rules, findings, the sentences.
-//! - [`history`]: pure; trends, control charts, a season of recordings.
 //! - [`assess`]: a recording measured and judged, in one call.
-//! - [`history`]: pure; what several recordings of a surface say together.
-//! - [`history`]: pure; what recordings tell together, over time.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
+//! - [`history`]: pure; what several recordings say together: a fix, a hinge settling, a season.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
 //! - [`simulated`]: a plant that shares no formula with the analysis.

@@ -41,7 +41,13 @@ const FILES: [(&str, &str); 3] = [
 ];
 
 /// What is wrong with which surface: options of `simulate`.
-const FAULTS: [(&str, &[&str]); 1] = [("right elevator", &["--knee-up", "15:3"])];
+const FAULTS: [(&str, &[&str]); 2] = [
+    (STIFF, &["--knee-up", "15:3", "--cycles-worked", "0"]),
+    // Where its season has come to by now: 3 N·cm, and 0.6 times that more with each of six sessions.
+    ("rudder", &["--friction", "13.8"]),
+];
+/// The one whose hinge is new.
+const STIFF: &str = "right elevator";
 
 #[derive(Args)]
 #[command(after_help = "Example:\n  hingewright demo --into dunlin")]
@@ -70,8 +76,14 @@ fn demo(into: &Path) -> Result<(), Problem> {
         aircraft.name
     ));
     let mut paths = Vec::new();
+    let mut stiff = None;
     for (index, surface) in aircraft.surfaces.iter().enumerate() {
-        paths.push(swept(&logbook, index, surface)?);
+        let rig = SimulatedRig::start(&logbook.root().join(AIRCRAFT_FILE), surface, index)?;
+        let path = swept(&logbook, index, surface, &rig, "demonstration")?;
+        if surface.name == STIFF {
+            stiff = Some((index, rig, path.clone()));
+        }
+        paths.push(path);
     }
     let mut assessed = Vec::new();
     for path in &paths {
@@ -89,6 +101,10 @@ fn demo(into: &Path) -> Result<(), Problem> {
     // A reader that has seen enough is no fault of ours.
     let _ = show::found(&checked, TorqueUnit::NewtonCentimetre);
     let page = report::page(&logbook, &checked, TorqueUnit::NewtonCentimetre)?;
+    if let Some((index, rig, before)) = stiff {
+        worked_in_and_proved(&logbook, index, &rig, &before)?;
+    }
+    season_of(&logbook)?;
     say(&format!(
         "\nlogbook    {}\nopen this  {}",
         logbook.root().display(),
@@ -123,15 +139,110 @@ fn invented(into: &Path) -> Result<Logbook, Problem> {
     Logbook::open(into)
 }
 
-/// Sweeps one surface on a rig of its own; the recording.
-fn swept(logbook: &Logbook, index: usize, surface: &Surface) -> Result<PathBuf, Problem> {
+/// The new hinge worked in on its rig, swept again, and held against how it was.
+fn worked_in_and_proved(
+    logbook: &Logbook,
+    index: usize,
+    rig: &SimulatedRig,
+    before: &Path,
+) -> Result<(), Problem> {
+    let surface = &logbook.aircraft().surfaces[index];
+    say(&format!(
+        "\nIts hinge is new. It is worked in on the same rig (`hingewright break-in \"{}\"`):\n",
+        surface.name
+    ));
+    let book = logbook.root().display().to_string();
+    let worked = own(&[
+        "break-in",
+        &surface.name,
+        "--port",
+        &rig.port,
+        "--logbook",
+        &book,
+        "--yes",
+        "--stages",
+        "24",
+        "--batch",
+        "8",
+        "--cycles-per-stage",
+        "24",
+    ])?;
+    // What will move and the cautions were said for the first sweep.
+    let from = worked.find("batch      stage").unwrap_or(0);
+    say(worked[from..].trim_end());
+    say("");
+    let after = swept(logbook, index, surface, rig, "after")?;
+    logbook.store(logbook.aircraft(), &logbook.assess(&after)?)?;
+    let id = |path: &Path| {
+        path.file_stem()
+            .map_or(String::new(), |stem| stem.to_string_lossy().into_owned())
+    };
+    say(&format!(
+        "\nDid it change anything? (`hingewright prove \"{}\"`)\n",
+        surface.name
+    ));
+    let proved = own(&[
+        "prove",
+        &surface.name,
+        "--logbook",
+        &book,
+        "--before",
+        &id(before),
+        "--after",
+        &id(&after),
+    ])?;
+    say(proved.trim_end());
+    Ok(())
+}
+
+/// Half a year of two surfaces, and what `season` makes of it.
+fn season_of(logbook: &Logbook) -> Result<(), Problem> {
+    let count = season::lay_down(logbook, jiff::Timestamp::now())?;
+    say(&format!(
+        "\nHalf a year is laid down in the same logbook ({count} simulated recordings), and `hingewright season` reads it:\n"
+    ));
+    let read = own(&["season", "--logbook", &logbook.root().display().to_string()])?;
+    say(read.trim_end());
+    Ok(())
+}
+
+/// What a command of this program says on standard output. Its exit status is its verdict's, which the demo is about.
+fn own(arguments: &[&str]) -> Result<String, Problem> {
+    let failed = |why: String| {
+        Problem::new(format!(
+            "`hingewright {}` failed: {why}",
+            arguments.join(" ")
+        ))
+        .hint("run it yourself to see what it says")
+    };
+    let program = std::env::current_exe().map_err(|e| failed(e.to_string()))?;
+    let ran = Command::new(program)
+        .args(arguments)
+        .stdin(Stdio::null())
+        .output()
+        .map_err(|e| failed(e.to_string()))?;
+    match ran.status.code() {
+        Some(0 | 1) => Ok(String::from_utf8_lossy(&ran.stdout).into_owned()),
+        _ => Err(failed(
+            String::from_utf8_lossy(&ran.stderr).trim().to_owned(),
+        )),
+    }
+}
+
+/// Sweeps one surface on its rig; the recording.
+fn swept(
+    logbook: &Logbook,
+    index: usize,
+    surface: &Surface,
+    rig: &SimulatedRig,
+    purpose: &str,
+) -> Result<PathBuf, Problem> {
     let aircraft = logbook.aircraft();
-    let rig = SimulatedRig::start(&logbook.root().join(AIRCRAFT_FILE), surface, index)?;
     let line = open(&PortArguments {
         port: rig.port.clone(),
         baud: 115_200,
     })?;
-    let keys = [("purpose", "demonstration"), ("note", "simulated rig")];
+    let keys = [("purpose", purpose), ("note", "simulated rig")];
     let mut screen = Screen::named(&surface.name);
     let plan = SweepPlan::of(aircraft, surface, CYCLES, RATE_DEG_PER_S, HOLD_S);
     let run = runtime()?.block_on(async {

@@ -3,8 +3,8 @@
 mod break_in;
 mod check;
 mod demo;
-mod prove;
 mod note;
+mod prove;
 mod recheck;
 mod record;
 mod report;

@@ -13,8 +13,10 @@ use crate::simulated::{Programme, Scenario, Sweep, simulate};
 const SESSIONS: u32 = 10;
 const DAYS: i64 = 14;
 
-/// A surface, and by how much its servo's friction grows from session to session, as a share of what it was.
-const COURSES: [(&str, f64); 2] = [("left aileron", 0.0), ("right aileron", 0.13)];
+/// A surface, and by how much its servo's friction grows from session to session once it goes bad, as a share of what it was.
+const COURSES: [(&str, f64); 2] = [("left aileron", 0.0), ("rudder", 0.6)];
+/// Sessions that are still sound.
+const SOUND: u32 = 4;
 
 /// Writes the recordings and their results, the last a fortnight before `now`; how many.
 pub fn lay_down(logbook: &Logbook, now: jiff::Timestamp) -> Result<u32, Problem> {
@@ -27,7 +29,14 @@ pub fn lay_down(logbook: &Logbook, now: jiff::Timestamp) -> Result<u32, Problem>
                 continue;
             };
             let seed = u64::from(session) + 100 * number as u64;
-            one(logbook, aircraft, name, *growth * f64::from(session), started, seed)?;
+            one(
+                logbook,
+                aircraft,
+                name,
+                *growth * f64::from(session.saturating_sub(SOUND)),
+                started,
+                seed,
+            )?;
             written += 1;
         }
     }
@@ -46,14 +55,21 @@ fn one(
         return Ok(());
     };
     let furthest = |sign: f64| {
-        let asked = surface.throws.iter().filter(|t| t.side.sign() == sign).map(|t| t.asked_deg);
+        let asked = surface
+            .throws
+            .iter()
+            .filter(|t| t.side.sign() == sign)
+            .map(|t| t.asked_deg);
         asked.fold(0.0, f64::max)
     };
     let mut scenario = Scenario {
         started: format!("{started:.0}"),
         purpose: Some("season".into()),
         keys: vec![
-            ("servo".into(), aircraft.servos[surface.servo_index].tag.clone()),
+            (
+                "servo".into(),
+                aircraft.servos[surface.servo_index].tag.clone(),
+            ),
             ("note".into(), "simulated season".into()),
         ],
         programme: Programme::Sweep(Sweep {
