@@ -1,4 +1,4 @@
-//! How true `prove` is: `cargo run --example prove_study [PAIRS] [WORDS OF A CASE'S NAME]`.
+//! How true `prove` is: `cargo run --example prove_study [PAIRS] [FROM=FIRST SEED] [WORDS OF A CASE'S NAME]`.
 //!
 //! With nothing done in between: how often anything is called changed, and how often a single quantity is. With a change of
 //! twice the smallest that could have been seen: how often it is called, the right way round, and how often the 95 %
@@ -11,6 +11,7 @@ mod study;
 mod pairs;
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use hingewright::history::compare::{Verdict, What};
 use pairs::{Fix, called, change_of, pair};
@@ -23,14 +24,20 @@ fn main() {
         .next()
         .and_then(|a| a.parse().ok())
         .unwrap_or(1000);
-    let wanted: Vec<String> = arguments.collect();
+    let mut wanted: Vec<String> = arguments.collect();
+    let from: u64 = wanted
+        .iter()
+        .find_map(|w| w.strip_prefix("FROM=")?.parse().ok())
+        .unwrap_or(0);
+    wanted.retain(|w| !w.starts_with("FROM="));
+    let seeds = from..from + count;
     println!("{count} simulated pairs a case\n");
     for case in CASES
         .iter()
         .filter(|c| wanted.iter().all(|w| c.name.contains(w.as_str())))
     {
         println!("{}", case.name);
-        nothing_done(*case, count);
+        nothing_done(*case, seeds.clone());
         let changes: &[What] = match case.fault {
             Fault::None => &[What::Friction, What::Stiffness],
             Fault::Knee => &[
@@ -40,14 +47,14 @@ fn main() {
             Fault::TightSpot => &[What::TightSpot],
         };
         for what in changes {
-            changed(*case, *what, count);
+            changed(*case, *what, seeds.clone());
         }
         println!();
     }
 }
 
-fn nothing_done(case: Case, count: u64) {
-    let proofs: Vec<_> = (0..count)
+fn nothing_done(case: Case, seeds: Range<u64>) {
+    let proofs: Vec<_> = seeds
         .into_par_iter()
         .filter_map(|seed| pair(case, Fix::Nothing, seed))
         .collect();
@@ -81,8 +88,8 @@ fn nothing_done(case: Case, count: u64) {
     }
 }
 
-fn changed(case: Case, what: What, count: u64) {
-    let proofs: Vec<_> = (0..count)
+fn changed(case: Case, what: What, seeds: Range<u64>) {
+    let proofs: Vec<_> = seeds
         .into_par_iter()
         .filter_map(|seed| pair(case, Fix::Twice(what), seed))
         .collect();

@@ -221,6 +221,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn degrees_of_freedom_are_found_again_from_the_factor() {
+        for df in [1.0, 1.7, 4.0, 9.0, 17.776, 120.0] {
+            assert!((df_of_t95(t95(df)) / df - 1.0).abs() < 1e-9, "{df}");
+        }
+        assert_eq!(df_of_t95(1.959_963), f64::INFINITY);
+        assert!(df_of_t95(f64::NAN).is_nan());
+    }
+
+    #[test]
     fn quantile_and_tail_undo_each_other() {
         for df in [
             0.3,
