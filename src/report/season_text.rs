@@ -20,8 +20,7 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
     let mut table = new_table(width);
     table.set_header([
         "",
-        "surface, servo",
-        "quantity",
+        "surface, servo: quantity",
         "latest",
         "trend",
         "chart",
@@ -36,12 +35,10 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
         };
         table.add_row([
             level.to_owned(),
-            if name == above {
-                String::new()
-            } else {
-                name.clone()
+            match name == above {
+                true => record.measure.words().to_owned(),
+                false => format!("{name}\n{}", record.measure.words()),
             },
-            record.measure.words().to_owned(),
             latest(record, unit),
             trend(record, unit),
             chart(record),
@@ -236,7 +233,7 @@ fn new_table(width: usize) -> Table {
 
 /// No word of the narrow columns is torn: what room there is goes to the others.
 fn settle(table: &mut Table) {
-    let whole = [6, 0, 14, 0, 0, 9, 15];
+    let whole = [6, 17, 0, 0, 9, 15];
     for (column, least) in table.column_iter_mut().zip(whole) {
         column.set_padding((0, 2));
         if least > 0 {
