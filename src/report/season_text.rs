@@ -1,12 +1,13 @@
 //! What `season` says in a terminal: a table, worst on top, then what to look at first. No arithmetic of the trade.
 
-use comfy_table::{ContentArrangement, LineStyle, Table, TableStyle};
+use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
 use jiff::{SignedDuration, Timestamp};
 
 use super::season_json::Whence;
 use crate::history::season::{
     Chart, Crossing, FOR_A_CHART, Glance, Kind, Level, Per, Record, Subject, advice,
 };
+use crate::history::theil_sen::FEWEST_FOR_AN_INTERVAL;
 use crate::units::TorqueUnit;
 
 /// So many things are worth looking at first; the table has the rest.
@@ -19,28 +20,33 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
     let mut table = new_table(width);
     table.set_header([
         "",
-        "surface, servo",
-        "quantity",
+        "surface, servo: quantity",
         "latest",
         "trend",
         "chart",
         "at its limit",
     ]);
+    let mut above = String::new();
     for (subject, record) in ranked(&shown) {
+        let name = clean(&named(subject));
         let level = match (record.health.level, record.health.repeat) {
             (Level::Fine, true) => "repeat",
             (level, _) => level.word(),
         };
         table.add_row([
             level.to_owned(),
-            clean(&named(subject)),
-            record.measure.words().to_owned(),
+            match name == above {
+                true => record.measure.words().to_owned(),
+                false => format!("{name}\n{}", record.measure.words()),
+            },
             latest(record, unit),
             trend(record, unit),
             chart(record),
             crossing(record),
         ]);
+        above = name;
     }
+    settle(&mut table);
     let used = whence.recordings.used;
     let mut out = format!(
         "{}, {used} {} used\n\n",
@@ -106,6 +112,8 @@ fn trend(record: &Record, unit: TorqueUnit) -> String {
     match trend.interval {
         Some((lo, hi)) if lo <= 0.0 && hi >= 0.0 => "none to be seen".into(),
         Some((lo, hi)) => format!("{} {per}", unit.with_interval(trend.slope, lo, hi)),
+        // Equal values have no interval, however many they are.
+        None if record.health.recordings >= FEWEST_FOR_AN_INTERVAL => "none to be seen".into(),
         None => "too few".into(),
     }
 }
@@ -221,6 +229,18 @@ fn new_table(width: usize) -> Table {
     table.set_content_arrangement(ContentArrangement::Dynamic);
     table.set_width(width.min(usize::from(u16::MAX)) as u16);
     table
+}
+
+/// No word of the narrow columns is torn: what room there is goes to the others.
+fn settle(table: &mut Table) {
+    let whole = [6, 17, 0, 0, 9, 15];
+    for (column, least) in table.column_iter_mut().zip(whole) {
+        column.set_padding((0, 2));
+        if least > 0 {
+            let width = Width::Fixed(least + 2);
+            column.set_constraint(ColumnConstraint::LowerBoundary(width));
+        }
+    }
 }
 
 fn trimmed(table: &Table) -> String {
