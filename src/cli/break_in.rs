@@ -268,7 +268,8 @@ impl Job<'_> {
         ));
         match standing.state {
             State::Settled | State::Confirmed => exit::NO_FAULT,
-            State::Softening | State::TooFew if through && !self.measures_only() => exit::NO_FAULT,
+            State::Stiffer | State::CameBack => exit::FOUND,
+            _ if through && !self.measures_only() => exit::NO_FAULT,
             _ => exit::FOUND,
         }
     }

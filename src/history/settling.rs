@@ -82,6 +82,8 @@ pub enum State {
     TooFew,
     /// Still changing, or not shown to have stopped.
     Softening,
+    /// No change is seen, and none of [`WITHIN_SHARE`] could be: it takes more cycles a batch, or a better torque source.
+    TooCoarse,
     /// The last batch is stiffer than the one before: tearing or binding.
     Stiffer,
     /// No change that repeating would show, in two batches running.
@@ -175,6 +177,7 @@ pub fn stand(batches: &[Batch]) -> Standing {
         (true, Some(_)) if rested => State::Confirmed,
         (true, _) => State::Settled,
         (false, _) if change.is_none() => State::TooFew,
+        (false, _) if is_steady(&stage) && is_coarse(&stage) => State::TooCoarse,
         (false, _) => State::Softening,
     };
     Standing {
@@ -220,9 +223,15 @@ fn is_stiffer(stage: &[&Batch]) -> bool {
     !rested && last_change(stage).is_some_and(|c| c.is_stiffer())
 }
 
+/// Steady, measured finely enough to tell, and the decay over all batches does not speak against it.
+fn is_settled(stage: &[&Batch]) -> bool {
+    let more_to_come = || followed(stage, Which::Stiffness).is_some_and(|d| d.forecast.lo95 > 0.0);
+    is_steady(stage) && !is_coarse(stage) && !more_to_come()
+}
+
 /// No detectable change of stiffness or friction in two batches running, nor over both together: a change that is just not
 /// seen from batch to batch is seen over two.
-fn is_settled(stage: &[&Batch]) -> bool {
+fn is_steady(stage: &[&Batch]) -> bool {
     let [.., a, b, c] = stage else {
         return false;
     };
@@ -232,6 +241,14 @@ fn is_settled(stage: &[&Batch]) -> bool {
         Some(changes.iter().all(|change| !change.is_detectable()))
     };
     steady(Which::Stiffness) == Some(true) && steady(Which::Friction) != Some(false)
+}
+
+/// What can be told apart is more than what is near enough.
+fn is_coarse(stage: &[&Batch]) -> bool {
+    let last = stage.last().and_then(|b| Which::Stiffness.of(b));
+    last_change(stage)
+        .zip(last)
+        .is_none_or(|(change, (value, _))| change.detectable > WITHIN_SHARE * value.abs())
 }
 
 fn hours_between(earlier: &Batch, later: &Batch) -> Option<f64> {

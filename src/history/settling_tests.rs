@@ -74,6 +74,27 @@ fn friction_that_still_falls_keeps_a_hinge_from_being_settled() {
 }
 
 #[test]
+fn what_is_measured_too_coarsely_to_show_a_change_is_not_called_settled() {
+    // By hand: 1.96·0.02·√2 = 0.055, which is 14 % of 0.40.
+    let coarse = stand(&batches(&[0.43, 0.44, 0.40], 0.02));
+    assert_eq!(coarse.state, State::TooCoarse);
+    let fine = stand(&batches(&[0.401, 0.402, 0.400], 0.005));
+    assert_eq!(fine.state, State::Settled);
+}
+
+#[test]
+fn a_slow_decay_that_hides_from_batch_to_batch_is_not_called_settled() {
+    // 0.30 + 0.15·exp(−n/150): each step is 2 % of what is there and less than the 0.0111 that two batches show, and over
+    // two less than that as well at the end.
+    let slow: Vec<f64> = (0..14)
+        .map(|k| 0.30 + 0.15 * (-10.0 * f64::from(k) / 150.0_f64).exp())
+        .collect();
+    let step = slow[11] - slow[13];
+    assert!(step < 1.96 * 0.004 * 2.0_f64.sqrt(), "{step}");
+    assert_eq!(stand(&batches(&slow, 0.004)).state, State::Softening);
+}
+
+#[test]
 fn no_interval_is_no_proof_of_settling() {
     let mut all = batches(&SETTLED, 0.002);
     all[4].stiffness_ncm_per_deg.as_mut().unwrap().interval = None;

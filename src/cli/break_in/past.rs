@@ -112,8 +112,8 @@ fn surface_in_head(path: &Path) -> Option<String> {
     let file = std::fs::File::open(path).ok()?;
     file.take(HEAD).read_to_end(&mut head).ok()?;
     let head = String::from_utf8_lossy(&head).into_owned();
-    let named = head
+    let mut named = head
         .lines()
         .filter_map(|line| line.strip_prefix("# surface="));
-    named.last().map(|name| name.trim().to_owned())
+    named.next_back().map(|name| name.trim().to_owned())
 }

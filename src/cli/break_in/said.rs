@@ -59,6 +59,7 @@ fn state(state: State) -> &'static str {
     match state {
         State::TooFew => "too little to tell yet",
         State::Softening => "still settling",
+        State::TooCoarse => "no change seen, but measured too coarsely to call it settled",
         State::Stiffer => "STIFFER than before",
         State::Settled => "settled",
         State::Confirmed => "settled and confirmed",
@@ -167,11 +168,14 @@ fn next(standing: &Standing, through: bool, again: &str) -> String {
         }
         State::CameBack => {
             format!(
-                "work it again with more cycles (`{again} --cycles-per-stage`), and re-check after another night"
+                "work it again with more cycles (`{again} --cycles-per-stage N`), and re-check after another night"
             )
         }
+        State::TooCoarse => format!(
+            "take more cycles a batch (`{again} --batch 20 --cycles-per-stage N`), or give the rig a torque or force sensor"
+        ),
         State::Softening | State::TooFew if through => format!(
-            "its cycles are spent and it is not shown to have settled: go on with more (`{again} --cycles-per-stage`), or {after}"
+            "its cycles are spent and it is not shown to have settled: go on with more (`{again} --cycles-per-stage N`), or {after}"
         ),
         State::Softening | State::TooFew => format!("go on where it was with `{again}`"),
     }
