@@ -55,6 +55,9 @@ pub fn assess(
         );
         recording.notes.push(note);
     }
+    let measured = measure(&recording, aircraft, surface);
+    let judged = judge(&measured, &recording, surface, &aircraft.limits);
+    // What the run says of itself is no doubt about its data: it is told, and not judged.
     let unfinished = recording.unfinished().map(str::to_owned);
     if let Some(why) = &unfinished {
         recording.notes.push(format!(
@@ -65,8 +68,6 @@ pub fn assess(
         recording.notes.push(remark.clone());
     }
     tidy_keys(&mut recording.keys);
-    let measured = measure(&recording, aircraft, surface);
-    let judged = judge(&measured, &recording, surface, &aircraft.limits);
     let summary = RecordingSummary {
         file: file.to_owned(),
         surface: surface.name.clone(),

@@ -98,6 +98,7 @@ fn whence(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Whence {
         recordings: Recordings {
             used: story.readings.len(),
             unfinished: left_out.unfinished,
+            worked_in: left_out.worked_in,
             without_value: left_out.without_value,
             without_time: left_out.without_time,
             in_the_future: left_out.in_the_future.len(),
@@ -114,6 +115,7 @@ fn remarks(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Vec<Strin
     let mut said = Vec::new();
     for (count, what) in [
         (left_out.unfinished, "unfinished"),
+        (left_out.worked_in, "made while a hinge was worked in"),
         (left_out.without_value, "unproven and without any value"),
         (left_out.without_time, "without the time when it began"),
     ] {

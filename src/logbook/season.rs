@@ -15,8 +15,9 @@ use crate::history::season::{Glance, Measure, Reading};
 use crate::problem::Problem;
 
 /// The columns that a season looks at, besides the quantities.
-const COLUMNS: [&str; 9] = [
+const COLUMNS: [&str; 10] = [
     "id",
+    "purpose",
     "started",
     "servo",
     "finished",
@@ -26,6 +27,9 @@ const COLUMNS: [&str; 9] = [
     "aircraft",
     "surface",
 ];
+
+/// The purpose of recordings made while a hinge is worked in.
+pub const WORKED_IN: &str = "break-in";
 
 /// A logbook's readings.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -42,6 +46,8 @@ pub struct Story {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct LeftOut {
     pub unfinished: usize,
+    /// Made while the hinge was worked in: it was meant to change.
+    pub worked_in: usize,
     /// Unproven, and without any value.
     pub without_value: usize,
     /// They do not say when they began.
@@ -126,6 +132,9 @@ impl Logbook {
             let left_out = &mut story.left_out;
             match at {
                 _ if columns.flag("finished", i)? == Some(false) => left_out.unfinished += 1,
+                _ if columns.text("purpose", i)?.as_deref() == Some(WORKED_IN) => {
+                    left_out.worked_in += 1
+                }
                 _ if unproven && values.iter().all(Option::is_none) => left_out.without_value += 1,
                 None => left_out.without_time += 1,
                 Some(at) if at > now => left_out.in_the_future.push(id),

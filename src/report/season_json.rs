@@ -24,6 +24,7 @@ pub struct Whence {
 pub struct Recordings {
     pub used: usize,
     pub unfinished: usize,
+    pub worked_in: usize,
     pub without_value: usize,
     pub without_time: usize,
     pub in_the_future: usize,

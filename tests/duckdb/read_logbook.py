@@ -36,7 +36,7 @@ FROM (
     UNPIVOT (
         SELECT surface, started, stiffness_ncm_per_deg, friction_ncm, slop_deg, rest_deg, hold_neutral_ma, share_of_stall, lead_mohm
         FROM read_parquet('results/**/*.parquet', hive_partitioning = true)
-        WHERE finished AND started <= now()
+        WHERE finished AND started <= now() AND purpose IS DISTINCT FROM 'break-in'
     ) ON stiffness_ncm_per_deg, friction_ncm, slop_deg, rest_deg, hold_neutral_ma, share_of_stall, lead_mohm
     INTO NAME quantity VALUE value
 )

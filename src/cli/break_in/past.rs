@@ -11,7 +11,7 @@ use crate::problem::Problem;
 use crate::rig::Guard;
 
 /// The purposes that belong to it.
-pub const BREAK_IN: &str = "break-in";
+pub const BREAK_IN: &str = crate::logbook::WORKED_IN;
 pub const RECHECK: &str = "recheck";
 /// The `#` keys of a batch.
 pub const CYCLES_BEFORE: &str = "cycles_before";
