@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::complain;
 use crate::assess::{Assessed, pair_up};
-use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
+use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, WORKED_IN, write_whole};
 use crate::problem::{Problem, exit};
 use crate::report::{Checked, html};
 use crate::units::TorqueUnit;
@@ -96,6 +96,8 @@ fn latest(logbook: &Logbook, paths: &[PathBuf], problems: &mut Vec<Problem>) -> 
     for (path, result) in paths.iter().zip(read) {
         match result {
             Ok((_, recording)) if recording.unfinished().is_some() => {}
+            // A hinge worked in is not taken to its throws in every stage.
+            Ok((_, recording)) if recording.key("purpose") == Some(WORKED_IN) => {}
             Ok((surface, recording)) => {
                 let this = Some((recording.started(), path));
                 found[surface] = found[surface].max(this);
