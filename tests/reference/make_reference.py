@@ -109,6 +109,9 @@ def welch(torque):
             "before": before, "after": after, "t": float(found.statistic), "df": float(found.df), "p": float(found.pvalue),
             "lo95": float(interval.low), "hi95": float(interval.high),
         })
+    return out
+
+
 def series():
     """Two years of invented readings at uneven days: without ties, with ties in both, and seven of no trend."""
     days = [0, 9, 16, 30, 41, 55, 60, 77, 90, 104, 118, 131, 150, 163, 181]
