@@ -39,8 +39,17 @@ fn the_demo_sweeps_every_surface_finds_the_stiff_one_and_writes_the_report() {
             .unwrap()
             .contains("right elevator")
     );
-    assert_eq!(
-        std::fs::read_dir(into.join("recordings")).unwrap().count(),
-        7
-    );
+    assert!(text.contains("right elevator: better"), "{text}");
+    let season = text
+        .split("`hingewright season`")
+        .nth(1)
+        .unwrap_or_default();
+    let first = season
+        .lines()
+        .find(|l| l.contains(" act "))
+        .unwrap_or_default();
+    assert!(first.contains("rudder"), "{season}");
+    // Seven sweeps, a batch or more, the sweep after them, twenty of the season.
+    let recordings = std::fs::read_dir(into.join("recordings")).unwrap().count();
+    assert!(recordings > 28, "{recordings}");
 }
