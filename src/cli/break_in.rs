@@ -32,12 +32,8 @@ use crate::units::TorqueUnit;
 pub struct Arguments {
     /// The surface, as aircraft.toml calls it
     surface: String,
-    /// The rig's serial port
-    #[arg(long, value_name = "PATH")]
-    port: String,
-    /// Bits per second of the line; a rig with USB of its own does not mind
-    #[arg(long, value_name = "N", default_value_t = 115_200)]
-    baud: u32,
+    #[command(flatten)]
+    port: PortArguments,
     /// The logbook: a folder with aircraft.toml in it
     #[arg(long, value_name = "DIR")]
     logbook: PathBuf,
@@ -143,11 +139,8 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
 }
 
 fn on_rig(job: &mut Job) -> Result<u8, Problem> {
-    let port = PortArguments {
-        port: job.arguments.port.clone(),
-        baud: job.arguments.baud,
-    };
-    let line = open(&port)?;
+    let port = &job.arguments.port;
+    let line = open(port)?;
     runtime()?.block_on(async {
         let rig = greet(Arc::clone(&line)).await?;
         let who = described(rig.identity());
@@ -218,7 +211,7 @@ impl Job<'_> {
         format!(
             "hingewright break-in \"{}\" --port {} --logbook {}",
             self.surface().name,
-            self.arguments.port,
+            self.arguments.port.port,
             self.arguments.logbook.display()
         )
     }

@@ -30,6 +30,8 @@ const COLUMNS: [&str; 10] = [
 
 /// The purpose of recordings made while a hinge is worked in.
 pub const WORKED_IN: &str = "break-in";
+/// The purpose of recordings that look at a worked hinge again after a rest, within its last stage.
+pub const RECHECK: &str = "recheck";
 
 /// A logbook's readings.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -285,7 +287,11 @@ fn summed_up(folder: &Path, paths: &[PathBuf]) -> PolarsResult<DataFrame> {
     });
     let keys = [col("aircraft"), col("surface")];
     super::results::scan(folder, paths)?
-        .filter(col("finished").and(col("started").is_not_null()))
+        .filter(
+            col("finished")
+                .and(col("started").is_not_null())
+                .and(col("purpose").neq_missing(lit(WORKED_IN))),
+        )
         .sort(["started", "id"], SortMultipleOptions::default())
         .group_by(keys.clone())
         .agg(sums.collect::<Vec<_>>())

@@ -1,9 +1,10 @@
 //! What `season` says in a terminal: a table, worst on top, then what to look at first. No arithmetic of the trade.
 
-use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
+use comfy_table::{ColumnConstraint, Table, Width};
 use jiff::{SignedDuration, Timestamp};
 
 use super::season_json::Whence;
+use super::text::{clean, new_table, table_text};
 use crate::history::season::{
     Chart, Crossing, FOR_A_CHART, Glance, Kind, Level, Per, Record, Subject, advice,
 };
@@ -54,7 +55,7 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
         if used == 1 { "recording" } else { "recordings" }
     );
     if !subjects.is_empty() {
-        out += &trimmed(&table);
+        out += &table_text(&table);
         out.push('\n');
     }
     out += &look_first(&shown, width);
@@ -214,40 +215,17 @@ pub fn glance(glances: &[Glance], unit: TorqueUnit, width: usize) -> String {
             unit.plain(one.change),
         ]);
     }
-    trimmed(&table)
+    table_text(&table)
 }
 
-fn new_table(width: usize) -> Table {
-    let mut table = Table::new();
-    let rule = LineStyle::new('─', '─', '─', '─');
-    table.load_style(
-        TableStyle::new()
-            .top_border(rule)
-            .header_separator(rule)
-            .bottom_border(rule),
-    );
-    table.set_content_arrangement(ContentArrangement::Dynamic);
-    table.set_width(width.min(usize::from(u16::MAX)) as u16);
-    table
-}
-
-/// No word of the narrow columns is torn: what room there is goes to the others.
+/// No word is torn, units like N·cm/deg among them: what room there is beyond that is shared out.
 fn settle(table: &mut Table) {
-    let whole = [6, 17, 0, 0, 9, 15];
+    let whole = [6, 17, 10, 9, 9, 15];
     for (column, least) in table.column_iter_mut().zip(whole) {
         column.set_padding((0, 2));
-        if least > 0 {
-            let width = Width::Fixed(least + 2);
-            column.set_constraint(ColumnConstraint::LowerBoundary(width));
-        }
+        let width = Width::Fixed(least + 2);
+        column.set_constraint(ColumnConstraint::LowerBoundary(width));
     }
-}
-
-fn trimmed(table: &Table) -> String {
-    let lines = table.lines();
-    lines
-        .map(|line| line.trim_end().to_owned() + "\n")
-        .collect()
 }
 
 fn paragraph(text: &str, indent: &str, width: usize) -> String {
@@ -255,9 +233,4 @@ fn paragraph(text: &str, indent: &str, width: usize) -> String {
         .initial_indent(indent)
         .subsequent_indent("     ");
     textwrap::fill(text, options) + "\n"
-}
-
-/// A name from a file cannot move the cursor.
-fn clean(text: &str) -> String {
-    text.replace(|c: char| c.is_control(), " ")
 }

@@ -164,6 +164,8 @@ impl Line {
 
     /// From before `ARM` goes out until `DISARM` is answered, every end of this program sends `DISARM`.
     pub(super) fn mark_armed(&self) {
+        // What it said of an arming before this one counts no more.
+        self.shared.said(None);
         self.shared.lets_go.store(false, Ordering::SeqCst);
         self.shared.armed.store(true, Ordering::SeqCst);
     }

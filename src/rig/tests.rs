@@ -23,6 +23,8 @@ struct Manners {
     hangs_up: bool,
     /// Disarms itself when it is sent this, and refuses it for that.
     trips_before: Option<&'static str>,
+    /// Says with its answer to `ASK` that it is disarmed.
+    says_disarmed: bool,
     /// Begins anew when it has been silent for 1.5 s.
     back_after_silence: bool,
 }
@@ -79,6 +81,9 @@ fn answers(line: &str, manners: &Manners) -> Vec<String> {
     let mut out = Vec::new();
     if kind == "ASK" {
         out.push(IDENTITY.to_owned());
+        if manners.says_disarmed {
+            out.push("EV,9,disarmed".to_owned());
+        }
     }
     if manners.trips_before == Some(kind) {
         return vec![
@@ -146,6 +151,14 @@ fn disarmed_after(heard: &Heard, since: Instant) -> Option<Duration> {
         std::thread::sleep(Duration::from_millis(1));
     }
     None
+}
+
+fn new_page(path: &std::path::Path) -> Page<'_> {
+    Page {
+        file: std::fs::File::create(path).unwrap(),
+        path,
+        keys: &[],
+    }
 }
 
 fn block_on<F: Future>(future: F) -> F::Output {
@@ -387,11 +400,7 @@ fn a_rig_that_comes_back_after_silence_has_restarted() {
     });
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("x.log");
-    let page = Page {
-        file: std::fs::File::create(&path).unwrap(),
-        path: &path,
-        keys: &[],
-    };
+    let page = new_page(&path);
     let plan = SweepPlan {
         up_deg: 20.0,
         down_deg: -20.0,
@@ -480,11 +489,7 @@ fn a_run_that_could_not_begin_leaves_no_empty_recording_behind() {
     });
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("x.log");
-    let page = Page {
-        file: std::fs::File::create(&path).unwrap(),
-        path: &path,
-        keys: &[],
-    };
+    let page = new_page(&path);
     let ended = block_on(async {
         let rig = Rig::greet(line).await.unwrap();
         tokio::time::sleep(Duration::from_millis(400)).await;
@@ -520,4 +525,19 @@ fn samples_from_before_a_move_are_no_time_on_its_way() {
         assert!(last_s - before_s >= 0.2, "{before_s} to {last_s}");
         rig.disarm().await.unwrap();
     });
+}
+
+/// `disarmed` from before this arming was taken for the answer to a `DISARM` that nobody heard.
+#[test]
+fn what_was_said_before_an_arming_is_no_word_on_its_end() {
+    let (line, _) = connected(Manners {
+        says_disarmed: true,
+        mute: &["DISARM"],
+        ..Manners::default()
+    });
+    block_on(async {
+        let rig = armed(Arc::clone(&line)).await.unwrap();
+        assert!(rig.disarm().await.is_err());
+    });
+    assert!(line.is_armed());
 }

@@ -58,6 +58,12 @@ ENDINGS = {"": "value", "_u": "u", "_lo95": "lo95", "_hi95": "hi95"}
 differences = []
 
 
+def said_in_the_readme(what, sql):
+    readme = " ".join((SAMPLES.parent / "README.md").read_text().split())
+    if " ".join(sql.split()) not in readme:
+        differences.append(f"{what}: the README has another SQL")
+
+
 def same(what, found, wanted):
     if found != wanted:
         differences.append(f"{what}: {found!r} in the logbook, {wanted!r} in the JSON")
@@ -182,6 +188,8 @@ def by_pyarrow(folder, lines):
 
 def main():
     program = str(pathlib.Path(sys.argv[1]).resolve(strict=True))
+    said_in_the_readme("the one line", ONE_LINE)
+    said_in_the_readme("a season", SEASON)
     with tempfile.TemporaryDirectory() as folder:
         folder = pathlib.Path(folder).resolve()
         make_logbook(program, folder)

@@ -26,7 +26,7 @@ def main():
     # Surfaces and aircraft may be called 7 or 2026-04-18: they are text.
     spark.conf.set("spark.sql.sources.partitionColumnTypeInference.enabled", "false")
     results = spark.read.parquet(sys.argv[1])
-    rows = results.where("finished AND started <= now()")
+    rows = results.where("finished AND started <= now() AND NOT (purpose <=> 'break-in')")
     pairs = ", ".join(f"'{name}', {name}" for name in QUANTITIES)
     long = rows.selectExpr("aircraft", "surface", "started", f"stack({len(QUANTITIES)}, {pairs}) AS (quantity, value)")
     long.where("value IS NOT NULL").createOrReplaceTempView("readings")

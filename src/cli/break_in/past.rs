@@ -11,8 +11,7 @@ use crate::problem::Problem;
 use crate::rig::Guard;
 
 /// The purposes that belong to it.
-pub const BREAK_IN: &str = crate::logbook::WORKED_IN;
-pub const RECHECK: &str = "recheck";
+pub use crate::logbook::{RECHECK, WORKED_IN as BREAK_IN};
 /// The `#` keys of a batch.
 pub const CYCLES_BEFORE: &str = "cycles_before";
 pub const STAGE_DEG: &str = "stage_deg";
