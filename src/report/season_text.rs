@@ -223,7 +223,7 @@ fn settle(table: &mut Table) {
     let whole = [6, 17, 10, 9, 9, 15];
     for (column, least) in table.column_iter_mut().zip(whole) {
         column.set_padding((0, 2));
-        let width = Width::Fixed(least + 2);
+        let width = Width::Fixed(least);
         column.set_constraint(ColumnConstraint::LowerBoundary(width));
     }
 }
