@@ -120,6 +120,14 @@ pub struct Curve {
     pub not_observable: Vec<(f64, f64, bool)>,
 }
 
+impl Curve {
+    /// Of a side's knees the one nearest to neutral.
+    pub fn nearest_knee(&self, up_side: bool) -> Option<&Knee> {
+        let knees = self.knees.iter().filter(|k| k.up_side == up_side);
+        knees.min_by(|a, b| a.at_deg.value.abs().total_cmp(&b.at_deg.value.abs()))
+    }
+}
+
 /// Both branches of the fitted law at one angle, N·cm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FitPoint {

@@ -36,6 +36,8 @@ pub struct Batch {
     pub air_c: Option<f64>,
     pub stiffness_ncm_per_deg: Option<Quantity>,
     pub friction_ncm: Option<Quantity>,
+    /// The knees nearest to neutral, on the up and on the down side; `None` of a side without.
+    pub knees_deg: [Option<Quantity>; 2],
 }
 
 impl Batch {

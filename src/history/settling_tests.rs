@@ -34,6 +34,7 @@ fn batches(stiffness: &[f64], u: f64) -> Vec<Batch> {
             air_c: Some(21.0),
             stiffness_ncm_per_deg: Some(quantity(value, u)),
             friction_ncm: None,
+            knees_deg: [None; 2],
         })
         .collect()
 }

@@ -3,7 +3,7 @@
 
 use super::schema::QUANTITY;
 use crate::aircraft::Aircraft;
-use crate::analysis::{Interval, Knee, Measured, Quantity, ThrowState};
+use crate::analysis::{Interval, Measured, Quantity, ThrowState};
 use crate::assess::{Assessed, RecordingSummary};
 use crate::recording::Drive;
 use crate::report::{Checked, json};
@@ -208,10 +208,7 @@ impl Cells {
         self.quantity("friction_ncm", curve.map(|c| &c.friction_ncm));
         self.quantity("neutral_torque_ncm", curve.map(|c| &c.neutral_torque_ncm));
         self.number("residual_ncm", curve.map(|c| c.residual_ncm));
-        let nearest = |up: bool| -> Option<&Knee> {
-            let knees = curve?.knees.iter().filter(|k| k.up_side == up);
-            knees.min_by(|a, b| a.at_deg.value.abs().total_cmp(&b.at_deg.value.abs()))
-        };
+        let nearest = |up: bool| curve?.nearest_knee(up);
         for (side, knee) in [("up", nearest(true)), ("down", nearest(false))] {
             self.quantity(&format!("knee_{side}_deg"), knee.map(|k| &k.at_deg));
             self.quantity(

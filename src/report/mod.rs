@@ -4,6 +4,7 @@
 //! both say is worded once, in `view` and `small_print`. `HINGEWRIGHT_RENEW=1` renews the golden files of the tests;
 //! `HINGEWRIGHT_PICTURES=FOLDER` makes the tests leave every picture and the page there, to be looked at.
 
+pub mod book;
 #[cfg(test)]
 mod fixture;
 pub mod html;

@@ -81,6 +81,7 @@ impl Past {
             air_c: assessed.measured.conditions.air_c,
             stiffness_ncm_per_deg: curve.map(|c| c.stiffness_ncm_per_deg),
             friction_ncm: curve.map(|c| c.friction_ncm),
+            knees_deg: [true, false].map(|up| curve?.nearest_knee(up).map(|k| k.at_deg)),
         });
         if purpose == Some(BREAK_IN) {
             self.last = Some(path.to_owned());

@@ -82,6 +82,18 @@ pub struct Record {
     pub since: Option<(Timestamp, String)>,
     pub bounds: Bounds,
     pub health: Health,
+    /// All recordings that have it, in the order of time.
+    pub points: Vec<RecordPoint>,
+    /// Index of the first point of the baseline in force; the health is of the points from here on.
+    pub in_force_from: usize,
+}
+
+/// A recording's part in a record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecordPoint {
+    pub at: Timestamp,
+    pub id: String,
+    pub quantity: Quantity,
 }
 
 /// One quantity of one surface at a glance, among those of many aircraft.
@@ -194,6 +206,15 @@ fn record(
         since,
         bounds,
         health: health(&points, measure.worse(), bounds, measure.resolution())?,
+        points: with_value
+            .iter()
+            .map(|(reading, quantity)| RecordPoint {
+                at: reading.at,
+                id: reading.id.clone(),
+                quantity: *quantity,
+            })
+            .collect(),
+        in_force_from: first,
     })
 }
 
