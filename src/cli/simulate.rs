@@ -1,5 +1,6 @@
 //! `simulate`: a rig on a pseudo-terminal, physics and all, with faults on demand.
 
+mod loads;
 pub(super) mod surface;
 
 use std::path::PathBuf;
@@ -45,6 +46,8 @@ pub struct Arguments {
     rig: RigOptions,
     #[command(flatten)]
     hinge: HingeOptions,
+    #[command(flatten)]
+    loads: loads::LoadOptions,
     #[command(flatten)]
     faults: FaultOptions,
     #[command(flatten)]
@@ -220,6 +223,7 @@ fn prepare(arguments: &Arguments) -> Result<(Scenario, RigSettings), Problem> {
     }
     arguments.rig.put(&mut scenario);
     arguments.hinge.put(&mut scenario);
+    settings.loads = arguments.loads.loads()?;
     Ok((scenario, settings))
 }
 

@@ -62,7 +62,7 @@ impl CaptureWriter {
         writer
     }
 
-    fn key(&mut self, name: &str, value: &str) {
+    pub(super) fn key(&mut self, name: &str, value: &str) {
         let one_line: String = value
             .chars()
             .map(|letter| if letter.is_control() { ' ' } else { letter })

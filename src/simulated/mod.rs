@@ -38,11 +38,12 @@ pub use guard::Limits;
 pub use hinge::{Bump, Hinge, StickSlip, StiffBeyond, TightSpot, When};
 pub use host_line::CommandName;
 pub use linkage::{Linkage, Pose};
-pub use plant::{Joints, Observation, Plant, PlantSettings, Variation};
+pub use plant::{Joints, Loaded, Observation, OnArm, Plant, PlantSettings, Variation};
 pub use rig::{Kind, Note, Outgoing, RigSettings, SimulatedRig};
 pub use run::{Simulated, simulate};
 pub use scenario::{
-    Broken, ByHand, Channel, HowBroken, LineFaults, Programme, Scenario, Sensors, Sweep, Trip,
+    Broken, ByHand, Channel, HowBroken, LineFaults, Programme, PulseMove, Scenario, Sensors, Spell,
+    Sweep, Trip,
 };
 pub use sensors::SensorSet;
 #[cfg(unix)]

@@ -23,6 +23,50 @@ pub struct PlantSettings {
     pub variation: Variation,
     /// None for a hinge that stays as it is.
     pub break_in: Option<BreakIn>,
+    pub loaded: Loaded,
+}
+
+/// What the servo's arm has to move, and what hangs on the surface.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Loaded {
+    pub on_arm: OnArm,
+    /// Torque on the surface about its hinge line by a weight hung on it, N·cm, up positive.
+    pub hung_ncm: f64,
+}
+
+/// What the servo's arm is joined to. Without the surface the angle sensor sits on the arm.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum OnArm {
+    #[default]
+    Surface,
+    /// The rods are off.
+    Nothing,
+    /// A weight on an arm that is level at neutral; upwards lifts it.
+    Weight { mass_kg: f64, arm_mm: f64 },
+}
+
+/// Standard acceleration of free fall, m/s² (ISO 80000-3).
+const GRAVITY_M_S2: f64 = 9.806_65;
+
+impl OnArm {
+    /// The torque that resists upward motion at an arm angle in degree, N·m; `None` with the surface.
+    fn resists_nm(self, arm_deg: f64) -> Option<f64> {
+        match self {
+            Self::Surface => None,
+            Self::Nothing => Some(0.0),
+            Self::Weight { mass_kg, arm_mm } => {
+                Some(mass_kg * GRAVITY_M_S2 * 1e-3 * arm_mm * arm_deg.to_radians().cos())
+            }
+        }
+    }
+
+    /// What it adds to the moment of inertia at the arm, kg·m².
+    fn inertia_kg_m2(self) -> f64 {
+        match self {
+            Self::Weight { mass_kg, arm_mm } => mass_kg * (1e-3 * arm_mm).powi(2),
+            _ => 0.0,
+        }
+    }
 }
 
 /// Play and give between arm and surface.
@@ -172,9 +216,16 @@ impl Plant {
         let settings = &self.settings;
         let idle_w = settings.servo.idle_w * (1.0 + self.idle_drift * self.progress());
         let ratio = self.table.at(self.servo.arm_deg).1;
-        let load_nm = 0.01 * self.pull_ncm * ratio;
+        let on_arm = settings.loaded.on_arm;
+        let load_nm = on_arm
+            .resists_nm(self.servo.arm_deg)
+            .unwrap_or(0.01 * self.pull_ncm * ratio);
+        let servo = Servo {
+            inertia_kg_m2: settings.servo.inertia_kg_m2 + on_arm.inertia_kg_m2(),
+            ..settings.servo.clone()
+        };
         self.servo.step(
-            &settings.servo,
+            &servo,
             &settings.supply,
             idle_w,
             self.pulse_us,
@@ -186,9 +237,22 @@ impl Plant {
             slop_deg: settings.joints.slop_deg,
             stiffness_ncm_per_deg: settings.joints.stiffness_ncm_per_deg,
         };
+        if on_arm != OnArm::Surface {
+            self.pull_ncm = 0.0;
+            return;
+        }
         let before_deg = self.surface.angle_deg;
-        self.pull_ncm = self.surface.settle(&self.hinge, self.mood, grip, dt_s);
+        let mood = StrokeMood {
+            neutral_shift_ncm: self.mood.neutral_shift_ncm - settings.loaded.hung_ncm,
+            ..self.mood
+        };
+        self.pull_ncm = self.surface.settle(&self.hinge, mood, grip, dt_s);
         self.work(self.surface.angle_deg - before_deg);
+    }
+
+    /// Something else is put on the arm, or hung on the surface.
+    pub fn load(&mut self, loaded: Loaded) {
+        self.settings.loaded = loaded;
     }
 
     fn work(&mut self, travel_deg: f64) {
@@ -300,6 +364,7 @@ impl Plant {
             self.servo.arm_deg
         };
         let pose = self.settings.linkage.pose(arm_deg);
+        let on_surface = self.settings.loaded.on_arm == OnArm::Surface;
         let rod_ncm = if self.by_hand {
             torque_ncm
         } else {
@@ -308,14 +373,23 @@ impl Plant {
         Observation {
             time_s: self.time_s,
             pulse_us: self.pulse_us,
-            angle_deg: self.surface.angle_deg,
-            speed_deg_per_s: self.surface.speed_deg_per_s,
+            angle_deg: self.angle_deg(),
+            speed_deg_per_s: if on_surface {
+                self.surface.speed_deg_per_s
+            } else {
+                self.servo.speed_rad_per_s.to_degrees()
+            },
             arm_deg,
             current_ma: 1000.0 * self.servo.current_a,
             supply_v: self.servo.plug_v,
             source_v: self.servo.source_v,
             torque_ncm,
-            arm_torque_ncm: rod_ncm * pose.ratio,
+            arm_torque_ncm: self
+                .settings
+                .loaded
+                .on_arm
+                .resists_nm(arm_deg)
+                .map_or(rod_ncm * pose.ratio, |nm| 100.0 * nm),
             // N·cm over mm, times 10 mm/cm, is N.
             force_n: if pose.lever_mm.abs() < 1e-6 {
                 0.0
@@ -343,8 +417,12 @@ impl Plant {
         self.servo.case_c
     }
 
+    /// Where the angle sensor sits.
     pub(super) fn angle_deg(&self) -> f64 {
-        self.surface.angle_deg
+        match self.settings.loaded.on_arm {
+            OnArm::Surface => self.surface.angle_deg,
+            _ => self.servo.arm_deg,
+        }
     }
 
     pub fn settings(&self) -> &PlantSettings {

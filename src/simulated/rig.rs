@@ -18,7 +18,7 @@ use super::guard::{Crossed, Guard, Limits, Reading};
 #[cfg(test)]
 use super::guard::{LONGEST_US, SHORTEST_US};
 use super::host_line::HostLines;
-use super::plant::Plant;
+use super::plant::{Loaded, Plant};
 use super::programme::HandProgramme;
 use super::scenario::{ByHand, Channel, Programme, Scenario};
 use super::sensors::SensorSet;
@@ -47,6 +47,8 @@ pub struct RigSettings {
     pub stall_ma: f64,
     /// How many times faster than the wall's clock the rig's runs.
     pub fast: f64,
+    /// What is loaded at the first arming, the second …; the last one stays. Empty: as the plant says.
+    pub loads: Vec<Loaded>,
 }
 
 impl Default for RigSettings {
@@ -55,6 +57,7 @@ impl Default for RigSettings {
             limits: Limits::default(),
             stall_ma: 900.0,
             fast: 1.0,
+            loads: Vec::new(),
         }
     }
 }
@@ -119,6 +122,7 @@ pub struct SimulatedRig {
     guard: Guard,
     armed: bool,
     armed_first_step: Option<u64>,
+    armings: usize,
     aim_us: Option<f64>,
     sent_us: f64,
     frame_s: f64,
@@ -145,7 +149,7 @@ impl SimulatedRig {
         let steps_a_sample = (sample_s / STEP_S - 1e-9).ceil().max(1.0) as u64;
         let hand = match &scenario.programme {
             Programme::Hand(by_hand) => Some((by_hand.clone(), HandProgramme::new(by_hand, seed))),
-            Programme::Sweep(_) => None,
+            Programme::Sweep(_) | Programme::Spells(_) => None,
         };
         let mut chance = ChaCha8Rng::seed_from_u64(seed);
         chance.set_stream(10);
@@ -167,6 +171,7 @@ impl SimulatedRig {
             guard: Guard::default(),
             armed: false,
             armed_first_step: None,
+            armings: 0,
             aim_us: None,
             sent_us: 0.0,
             frame_s: 0.0,

@@ -134,6 +134,11 @@ impl SimulatedRig {
             .unwrap_or(self.limits.middle_us());
         self.armed = true;
         self.armed_first_step.get_or_insert(self.steps);
+        let last = self.settings.loads.len().saturating_sub(1);
+        if let Some(loaded) = self.settings.loads.get(self.armings.min(last)) {
+            self.plant.load(*loaded);
+        }
+        self.armings += 1;
         self.guard = Guard::default();
         self.aim_us = Some(start_us);
         self.sent_us = self.on_the_grid(start_us);

@@ -2,8 +2,8 @@
 
 use super::capture::{CaptureWriter, WireCount};
 use super::plant::{Observation, Plant};
-use super::programme::{HandProgramme, RigProgramme};
-use super::scenario::{Programme, Scenario};
+use super::programme::{Event, HandProgramme, RigProgramme};
+use super::scenario::{Programme, PulseMove, Scenario, Spell};
 use super::sensors::SensorSet;
 use super::truth::{Extremes, Truth};
 
@@ -39,6 +39,10 @@ pub fn simulate(scenario: &Scenario, seed: u64) -> Simulated {
             let seen = run.hand(HandProgramme::new(by_hand, seed));
             run.finish(by_hand.rate_deg_per_s, seen)
         }
+        Programme::Spells(spells) => {
+            run.spells(spells);
+            run.finish(0.0, Vec::new())
+        }
     }
 }
 
@@ -63,13 +67,17 @@ impl<'a> Run<'a> {
                     .expected_s()
             }
             Programme::Hand(by_hand) => HandProgramme::new(by_hand, seed).expected_s(),
+            Programme::Spells(spells) => {
+                let held = spells.iter().flat_map(|s| &s.moves).map(|m| m.hold_s);
+                held.sum::<f64>() + spells.iter().map(|s| s.waits_s).sum::<f64>()
+            }
         };
         let steps = (sample_s / STEP_S - 1e-9).ceil().max(1.0) as u32;
         let mut writer = CaptureWriter::new(scenario, seed);
         writer.hello(
             scenario,
             match scenario.programme {
-                Programme::Sweep(_) => "driven",
+                Programme::Sweep(_) | Programme::Spells(_) => "driven",
                 Programme::Hand(_) => "passive",
             },
         );
@@ -112,6 +120,53 @@ impl<'a> Run<'a> {
             self.take_sample();
         }
         Vec::new()
+    }
+
+    fn spells(&mut self, spells: &[Spell]) {
+        for spell in spells {
+            self.plant.load(spell.loaded);
+            for (key, value) in &spell.keys {
+                self.writer.key(key, value);
+            }
+            self.pass(spell.waits_s.max(self.sample_s), None);
+            self.writer.event(self.clock_us(), &Event::Armed);
+            // A rig that is armed takes up the middle of its pulses.
+            let mut at_us = self.scenario.plant.servo.centre_us;
+            for order in &spell.moves {
+                at_us = self.ramp(at_us, order);
+                self.writer
+                    .event(self.clock_us(), &Event::Arrived { pulse_us: at_us });
+                self.pass(order.hold_s, Some(at_us));
+            }
+            self.writer.event(self.clock_us(), &Event::Disarmed);
+        }
+        self.pass(0.5, None);
+    }
+
+    /// Goes to a pulse; where it is then.
+    fn ramp(&mut self, from_us: f64, order: &PulseMove) -> f64 {
+        if order.us_per_s > 0.0 {
+            let far_us = order.to_us - from_us;
+            let takes_s = far_us.abs() / order.us_per_s;
+            let samples = (takes_s / self.sample_s).floor() as u64;
+            for sample in 1..=samples {
+                let share = sample as f64 * self.sample_s / takes_s;
+                self.pass(self.sample_s, Some(from_us + share * far_us));
+            }
+        }
+        order.to_us
+    }
+
+    /// Time with one pulse, s, whole samples.
+    fn pass(&mut self, for_s: f64, pulse_us: Option<f64>) {
+        let samples = (for_s / self.sample_s).round() as u64;
+        for _ in 0..samples {
+            for _ in 0..self.steps {
+                self.plant.step(self.step_s, pulse_us);
+                self.sensors.follow(self.step_s, self.plant.electrical());
+            }
+            self.take_sample();
+        }
     }
 
     fn since_start_s(&self) -> f64 {

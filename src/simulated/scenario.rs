@@ -1,6 +1,6 @@
 //! Everything that can be set about one simulated recording, with a fault-free elevator as the default.
 
-use super::plant::PlantSettings;
+use super::plant::{Loaded, PlantSettings};
 
 /// A channel of the rig; its name carries its unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -123,6 +123,27 @@ pub enum Programme {
     Sweep(Sweep),
     /// A hand moves the surface; the rig is passive and gives no pulse.
     Hand(ByHand),
+    /// The rig is armed for some moves and disarmed, several times, with another load each time.
+    Spells(Vec<Spell>),
+}
+
+/// From one arming to its disarming.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Spell {
+    /// `#` keys ahead of it.
+    pub keys: Vec<(String, String)>,
+    pub loaded: Loaded,
+    pub moves: Vec<PulseMove>,
+    /// The room's temperature does not matter here, but time does: disarmed before it, s.
+    pub waits_s: f64,
+}
+
+/// To a pulse, at a rate (0: at once), then a hold.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PulseMove {
+    pub to_us: f64,
+    pub us_per_s: f64,
+    pub hold_s: f64,
 }
 
 /// Cycles between two ends: rest at neutral, up, hold, down, hold …, neutral, rest.
