@@ -9,3 +9,5 @@ mod demo;
 mod host;
 #[path = "rig/simulate.rs"]
 mod simulate;
+#[path = "rig/spells.rs"]
+mod spells;

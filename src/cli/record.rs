@@ -9,7 +9,10 @@ use super::show;
 use crate::aircraft::{Surface, TripPoints};
 use crate::logbook::Logbook;
 use crate::problem::Problem;
-use crate::rig::{self as bench, Asked, Guard, Page, Passive, Rig, Run, SweepPlan, Way};
+use crate::recording::Channel;
+use crate::rig::{
+    self as bench, Asked, Guard, Page, Passive, Progress, Rig, Run, Spell, Sweep, SweepPlan, Way,
+};
 
 /// Where what is said of a first word begins.
 const COLUMN: usize = 11;
@@ -108,6 +111,27 @@ impl<'a> Record<'a> {
             screen.progress(progress)
         })
         .await
+    }
+
+    /// Armed and disarmed several times in one recording; `ready` is waited for before each spell, and may end it.
+    pub async fn spells(
+        self,
+        rig: Rig<Asked>,
+        (plan, trip, angle_from): (SweepPlan, TripPoints, Channel),
+        spells: &[Spell],
+        ready: &mut impl AsyncFnMut(usize) -> bool,
+        screen: &mut Screen,
+    ) -> Result<Run, Problem> {
+        let (keys, file) = (self.on_top(), self.file);
+        let page = Page {
+            file,
+            path: &self.path,
+            keys: &keys,
+        };
+        let mut tell = |progress: &Progress| screen.progress(progress);
+        let mut sweep = Sweep::new(plan, trip, &mut tell);
+        sweep.angle_from = angle_from;
+        bench::spells(rig, page, sweep, spells, ready).await
     }
 
     /// What a hand or a transmitter does, until the time is up or Enter is pressed.

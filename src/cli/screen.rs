@@ -110,6 +110,7 @@ fn phase_words(phase: Phase) -> String {
         Phase::Growing { up: true } => "growing the deflection up".to_owned(),
         Phase::Growing { up: false } => "growing the deflection down".to_owned(),
         Phase::Cycling { number, of } => format!("cycle {number} of {of}"),
+        Phase::Moving { number, of } => format!("move {number} of {of}"),
         Phase::Returning => "at neutral".to_owned(),
     }
 }

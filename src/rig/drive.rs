@@ -70,7 +70,9 @@ pub struct Moving {
     began_s: Option<f64>,
 }
 /// Sends no pulse any more.
-pub struct Disarmed(());
+pub struct Disarmed {
+    range: PulseRange,
+}
 
 /// The pulses that the rig was told to stay within, µs.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -167,6 +169,19 @@ impl<State> Rig<State> {
                 if sample.t_s - *began_s.get_or_insert(sample.t_s) >= for_s {
                     return Ok(());
                 }
+            }
+        }
+    }
+
+    /// Waits for something that is done at the bench. The rig's own samples go on being heard (and recorded).
+    pub async fn while_waiting<T>(&mut self, done: impl Future<Output = T>) -> Result<T, Cut> {
+        let mut done = std::pin::pin!(done);
+        loop {
+            tokio::select! {
+                told = &mut done => return Ok(told),
+                heard = self.ear.next() => if heard? == Heard::Restarted {
+                    return Err(Cut::Restarted);
+                },
             }
         }
     }
@@ -356,7 +371,7 @@ impl Rig<Armed> {
         self.state.range
     }
 
-    /// Sets out for a pulse, µs (kept within the range), at a rate in µs/s, from a pulse at most `far_us` away.
+    /// Sets out for a pulse, µs (kept within the range), at a rate in µs/s (0: at once), from a pulse at most `far_us` away.
     pub async fn go(
         mut self,
         pulse_us: f64,
@@ -365,7 +380,10 @@ impl Rig<Armed> {
     ) -> Result<Rig<Moving>, Cut> {
         let range = self.state.range;
         let pulse_us = (range.clamp(pulse_us) * 10.0).round() / 10.0;
-        let us_per_s = us_per_s.max(1.0).round();
+        let us_per_s = match us_per_s {
+            0.0 => 0.0,
+            rate => rate.max(1.0).round(),
+        };
         let go = format!("{pulse_us},{us_per_s}");
         let (live, since) = (self.line.live(), Instant::now());
         let before = live.borrow().bytes;
@@ -386,7 +404,10 @@ impl Rig<Armed> {
             pulse_us,
             go: id,
             accepted: false,
-            takes_s: far_us.abs() / us_per_s,
+            takes_s: match us_per_s {
+                0.0 => 0.0,
+                rate => far_us.abs() / rate,
+            },
             began_s: None,
         }))
     }
@@ -406,7 +427,8 @@ impl Rig<Armed> {
     /// Stops all pulses.
     pub async fn disarm(self) -> Result<Rig<Disarmed>, Cut> {
         if self.line.disarm().await {
-            Ok(self.into_state(Disarmed(())))
+            let range = self.state.range;
+            Ok(self.into_state(Disarmed { range }))
         } else {
             Err(Cut::Unanswered { command: "DISARM" })
         }
@@ -418,6 +440,12 @@ impl Rig<Disarmed> {
     pub async fn last_words(&mut self) {
         let listen = async { while self.ear.next().await.is_ok() {} };
         let _ = tokio::time::timeout(LAST_WORDS, listen).await;
+    }
+
+    /// May be armed once more: its limits still hold.
+    pub fn again(self) -> Rig<Limited> {
+        let range = self.state.range;
+        self.into_state(Limited { range })
     }
 }
 

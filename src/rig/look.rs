@@ -22,8 +22,9 @@ pub(super) struct Means {
 }
 
 /// Averages what is seen in the latter half of a while, when what moved has come to rest.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Averager {
+    angle_from: Channel,
     from_s: f64,
     began_s: Option<f64>,
     angle: (f64, u32),
@@ -31,10 +32,13 @@ pub(super) struct Averager {
 }
 
 impl Averager {
-    pub fn over_latter_half(for_s: f64) -> Self {
+    pub fn over_latter_half(for_s: f64, angle_from: Channel) -> Self {
         Self {
+            angle_from,
             from_s: 0.5 * for_s,
-            ..Self::default()
+            began_s: None,
+            angle: (0.0, 0),
+            pulse: (0.0, 0),
         }
     }
 
@@ -44,7 +48,7 @@ impl Averager {
             return;
         }
         for (sum, channel) in [
-            (&mut self.angle, Channel::AngleDeg),
+            (&mut self.angle, self.angle_from),
             (&mut self.pulse, Channel::PulseUs),
         ] {
             if let Some(value) = sample.get(channel) {
@@ -79,9 +83,10 @@ pub(super) struct Seen {
 pub(super) async fn before_moving<State>(
     rig: &mut Rig<State>,
     trip: &TripPoints,
+    angle_from: Channel,
     each: &mut dyn FnMut(Sample),
 ) -> Result<Seen, Cut> {
-    if !rig.has(Channel::AngleDeg) {
+    if !rig.has(angle_from) {
         return Err(no_angle());
     }
     let mut samples: Vec<Sample> = Vec::new();
@@ -91,7 +96,7 @@ pub(super) async fn before_moving<State>(
         Ok(())
     })
     .await?;
-    let angles = readings(&samples, Channel::AngleDeg);
+    let angles = readings(&samples, angle_from);
     let Some((lowest, highest)) = extremes(&angles) else {
         return Err(no_angle());
     };

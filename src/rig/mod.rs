@@ -5,6 +5,7 @@
 //! - [`Line`]: reading, writing, answers, heartbeat and recording, on a thread of its own.
 //! - [`Rig`]: driving, as states in types; see [`drive`].
 //! - [`sweep()`] and [`listen`]: a recorded run, driven or by hand, from its first byte to the last, however it ends.
+//! - [`spells`]: a recorded run that is armed and disarmed several times, for something done at the bench in between.
 //! - [`batch`]: one of the recorded runs by which a hinge is worked in, under a [`Guard`]; [`stages`] says how far.
 
 mod break_in;
@@ -32,8 +33,8 @@ pub use line::{ANSWER_WITHIN, Line, TRIES};
 pub use live::{Heard, Live, Sample};
 pub use passive::{Coverage, ENOUGH_STROKES, Passive};
 pub use plan::SweepPlan;
-pub use session::{Page, Run, batch, listen, sweep};
-pub use sweep::{Phase, Progress, Way};
+pub use session::{Page, Run, batch, listen, spells, sweep};
+pub use sweep::{Move, Phase, Progress, Spell, Sweep, To, Way};
 
 #[cfg(test)]
 mod tests;

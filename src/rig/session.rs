@@ -13,7 +13,7 @@ use super::line::Line;
 use super::live::Heard;
 use super::passive::{Coverage, Passive};
 use super::plan::SweepPlan;
-use super::sweep::{Progress, Sweep, Way};
+use super::sweep::{Progress, Spell, Sweep, Way};
 use crate::aircraft::TripPoints;
 use crate::problem::Problem;
 use crate::recording::{Channel, Journal, REMARK, Written};
@@ -72,6 +72,21 @@ pub async fn batch(
     sweep.guard = Some(guard);
     let (run, way, guard) = drive(rig, page, sweep).await?;
     Ok((run, way, guard.unwrap_or_default()))
+}
+
+/// A recorded run of spells: see [`Sweep::run_spells`].
+pub async fn spells(
+    rig: Rig<Asked>,
+    page: Page<'_>,
+    mut sweep: Sweep<'_>,
+    spells: &[Spell],
+    ready: &mut impl AsyncFnMut(usize) -> bool,
+) -> Result<Run, Problem> {
+    let line = Arc::clone(rig.line());
+    let rig = begin(rig, page).await?;
+    let cut = sweep.run_spells(rig, spells, ready).await.err();
+    let notes = std::mem::take(&mut sweep.notes);
+    end(&line, cut, notes).await
 }
 
 async fn drive(

@@ -13,6 +13,9 @@ use crate::aircraft::TripPoints;
 use crate::problem::Problem;
 use crate::recording::Channel;
 
+mod spells;
+pub use spells::{Move, Spell, To};
+
 /// The nudge that finds the direction: as far as this, degrees, in steps of so many µs, and no further than that, µs.
 const NUDGE_DEG: f64 = 2.0;
 const NUDGE_STEP_US: f64 = 15.0;
@@ -41,8 +44,18 @@ const NEUTRAL_HOLDS_DEG: f64 = 3.0;
 pub enum Phase {
     Looking,
     Nudging,
-    Growing { up: bool },
-    Cycling { number: u32, of: u32 },
+    Growing {
+        up: bool,
+    },
+    Cycling {
+        number: u32,
+        of: u32,
+    },
+    /// Through the moves of a spell.
+    Moving {
+        number: u32,
+        of: u32,
+    },
     Returning,
 }
 
@@ -82,6 +95,8 @@ pub struct Sweep<'a> {
     pub way: Option<Way>,
     /// Sees every sample of the cycles, and may end the run.
     pub guard: Option<Guard>,
+    /// Which channel the angle is read from: that of the arm, for a servo without a surface.
+    pub angle_from: Channel,
     pulse_us: f64,
     left_s: f64,
     tell: &'a mut dyn FnMut(&Progress),
@@ -97,6 +112,7 @@ impl<'a> Sweep<'a> {
             map: PulseMap::default(),
             way: None,
             guard: None,
+            angle_from: Channel::AngleDeg,
             pulse_us: 0.0,
             left_s: plan.whole_s(),
             tell,
@@ -107,8 +123,11 @@ impl<'a> Sweep<'a> {
     /// The whole sweep.
     pub async fn run(&mut self, mut rig: Rig<Asked>) -> Result<Rig<Disarmed>, Cut> {
         let trip = self.trip;
-        let seen = look::before_moving(&mut rig, &trip, &mut |s| self.say(Phase::Looking, Some(s)))
-            .await?;
+        let angle_from = self.angle_from;
+        let seen = look::before_moving(&mut rig, &trip, angle_from, &mut |s| {
+            self.say(Phase::Looking, Some(s))
+        })
+        .await?;
         self.notes.extend(seen.notes);
         let rig = rig.limit(&trip, &mut self.notes).await?.arm().await?;
         if let Some(way) = &self.way {
@@ -160,7 +179,7 @@ impl<'a> Sweep<'a> {
         phase: Phase,
         for_s: f64,
     ) -> Result<look::Means, Cut> {
-        let mut means = look::Averager::over_latter_half(for_s);
+        let mut means = look::Averager::over_latter_half(for_s, self.angle_from);
         rig.watch(for_s, &mut |sample| {
             means.take(sample);
             self.pass(phase, sample)
@@ -186,13 +205,28 @@ impl<'a> Sweep<'a> {
         pulse_us: f64,
         mind_current: bool,
     ) -> Result<(Rig<Armed>, Ended), Cut> {
-        let pulse_us = rig.range().clamp(pulse_us);
         let us_per_s = self.us_per_deg()
             * self.plan.rate_deg_per_s
             * if mind_current { FEELING_SHARE } else { 1.0 };
+        self.go_at(rig, phase, (pulse_us, us_per_s), mind_current)
+            .await
+    }
+
+    /// Goes to a pulse in µs at a rate in µs/s, 0 for at once.
+    async fn go_at(
+        &mut self,
+        rig: Rig<Armed>,
+        phase: Phase,
+        (pulse_us, us_per_s): (f64, f64),
+        mind_current: bool,
+    ) -> Result<(Rig<Armed>, Ended), Cut> {
+        let pulse_us = rig.range().clamp(pulse_us);
         let far_us = (pulse_us - self.pulse_us).abs();
         let from_left_s = self.left_s;
-        let takes_s = far_us / us_per_s;
+        let takes_s = match us_per_s {
+            0.0 => 0.0,
+            rate => far_us / rate,
+        };
         let mut above = 0;
         let most_ma = CURRENT_SHARE * self.trip.current_ma;
         let mut began_s = None;
