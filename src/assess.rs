@@ -4,6 +4,7 @@ use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
 use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity};
+use crate::servo::{self, ServoFound};
 use crate::verdict::{Judged, compare_pairs, judge};
 
 /// How a recording came in: what the contract's `recording` object says.
@@ -36,6 +37,8 @@ pub struct Assessed {
     pub summary: RecordingSummary,
     pub measured: Measured,
     pub judged: Judged,
+    /// Of recordings that were made for the servo itself.
+    pub servo: Option<ServoFound>,
 }
 
 /// Measures and judges a recording, shown under the name `file`, as one of `surface_index`.
@@ -56,6 +59,7 @@ pub fn assess(
         recording.notes.push(note);
     }
     let measured = measure(&recording, aircraft, surface);
+    let servo = servo::found(&recording, aircraft, surface);
     let judged = judge(&measured, &recording, surface, &aircraft.limits);
     // What the run says of itself is no doubt about its data: it is told, and not judged.
     let unfinished = recording.unfinished().map(str::to_owned);
@@ -88,6 +92,7 @@ pub fn assess(
         summary,
         measured,
         judged,
+        servo,
     }
 }
 

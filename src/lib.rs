@@ -12,6 +12,7 @@
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
 //! - [`history`]: pure; what several recordings say together: a fix, a hinge settling, a season.
+//! - [`servo`]: pure; what a servo and its control circuit are like: steps, held weights, heat.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
@@ -28,6 +29,7 @@ pub mod problem;
 pub mod recording;
 pub mod report;
 pub mod rig;
+pub mod servo;
 pub mod simulated;
 pub mod units;
 pub mod verdict;

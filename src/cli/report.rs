@@ -8,10 +8,9 @@ use rayon::prelude::*;
 
 use super::complain;
 use crate::assess::{Assessed, pair_up};
-use crate::logbook::{
-    AIRCRAFT_FILE, Logbook, RECHECK, RECORDINGS, RESULTS, WORKED_IN, write_whole,
-};
+use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
 use crate::problem::{Problem, exit};
+use crate::recording::purpose::is_sweep;
 use crate::report::{Checked, html};
 use crate::units::TorqueUnit;
 
@@ -99,8 +98,7 @@ fn latest(logbook: &Logbook, paths: &[PathBuf], problems: &mut Vec<Problem>) -> 
         match result {
             Ok((_, recording)) if recording.unfinished().is_some() => {}
             // A hinge worked in is not taken to its throws in every stage.
-            Ok((_, recording)) if matches!(recording.key("purpose"), Some(WORKED_IN | RECHECK)) => {
-            }
+            Ok((_, recording)) if !is_sweep(recording.key("purpose")) => {}
             Ok((surface, recording)) => {
                 let this = Some((recording.started(), path));
                 found[surface] = found[surface].max(this);

@@ -27,11 +27,12 @@ mod season;
 mod tests;
 mod whole;
 
+pub use crate::recording::purpose::{RECHECK, WORKED_IN};
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
 pub use recheck::Rechecked;
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;
-pub use season::{LeftOut, RECHECK, Story, WORKED_IN, glance};
+pub use season::{LeftOut, Story, glance};
 pub use whole::write_whole;
 
 use std::fs::{self, File};

@@ -105,6 +105,10 @@ pub(super) fn of(id: &str, aircraft: &Aircraft, assessed: &Assessed) -> Row {
     cells.conditions(&assessed.measured);
     cells.curve(&assessed.measured);
     cells.load(&assessed.measured);
+    let servo = assessed.servo.clone().unwrap_or_default();
+    for (name, quantity) in servo.quantities() {
+        cells.quantity(name, quantity);
+    }
     cells.judged(&assessed.judged);
     let mut whole = assessed.clone();
     whole.measured.forget_pictures();

@@ -9,7 +9,7 @@ use jiff::Timestamp;
 use polars::prelude::*;
 
 use super::schema::{QUANTITY, SCHEMA, SCHEMA_KEY};
-use super::{Logbook, whole};
+use super::{Logbook, WORKED_IN, whole};
 use crate::analysis::{Interval, Quantity};
 use crate::history::season::{Glance, Measure, Reading};
 use crate::problem::Problem;
@@ -27,11 +27,6 @@ const COLUMNS: [&str; 10] = [
     "aircraft",
     "surface",
 ];
-
-/// The purpose of recordings made while a hinge is worked in.
-pub const WORKED_IN: &str = "break-in";
-/// The purpose of recordings that look at a worked hinge again after a rest, within its last stage.
-pub const RECHECK: &str = "recheck";
 
 /// A logbook's readings.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -9,6 +9,7 @@ mod capture;
 mod csv;
 mod journal;
 mod open;
+pub mod purpose;
 mod sniff;
 mod timeline;
 

@@ -1,0 +1,24 @@
+//! What a recording was made for, as its `# purpose=` says, where that decides how it is read. Any other purpose is a sweep.
+
+/// Made while a hinge was worked in.
+pub const WORKED_IN: &str = "break-in";
+/// A worked hinge looked at again after a rest, within its last stage.
+pub const RECHECK: &str = "recheck";
+/// Weights on the servo's arm.
+pub const CALIBRATION: &str = "calibration";
+/// The servo's own behaviour: steps, dead band, centring.
+pub const SERVO_TEST: &str = "servo-test";
+/// Neutral held against weights hung on the surface.
+pub const HELD: &str = "held";
+/// Load and rest until the case's temperature tells.
+pub const HEAT: &str = "heat";
+/// The servo without the surface, or the surface without the servo.
+pub const RODS_OFF: &str = "rods-off";
+
+/// Whether a recording with this purpose is a sweep of the surface between its throws, as it will fly.
+pub fn is_sweep(purpose: Option<&str>) -> bool {
+    !matches!(
+        purpose,
+        Some(WORKED_IN | RECHECK | CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF)
+    )
+}
