@@ -198,6 +198,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
         surfaces: vec![Surface {
             name: "left elevator".into(),
             servo_index: 0,
+            second_servo_index: None,
             pair_index: None,
             chord_mm: 58.0,
             measure: ThrowMeasure::Straight,

@@ -105,6 +105,11 @@ pub(super) static SURFACE: Kind = Kind {
         key("name", "\"left elevator\"", "what you call the surface"),
         key("servo", "\"E1\"", "the tag of the [[servo]] that drives it"),
         key(
+            "servos",
+            "[\"E1\", \"E2\"]",
+            "instead of servo: the tags of two that drive it together",
+        ),
+        key(
             "pair",
             "\"right elevator\"",
             "the name of the surface it is compared with",

@@ -117,6 +117,8 @@ pub struct Surface {
     pub name: String,
     /// Index into [`Aircraft::servos`].
     pub servo_index: usize,
+    /// The other one, where two servos drive it together: its current is in the channel `current2_ma`.
+    pub second_servo_index: Option<usize>,
     /// Index into [`Aircraft::surfaces`].
     pub pair_index: Option<usize>,
     pub chord_mm: f64,

@@ -127,7 +127,10 @@ fn every_broken_file_names_its_line_its_key_and_the_remedy() {
         ("slop_deg = 0.7", "slop = 0.7", &["line 43", "\"slop\"", "did you mean \"slop_deg\"?"]),
         ("fitted =", "colour =", &["line 12", "\"colour\"", "[[servo]] may have: tag, type, fitted"]),
         ("span_mm = 340", "span_mm = 340\nthrow_as = \"square\"", &["line 32", "\"throw_as\"", "belongs in [[surface]]"]),
-        ("servo = \"E1\"\npair", "servos = [\"E1\"]\npair", &["line 16", "\"servos\"", "did you mean \"servo\"?"]),
+        ("servo = \"E1\"\npair", "servos = [\"E1\"]\npair", &["line 16", "servos is not two tags", "servos = [\"E1\", \"E2\"]"]),
+        ("servo = \"E1\"\npair", "servos = [\"E1\", \"E1\"]\npair", &["line 16", "both are the same servo"]),
+        ("servo = \"E1\"\npair", "servos = [\"E1\", \"F1\"]\npair", &["line 16", "servos \"F1\" is no [[servo]]"]),
+        ("servo = \"E1\"\npair", "servo = \"E1\"\nservos = [\"E1\", \"E2\"]\npair", &["line 17", "servo and servos", "leave one of them out"]),
         ("[limits]", "[limit]", &["line 42", "\"limit\"", "did you mean \"limits\"?"]),
         // missing keys and tables
         ("chord_mm = 58.0\n", "", &["line 14", "missing key \"chord_mm\"", "chord_mm = 58.0", "left elevator"]),
@@ -405,4 +408,21 @@ proptest! {
         }).collect();
         never_panics(&text);
     }
+}
+
+#[test]
+fn two_servos_may_drive_one_surface() {
+    let text = GOOD.replacen(
+        "[[surface]]\nname = \"left",
+        "[[servo]]\ntag = \"E2\"\ntype = \"metal gear\"\n\n[[surface]]\nname = \"left",
+        1,
+    );
+    let text = text.replacen("servo = \"E1\"\npair", "servos = [\"E2\", \"E1\"]\npair", 1);
+    let aircraft = read_good(&text).unwrap();
+    let surface = &aircraft.surfaces[0];
+    assert_eq!(
+        (surface.servo_index, surface.second_servo_index),
+        (1, Some(0))
+    );
+    assert_eq!(aircraft.surfaces[1].second_servo_index, None);
 }

@@ -35,7 +35,17 @@ pub(super) fn look_up(
     names: &Names,
     home: &'static str,
 ) -> Option<usize> {
-    let written = section.text(key)?;
+    look_up_text(section, key, section.text(key)?, names, home)
+}
+
+/// The place of a name that is written under a key.
+fn look_up_text(
+    section: &Section,
+    key: &'static str,
+    written: &str,
+    names: &Names,
+    home: &'static str,
+) -> Option<usize> {
     let found = names.iter().position(|n| *n == Some(written));
     // Where a table of the home kind lacks its name, or there is none, that fault is noted already and may be the reason.
     if found.is_none() && !names.is_empty() && !names.contains(&None) {
@@ -70,10 +80,7 @@ pub(super) fn read(
     surface_names: &Names,
 ) -> Option<Surface> {
     let name = section.need_text("name");
-    let servo_index = section
-        .require("servo")
-        .then(|| look_up(section, "servo", servo_tags, "[[servo]]"))
-        .flatten();
+    let servos = read_servos(section, servo_tags);
     let pair_index = read_pair(section, index, surface_names);
     let chord_mm = section.need_number("chord_mm", Bound::Positive);
     let measure = read_measure(section);
@@ -85,7 +92,8 @@ pub(super) fn read(
     let air = read_air(section, chord_mm);
     Some(Surface {
         name: name?.to_owned(),
-        servo_index: servo_index?,
+        servo_index: servos?.0,
+        second_servo_index: servos?.1,
         pair_index,
         chord_mm: chord_mm?,
         measure: measure?,
@@ -93,6 +101,44 @@ pub(super) fn read(
         linkage,
         air,
     })
+}
+
+/// The servo, or the two of them.
+fn read_servos(section: &Section, tags: &Names) -> Option<(usize, Option<usize>)> {
+    const WRITE: &str =
+        "write servos = [\"E1\", \"E2\"], the tags of the two [[servo]] that drive it together";
+    if !section.has("servos") {
+        return section
+            .require("servo")
+            .then(|| look_up(section, "servo", tags, "[[servo]]"))
+            .flatten()
+            .map(|index| (index, None));
+    }
+    if section.has("servo") {
+        section.fault(
+            "servos",
+            "there is servo and servos as well",
+            "leave one of them out: servo for one, servos for two that drive the surface together",
+        );
+        return None;
+    }
+    let array = section.array("servos")?;
+    let texts: Option<Vec<&str>> = array.iter().map(|v| v.get_ref().as_str()).collect();
+    match texts.as_deref() {
+        Some([first, second]) if first == second => {
+            section.fault("servos", "both are the same servo", WRITE);
+            None
+        }
+        Some([first, second]) => {
+            let first = look_up_text(section, "servos", first, tags, "[[servo]]");
+            let second = look_up_text(section, "servos", second, tags, "[[servo]]");
+            Some((first?, Some(second?)))
+        }
+        _ => {
+            section.fault("servos", "servos is not two tags", WRITE);
+            None
+        }
+    }
 }
 
 fn read_pair(section: &Section, index: usize, surface_names: &Names) -> Option<usize> {

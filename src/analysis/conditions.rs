@@ -79,7 +79,7 @@ mod tests {
 
     fn segment(case_c: Vec<f64>, supply_v: Vec<f64>) -> Segment {
         let t_s = (0..case_c.len()).map(|i| i as f64).collect();
-        let mut columns: [Option<Vec<f64>>; 10] = Default::default();
+        let mut columns: [Option<Vec<f64>>; crate::recording::CHANNELS] = Default::default();
         columns[Channel::CaseC as usize] = Some(case_c);
         columns[Channel::SupplyV as usize] = Some(supply_v);
         Segment::new(t_s, columns)

@@ -8,7 +8,7 @@ use crate::recording::{Channel, Recording};
 /// Channels as flat columns over all segments; a missing reading is NaN.
 pub(crate) struct Series<'a> {
     pub t_s: Cow<'a, [f64]>,
-    columns: [Option<Cow<'a, [f64]>>; 10],
+    columns: [Option<Cow<'a, [f64]>>; crate::recording::CHANNELS],
     /// Sample ranges of the segments: nothing may be joined across them.
     pub segments: Vec<std::ops::Range<usize>>,
 }

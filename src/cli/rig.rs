@@ -196,6 +196,7 @@ fn reading(channel: Channel, value: Option<f64>) -> String {
         Channel::ForceN => ("force", 1, "N"),
         Channel::CaseC => ("case", 0, "°C"),
         Channel::AirC => ("air", 0, "°C"),
+        Channel::Current2Ma => ("second current", 0, "mA"),
     };
     let gap = if unit == "°" { "" } else { " " };
     match value {

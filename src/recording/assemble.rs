@@ -226,7 +226,7 @@ impl Assembly {
         if finished.t_s.is_empty() {
             return;
         }
-        let mut columns: [Option<Vec<f64>>; 10] = Default::default();
+        let mut columns: [Option<Vec<f64>>; crate::recording::CHANNELS] = Default::default();
         for (_, channel, readings) in finished.columns {
             columns[channel as usize] = Some(readings);
         }

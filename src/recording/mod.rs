@@ -33,10 +33,15 @@ pub enum Channel {
     ForceN,
     CaseC,
     AirC,
+    /// Of the second of two servos on one surface.
+    Current2Ma,
 }
 
+/// How many there are.
+pub(crate) const CHANNELS: usize = Channel::ALL.len();
+
 impl Channel {
-    pub const ALL: [Channel; 10] = [
+    pub const ALL: [Channel; 11] = [
         Channel::PulseUs,
         Channel::AngleDeg,
         Channel::ArmDeg,
@@ -47,6 +52,7 @@ impl Channel {
         Channel::ForceN,
         Channel::CaseC,
         Channel::AirC,
+        Channel::Current2Ma,
     ];
 
     pub fn name(self) -> &'static str {
@@ -61,6 +67,7 @@ impl Channel {
             Channel::ForceN => "force_n",
             Channel::CaseC => "case_c",
             Channel::AirC => "air_c",
+            Channel::Current2Ma => "current2_ma",
         }
     }
 
@@ -108,12 +115,12 @@ impl RigIdentity {
 pub struct Segment {
     /// Seconds since this segment's first sample; the 32-bit clock's wraps undone; never decreasing.
     pub t_s: Vec<f64>,
-    columns: [Option<Vec<f64>>; 10],
+    columns: [Option<Vec<f64>>; CHANNELS],
 }
 
 impl Segment {
     /// `columns`: the known channels this rig has; a missing reading is NaN; other values are finite.
-    pub fn new(mut t_s: Vec<f64>, mut columns: [Option<Vec<f64>>; 10]) -> Self {
+    pub fn new(mut t_s: Vec<f64>, mut columns: [Option<Vec<f64>>; CHANNELS]) -> Self {
         // Columns grew by doubling: half of a long recording would be empty room.
         t_s.shrink_to_fit();
         columns.iter_mut().flatten().for_each(Vec::shrink_to_fit);

@@ -36,6 +36,7 @@ fn surface(
     Surface {
         name: name.into(),
         servo_index,
+        second_servo_index: None,
         pair_index,
         chord_mm: 58.0,
         measure: ThrowMeasure::Straight,
