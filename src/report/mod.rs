@@ -6,6 +6,8 @@
 
 pub mod book;
 #[cfg(test)]
+mod course_fixture;
+#[cfg(test)]
 mod fixture;
 pub mod html;
 pub mod json;
