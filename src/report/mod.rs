@@ -7,6 +7,7 @@
 pub mod book;
 #[cfg(test)]
 mod course_fixture;
+pub mod csv;
 #[cfg(test)]
 mod fixture;
 pub mod html;

@@ -13,6 +13,7 @@ pub const HEADING: f64 = LETTERS * 1.6;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shape {
     Dot,
+    Speck,
     Diamond,
     Up,
     Down,
@@ -31,6 +32,7 @@ pub fn mark<DB: DrawingBackend>(
             canvas.dot((x, y), MARK, colour)?;
             return canvas.dot((x, y), MARK - 4.0, &WHITE);
         }
+        Shape::Speck => return canvas.dot((x, y), MARK * 0.6, colour),
         Shape::Dot => return canvas.dot((x, y), MARK - 1.0, colour),
         Shape::Diamond => vec![(0.0, -1.35), (1.35, 0.0), (0.0, 1.35), (-1.35, 0.0)],
         Shape::Up => vec![(0.0, -1.25), (1.2, 0.95), (-1.2, 0.95)],

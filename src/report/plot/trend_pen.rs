@@ -58,7 +58,7 @@ impl<DB: DrawingBackend> Pen<'_, '_, '_, DB> {
         mark(
             self.canvas,
             self.frame.at(dot.days, value),
-            Shape::Dot,
+            shape(dot.part),
             &hue,
             hollow,
         )
@@ -77,7 +77,14 @@ impl<DB: DrawingBackend> Pen<'_, '_, '_, DB> {
             return Ok(());
         };
         let limits = (average.lower * self.factor, average.upper * self.factor);
-        between(self.canvas, &self.frame, reach, limits, &GREY.mix(0.2))
+        between(self.canvas, &self.frame, reach, limits, &GREY.mix(0.2))?;
+        for level in [limits.0, limits.1] {
+            let ends = [(reach.0, level), (reach.1, level)];
+            for run in runs(&self.frame, ends.into_iter()) {
+                self.canvas.dashed(&run, &GREY, 1.5, (4.0, 5.0))?;
+            }
+        }
+        Ok(())
     }
 
     fn baseline(&self) -> Drawn<DB> {
@@ -242,6 +249,14 @@ impl<DB: DrawingBackend> Pen<'_, '_, '_, DB> {
     }
 }
 
+/// What is no longer in force stands back in grey print, too.
+fn shape(part: Part) -> Shape {
+    match part {
+        Part::Before => Shape::Speck,
+        Part::InForce | Part::SetAside => Shape::Dot,
+    }
+}
+
 fn hue(part: Part) -> RGBColor {
     match part {
         Part::Before => GREY,
@@ -258,7 +273,7 @@ pub fn draw_key<DB: DrawingBackend>(canvas: &Canvas<'_, DB>, key: Key, (x, y): A
         let hue = hue(part);
         let bar = [(middle.0, y - 18.0), (middle.0, y + 18.0)];
         canvas.line(&bar, &hue, 3.0)?;
-        mark(canvas, middle, Shape::Dot, &hue, part == Part::SetAside)
+        mark(canvas, middle, shape(part), &hue, part == Part::SetAside)
     };
     match key {
         Key::InForce => point(Part::InForce),
