@@ -114,9 +114,7 @@ fn surfaces(book: &Book<'_>) -> Table {
         .count("damaged_lines", |c| {
             Some(c.latest.as_ref()?.recording.damaged_lines)
         })
-        .count("restarts", |c| {
-            Some(c.latest.as_ref()?.recording.restarts.into())
-        })
+        .count("restarts", |c| Some(c.latest.as_ref()?.recording.restarts))
         .number("span_s", |c| Some(c.latest.as_ref()?.recording.span_s))
         .number("rate_hz", |c| Some(c.latest.as_ref()?.recording.rate_hz))
         .count("break_in_batches", |c| {

@@ -59,7 +59,7 @@ fn label(svg: &str) -> &str {
 }
 
 /// Text drawn, not said.
-fn drawn<'s>(svg: &'s str, words: &str) -> bool {
+fn drawn(svg: &str, words: &str) -> bool {
     svg.split_once("</desc>").unwrap().1.contains(words)
 }
 

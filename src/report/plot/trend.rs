@@ -333,9 +333,9 @@ fn days_range(record: &Record, start: Option<Timestamp>, dots: &[Dot]) -> Option
         .map(|((at, _), start)| dates::days_between(start, *at));
     let seen = range(dots.iter().map(|d| d.days).chain(since), 0.02, 0.0)?;
     let span = seen.1 - seen.0;
-    let believed = dots.iter().filter(|d| d.part == Part::InForce);
+    let mut believed = dots.iter().filter(|d| d.part == Part::InForce);
     let onward = crossing_days(record)
-        .zip(believed.last())
+        .zip(believed.next_back())
         .map(|(days, last)| {
             let [soonest, expected, latest] = days.map(|d| d.min(FURTHEST * span));
             last.days
