@@ -14,10 +14,12 @@
 //! # The columns of a result
 #![doc = include_str!("schema.md")]
 
+mod club;
 mod create;
 mod frame;
 mod name;
 mod notes;
+mod readings;
 mod recheck;
 mod results;
 mod row;
@@ -27,11 +29,12 @@ mod season;
 mod tests;
 mod whole;
 
+pub use club::sources;
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
 pub use recheck::Rechecked;
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;
-pub use season::{LeftOut, RECHECK, Story, WORKED_IN, glance};
+pub use season::{LeftOut, RECHECK, Source, Story, WORKED_IN};
 pub use whole::write_whole;
 
 use std::fs::{self, File};
