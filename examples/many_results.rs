@@ -96,8 +96,14 @@ fn write(
             "hingewright.schema".into(),
             hingewright::logbook::SCHEMA.into(),
         )]);
+        let compression = match count {
+            // As the program writes a result.
+            1 => ParquetCompression::Uncompressed,
+            _ => ParquetCompression::Zstd(None),
+        };
         ParquetWriter::new(file)
-            .with_compression(ParquetCompression::Zstd(None))
+            .with_compression(compression)
+            .with_statistics(StatisticsOptions::empty())
             .with_key_value_metadata(Some(metadata))
             .finish(&mut frame(surface, count, first, rng)?)?;
         first += count;

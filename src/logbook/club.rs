@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::results::result_paths_below;
 use super::season::Source;
-use super::{AIRCRAFT_FILE, Logbook, name, schema, whole};
+use super::{AIRCRAFT_FILE, Logbook, name, whole};
 use crate::problem::Problem;
 
 /// Everything in a folder that a season can be told of, in the order of its folders' names, and what cannot be used: a folder
@@ -59,7 +59,8 @@ pub fn sources(folder: &Path) -> Result<(Vec<Source>, Vec<Problem>), Problem> {
 fn by_aircraft(root: &Path, paths: Vec<PathBuf>) -> Vec<Source> {
     let mut each: BTreeMap<String, Vec<PathBuf>> = BTreeMap::new();
     for path in paths {
-        each.entry(aircraft(&path)).or_default().push(path);
+        let [aircraft, _] = name::folders(&path);
+        each.entry(aircraft).or_default().push(path);
     }
     each.into_iter()
         .map(|(name, paths)| Source {
@@ -69,11 +70,4 @@ fn by_aircraft(root: &Path, paths: Vec<PathBuf>) -> Vec<Source> {
             paths,
         })
         .collect()
-}
-
-/// `…/aircraft=NAME/surface=NAME/ID.parquet`.
-fn aircraft(path: &Path) -> String {
-    let folder = path.ancestors().nth(2).and_then(Path::file_name);
-    let folder = folder.unwrap_or_default().to_string_lossy();
-    name::partition_value(&folder, schema::FOLDERS[0]).unwrap_or_default()
 }

@@ -1,14 +1,17 @@
-//! Rows of results as a season's readings: which columns they are made of, and which rows are left out. Opens no file,
+//! Rows of results as a season's readings: which columns they are made of, and which rows are left out. Finds no file,
 //! works out no number.
 
 use std::collections::BTreeMap;
+use std::fs::File;
+use std::path::Path;
 
 use jiff::Timestamp;
 use polars::prelude::*;
 use rayon::prelude::*;
 
-use super::schema::QUANTITY;
+use super::schema::{self, QUANTITY};
 use super::season::{LeftOut, Source, WORKED_IN};
+use super::{frame, name};
 use crate::analysis::{Interval, Quantity};
 use crate::history::season::{Measure, Reading};
 
@@ -52,6 +55,45 @@ fn quantity_columns(measure: Measure) -> Vec<String> {
     };
     let column = measure.column();
     endings.iter().map(|e| format!("{column}{e}")).collect()
+}
+
+/// A file of few rows, opened already: the columns of [`columns`], those that it has not as nulls.
+pub(super) fn read(
+    mut file: ParquetReader<File>,
+    rows: usize,
+    path: &Path,
+) -> PolarsResult<DataFrame> {
+    let there = file.schema()?;
+    let schema = frame::file_schema();
+    let wanted = columns();
+    let own: Vec<&String> = wanted.iter().filter(|c| schema.contains(c)).collect();
+    let read: Vec<String> = own
+        .iter()
+        .filter(|c| there.contains(c))
+        .map(|c| c.to_string())
+        .collect();
+    let frame = match read.is_empty() {
+        true => DataFrame::empty(),
+        false => file
+            .with_columns(Some(read))
+            .read_parallel(ParallelStrategy::None)
+            .finish()?,
+    };
+    let mut all = Vec::with_capacity(wanted.len());
+    for name in own {
+        let wanted = schema.try_get(name)?;
+        all.push(match frame.column(name) {
+            Err(_) => Column::full_null(name.into(), rows, wanted),
+            Ok(column) if column.dtype() == wanted => column.clone(),
+            Ok(column) => polars_bail!(
+                SchemaMismatch: "{name} is {}, not {wanted}", column.dtype()
+            ),
+        });
+    }
+    for (column, value) in schema::FOLDERS.iter().zip(name::folders(path)) {
+        all.push(Column::new((*column).into(), vec![value; rows]));
+    }
+    DataFrame::new(rows, all)
 }
 
 /// The rows of a frame, in their order, in as many parts as the frame came in.

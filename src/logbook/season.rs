@@ -21,6 +21,10 @@ pub const WORKED_IN: &str = "break-in";
 /// The purpose of recordings that look at a worked hinge again after a rest, within its last stage.
 pub const RECHECK: &str = "recheck";
 
+/// A file of so few rows is read when it is opened, side by side with others; a scan of all of them at once, which is made
+/// for files of many, spends more on each than reading it takes.
+const FEW_ROWS: usize = 1000;
+
 /// A logbook's readings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Story {
@@ -56,6 +60,12 @@ pub struct Source {
     /// What the folder's aircraft file says.
     pub(super) aircraft: Option<Aircraft>,
     pub(super) paths: Vec<PathBuf>,
+}
+
+/// What opening a file came to.
+enum Opened {
+    Taken(Vec<Taken>),
+    OfManyRows,
 }
 
 impl Logbook {
@@ -117,24 +127,55 @@ impl Source {
     /// The results cannot be read at all.
     pub fn story(&self, now: Timestamp) -> Result<Story, Problem> {
         let mut story = Story::default();
-        let mut good = Vec::new();
-        let versions: Vec<_> = self.paths.par_iter().map(|path| version(path)).collect();
-        for (path, version) in self.paths.iter().zip(versions) {
-            match version {
-                Ok(()) => good.push(path.clone()),
+        let mut of_many_rows = Vec::new();
+        let opened: Vec<_> = self
+            .paths
+            .par_iter()
+            .map(|path| self.open(path, now))
+            .collect();
+        for (path, opened) in self.paths.iter().zip(opened) {
+            match opened {
+                Ok(Opened::Taken(taken)) => story.add(taken),
+                Ok(Opened::OfManyRows) => of_many_rows.push(path.clone()),
                 Err(problem) => story.problems.push(self.hinted(problem)),
             }
         }
-        let frames = match self.columns(&good) {
+        let frames = match self.columns(&of_many_rows) {
             Ok(frame) => vec![frame],
             // One of them is damaged within: which, only one by one can tell.
-            Err(_) => self.one_by_one(&good, &mut story.problems),
+            Err(_) => self.one_by_one(&of_many_rows, &mut story.problems),
         };
         for frame in &frames {
             let taken = readings::taken(frame, self, now);
             story.add(taken.map_err(|error| results::unreadable(&self.root, &error))?);
         }
         Ok(story)
+    }
+
+    /// Whether a file can be opened and says no other version than this program's. One that says none (put together by
+    /// another program) is taken by its columns. What is in it, if that is little.
+    fn open(&self, path: &Path, now: Timestamp) -> Result<Opened, Problem> {
+        let file = File::open(path).map_err(|error| whole::cannot_read(path, &error))?;
+        let damaged = |error| damaged(path, &error);
+        let mut reader = ParquetReader::new(file);
+        let metadata = reader.get_metadata().map_err(damaged)?.clone();
+        let pairs = metadata.key_value_metadata().iter().flatten();
+        let mut said = pairs.filter(|pair| pair.key == SCHEMA_KEY);
+        if let Some(said) = said.next().and_then(|pair| pair.value.as_ref())
+            && said != SCHEMA
+        {
+            return Err(Problem::new(format!(
+                "{}: a result of another version ({said}; this program's is {SCHEMA})",
+                path.display()
+            )));
+        }
+        if metadata.num_rows > FEW_ROWS {
+            return Ok(Opened::OfManyRows);
+        }
+        readings::read(reader, metadata.num_rows, path)
+            .and_then(|frame| readings::taken(&frame, self, now))
+            .map(Opened::Taken)
+            .map_err(damaged)
     }
 
     fn hinted(&self, problem: Problem) -> Problem {
@@ -189,27 +230,6 @@ impl LeftOut {
         for (aircraft, count) in more.other_aircraft {
             *self.other_aircraft.entry(aircraft).or_default() += count;
         }
-    }
-}
-
-/// Whether a file can be opened and says no other version than this program's. One that says none (put together by another
-/// program) is taken by its columns.
-fn version(path: &Path) -> Result<(), Problem> {
-    let file = File::open(path).map_err(|error| whole::cannot_read(path, &error))?;
-    let mut reader = ParquetReader::new(file);
-    let metadata = reader
-        .get_metadata()
-        .map_err(|error| damaged(path, &error))?;
-    let said = metadata.key_value_metadata().as_ref().and_then(|pairs| {
-        let pair = pairs.iter().find(|pair| pair.key == SCHEMA_KEY)?;
-        pair.value.clone()
-    });
-    match said {
-        Some(said) if said != SCHEMA => Err(Problem::new(format!(
-            "{}: a result of another version ({said}; this program's is {SCHEMA})",
-            path.display()
-        ))),
-        _ => Ok(()),
     }
 }
 
