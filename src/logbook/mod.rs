@@ -16,6 +16,7 @@
 
 mod club;
 mod create;
+mod damage;
 mod frame;
 mod name;
 mod notes;

@@ -9,6 +9,7 @@ use jiff::Timestamp;
 use polars::prelude::*;
 use rayon::prelude::*;
 
+use super::damage::caught;
 use super::readings::{self, Taken};
 use super::schema::{SCHEMA, SCHEMA_KEY};
 use super::{Logbook, Note, notes, results, whole};
@@ -158,7 +159,7 @@ impl Source {
         let file = File::open(path).map_err(|error| whole::cannot_read(path, &error))?;
         let damaged = |error| damaged(path, &error);
         let mut reader = ParquetReader::new(file);
-        let metadata = reader.get_metadata().map_err(damaged)?.clone();
+        let metadata = caught(|| reader.get_metadata().cloned()).map_err(damaged)?;
         let pairs = metadata.key_value_metadata().iter().flatten();
         let mut said = pairs.filter(|pair| pair.key == SCHEMA_KEY);
         if let Some(said) = said.next().and_then(|pair| pair.value.as_ref())
@@ -169,10 +170,13 @@ impl Source {
                 path.display()
             )));
         }
+        if metadata.num_rows == 0 {
+            return Err(Problem::new(format!("{}: no row is in it", path.display())));
+        }
         if metadata.num_rows > FEW_ROWS {
             return Ok(Opened::OfManyRows);
         }
-        readings::read(reader, metadata.num_rows, path)
+        caught(|| readings::read(reader, metadata.num_rows, path))
             .and_then(|frame| readings::taken(&frame, self, now))
             .map(Opened::Taken)
             .map_err(damaged)
@@ -187,9 +191,8 @@ impl Source {
 
     fn columns(&self, paths: &[PathBuf]) -> PolarsResult<DataFrame> {
         let names = cols(readings::columns());
-        results::scan(&self.root, paths)?
-            .select([names.as_expr()])
-            .collect()
+        let scan = results::scan(&self.root, paths)?;
+        caught(|| scan.select([names.as_expr()]).collect())
     }
 
     fn one_by_one(&self, paths: &[PathBuf], problems: &mut Vec<Problem>) -> Vec<DataFrame> {
