@@ -292,7 +292,7 @@ fn look_first(rows: &[Row], width: usize) -> String {
 
 /// No word is torn, units like N·cm/deg among them: what room there is beyond that is shared out.
 fn settle(table: &mut Table) {
-    let whole = [6, 17, 10, 9, 9, 15];
+    let whole = [6, 17, 10, 10, 9, 15];
     for (column, least) in table.column_iter_mut().zip(whole) {
         column.set_padding((0, 2));
         let width = Width::Fixed(least);
