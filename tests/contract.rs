@@ -8,6 +8,8 @@ mod aircraft_file;
 mod bad_input;
 #[path = "contract/bench.rs"]
 mod bench;
+#[path = "contract/club.rs"]
+mod club;
 #[path = "contract/json.rs"]
 mod json;
 #[path = "contract/large.rs"]

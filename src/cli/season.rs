@@ -1,14 +1,16 @@
-//! `season`: health and trends over a logbook's recordings, or several logbooks at a glance.
+//! `season`: health and trends over the recordings of a logbook, or of all logbooks in a folder by the same rules.
 
+use std::cmp::Reverse;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use serde_json::json;
+use jiff::Timestamp;
+use rayon::prelude::*;
 
 use super::{complain, show};
-use crate::history::season::{Event, Level, Subject, season};
-use crate::logbook::{Logbook, Story, glance};
+use crate::history::season::{Event, Level, Subject, outline};
+use crate::logbook::{Logbook, Source, Story, sources};
 use crate::problem::{Problem, exit};
 use crate::report::season_json::{self, Recordings, Whence};
 use crate::report::season_text;
@@ -23,7 +25,7 @@ pub struct Arguments {
     /// The logbook's folder
     #[arg(long, value_name = "DIR", required_unless_present = "all_in")]
     logbook: Option<PathBuf>,
-    /// All logbooks in a folder at a glance: counts, medians, latest values and how far they have moved
+    /// All logbooks in a folder: the same of each, worst on top
     #[arg(long, value_name = "DIR", conflicts_with = "logbook")]
     all_in: Option<PathBuf>,
     /// One JSON object instead of text
@@ -60,41 +62,87 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn of_one(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem> {
-    let logbook = Logbook::open(folder)?;
-    let story = logbook.story(jiff::Timestamp::now())?;
-    let (notes, damaged) = logbook.notes()?;
-    let events: Vec<Event> = notes.iter().filter_map(|note| note.event()).collect();
-    let subjects = season(&story.readings, &events, &logbook.aircraft().limits);
-    let problems: Vec<&Problem> = story.problems.iter().chain(&damaged).collect();
-    for problem in &problems {
-        complain(problem);
-    }
-    let whence = whence(&logbook, &story, &problems);
+    let source = Logbook::open(folder)?.source()?;
+    let told = told(&source, Timestamp::now())?;
+    told.problems.iter().for_each(complain);
+    let one = [told];
     let text = match arguments.json {
-        true => season_json::season(&whence, &subjects) + "\n",
+        true => season_json::season(&one[0].whence, &one[0].subjects) + "\n",
         false => {
             let width = show::terminal_width();
-            season_text::season(&whence, &subjects, arguments.units, width)
+            season_text::season(&one[0].whence, &one[0].subjects, arguments.units, width)
         }
     };
-    Ok((text, status(&subjects, problems.is_empty())))
+    Ok((text, status(&one, one[0].problems.is_empty())))
 }
 
-fn status(subjects: &[Subject], all_used: bool) -> u8 {
+fn of_all(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem> {
+    let (sources, mut problems) = sources(folder)?;
+    let now = Timestamp::now();
+    let mut all = Vec::new();
+    // Each by itself: no more of them are in memory at once than there are processors.
+    for one in sources.par_iter().map(|s| told(s, now)).collect::<Vec<_>>() {
+        match one {
+            Ok(told) => all.push(told),
+            Err(problem) => problems.push(problem),
+        }
+    }
+    // Stable: of equals, by the name of their folder.
+    all.sort_by_key(|told| Reverse(told.subjects.iter().map(Subject::urgency).max()));
+    let remarks: Vec<String> = problems.iter().map(not_used).collect();
+    problems.iter().for_each(complain);
+    all.iter().flat_map(|t| &t.problems).for_each(complain);
+    let club: Vec<_> = all.iter().map(|t| (&t.whence, &t.subjects[..])).collect();
+    let folder = folder.display().to_string();
+    let text = match arguments.json {
+        true => season_json::club(&folder, &club, &remarks) + "\n",
+        false => {
+            let width = show::terminal_width();
+            season_text::club(&folder, &club, &remarks, arguments.units, width)
+        }
+    };
+    let all_used = problems.is_empty() && all.iter().all(|t| t.problems.is_empty());
+    Ok((text, status(&all, all_used)))
+}
+
+/// One logbook's season.
+struct Told {
+    whence: Whence,
+    subjects: Vec<Subject>,
+    problems: Vec<Problem>,
+}
+
+fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
+    let mut story = source.story(now)?;
+    let (notes, damaged) = source.notes()?;
+    let events: Vec<Event> = notes.iter().filter_map(|note| note.event()).collect();
+    let subjects = outline(&story.readings, &events, source.limits());
+    let unusable_results = story.problems.len();
+    let mut problems = std::mem::take(&mut story.problems);
+    problems.extend(damaged);
+    Ok(Told {
+        whence: whence(source, &story, unusable_results, &problems),
+        subjects,
+        problems,
+    })
+}
+
+fn status(all: &[Told], all_used: bool) -> u8 {
+    let mut subjects = all.iter().flat_map(|told| &told.subjects);
     if !all_used {
         exit::UNUSABLE
-    } else if subjects.iter().any(|s| s.level() == Level::Act) {
+    } else if subjects.any(|s| s.level() == Level::Act) {
         exit::FOUND
     } else {
         exit::NO_FAULT
     }
 }
 
-fn whence(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Whence {
+fn whence(source: &Source, story: &Story, unusable_results: usize, problems: &[Problem]) -> Whence {
     let left_out = &story.left_out;
     Whence {
-        aircraft: logbook.aircraft().name.clone(),
-        logbook: logbook.root().display().to_string(),
+        aircraft: source.name().to_owned(),
+        logbook: source.root().display().to_string(),
         recordings: Recordings {
             used: story.readings.len(),
             unfinished: left_out.unfinished,
@@ -103,14 +151,18 @@ fn whence(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Whence {
             without_time: left_out.without_time,
             in_the_future: left_out.in_the_future.len(),
             of_other_aircraft: left_out.other_aircraft.values().sum(),
-            unusable_results: story.problems.len(),
+            unusable_results,
         },
-        remarks: remarks(logbook, story, problems),
+        remarks: remarks(source, story, problems),
     }
 }
 
+fn not_used(problem: &Problem) -> String {
+    format!("Not used: {}.", problem.what)
+}
+
 /// What was left out or looks odd, in sentences.
-fn remarks(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Vec<String> {
+fn remarks(source: &Source, story: &Story, problems: &[Problem]) -> Vec<String> {
     let left_out = &story.left_out;
     let mut said = Vec::new();
     for (count, what) in [
@@ -129,7 +181,7 @@ fn remarks(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Vec<Strin
             left_out.in_the_future.join(", ")
         ));
     }
-    let name = &logbook.aircraft().name;
+    let name = source.name();
     for (aircraft, count) in &left_out.other_aircraft {
         said.push(format!(
             "Left out: {count} of another aircraft, {aircraft}; this logbook is {name}'s."
@@ -144,33 +196,9 @@ fn remarks(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Vec<Strin
     if story.readings.is_empty() {
         said.push("No finished recording to look at: sweep a surface, or recheck.".into());
     }
-    said.extend(problems.iter().map(|p| format!("Not used: {}.", p.what)));
-    said
-}
-
-fn of_all(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem> {
-    let (glances, problems) = glance(folder)?;
-    problems.iter().for_each(complain);
-    let status = match problems.is_empty() {
-        true => exit::NO_FAULT,
-        false => exit::UNUSABLE,
-    };
-    if !arguments.json {
-        let width = show::terminal_width();
-        return Ok((
-            season_text::glance(&glances, arguments.units, width),
-            status,
-        ));
+    if source.limits().is_none() {
+        said.push("No aircraft file that can be used: held to no limit.".into());
     }
-    let rows: Vec<_> = glances
-        .iter()
-        .map(|one| {
-            json!({
-                "aircraft": one.aircraft, "surface": one.surface, "quantity": one.measure.column(),
-                "count": one.count, "median": one.median, "latest": one.latest, "change": one.change,
-            })
-        })
-        .collect();
-    let object = json!({"schema": "hingewright.seasons/1", "surfaces": rows});
-    Ok((format!("{object}\n"), status))
+    said.extend(problems.iter().map(not_used));
+    said
 }

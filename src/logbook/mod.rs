@@ -14,10 +14,13 @@
 //! # The columns of a result
 #![doc = include_str!("schema.md")]
 
+mod club;
 mod create;
+mod damage;
 mod frame;
 mod name;
 mod notes;
+mod readings;
 mod recheck;
 mod results;
 mod row;
@@ -28,11 +31,12 @@ mod tests;
 mod whole;
 
 pub use crate::recording::purpose::{RECHECK, WORKED_IN};
+pub use club::sources;
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
 pub use recheck::Rechecked;
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;
-pub use season::{LeftOut, Story, glance};
+pub use season::{LeftOut, Source, Story};
 pub use whole::write_whole;
 
 use std::fs::{self, File};

@@ -4,6 +4,8 @@ use std::path::Path;
 
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_decode_str, utf8_percent_encode};
 
+use super::schema::FOLDERS;
+
 /// Longest part of a recording's name that comes from the surface's.
 const LONGEST_SLUG: usize = 60;
 
@@ -21,6 +23,18 @@ pub(super) fn partition_value(folder: &str, column: &str) -> Option<String> {
     let escaped = folder.strip_prefix(column)?.strip_prefix('=')?;
     let value = percent_decode_str(escaped).decode_utf8().ok()?;
     Some(value.into_owned())
+}
+
+/// The aircraft and the surface of a result by its path, `…/aircraft=NAME/surface=NAME/ID.parquet`; empty where it has none.
+pub(super) fn folders(path: &Path) -> [String; 2] {
+    let mut above = path.ancestors().skip(1).map(|folder| {
+        let name = folder.file_name().unwrap_or_default();
+        name.to_string_lossy().into_owned()
+    });
+    let [aircraft, surface] = FOLDERS;
+    let mut value = |column| partition_value(&above.next()?, column);
+    let surface = value(surface).unwrap_or_default();
+    [value(aircraft).unwrap_or_default(), surface]
 }
 
 /// `20260418T102207Z-left-elevator`.
@@ -82,6 +96,14 @@ mod tests {
         );
         assert_eq!(partition("surface", "a=b/../*"), "surface=a%3Db%2F..%2F%2A");
         assert_eq!(partition("aircraft", "Möwe"), "aircraft=M%C3%B6we");
+    }
+
+    #[test]
+    fn a_result_s_path_says_aircraft_and_surface() {
+        let of = |path: &str| folders(Path::new(path));
+        let whole = "/x/aircraft=no/results/aircraft=M%C3%B6we/surface=left%20flap/1.parquet";
+        assert_eq!(of(whole), ["Möwe", "left flap"]);
+        assert_eq!(of("1.parquet"), ["", ""]);
     }
 
     proptest! {

@@ -3,7 +3,7 @@
 
 use std::fs::{self, OpenOptions};
 use std::io::{ErrorKind, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -116,36 +116,41 @@ impl Logbook {
     /// # Errors
     /// The file is there and cannot be read at all.
     pub fn notes(&self) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
-        let path = self.root().join(NOTES);
-        let bytes = match fs::read(&path) {
-            Ok(bytes) => bytes,
-            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Default::default()),
-            Err(error) => return Err(whole::cannot_read(&path, &error)),
-        };
-        let (mut notes, mut problems) = (Vec::new(), Vec::new());
-        for (number, line) in bytes.split(|b| *b == b'\n').enumerate() {
-            let line = line.strip_suffix(b"\r").unwrap_or(line);
-            let line = line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line);
-            if line.trim_ascii().is_empty() || line == HEADER.as_bytes() {
-                continue;
-            }
-            match parse(line) {
-                Ok(note) => notes.push(note),
-                Err(why) => problems.push(
-                    Problem::new(format!("{}, line {}: {why}", path.display(), number + 1))
-                        .excerpt(format!(
-                            "  {}",
-                            String::from_utf8_lossy(line).escape_debug()
-                        ))
-                        .hint(format!(
-                            "put it right, as {HEADER}; the other notes are used"
-                        )),
-                ),
-            }
-        }
-        notes.sort_by_key(|note| note.at);
-        Ok((notes, problems))
+        read(self.root())
     }
+}
+
+/// [`Logbook::notes`] of the logbook in this folder.
+pub(super) fn read(root: &Path) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
+    let path = root.join(NOTES);
+    let bytes = match fs::read(&path) {
+        Ok(bytes) => bytes,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Default::default()),
+        Err(error) => return Err(whole::cannot_read(&path, &error)),
+    };
+    let (mut notes, mut problems) = (Vec::new(), Vec::new());
+    for (number, line) in bytes.split(|b| *b == b'\n').enumerate() {
+        let line = line.strip_suffix(b"\r").unwrap_or(line);
+        let line = line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line);
+        if line.trim_ascii().is_empty() || line == HEADER.as_bytes() {
+            continue;
+        }
+        match parse(line) {
+            Ok(note) => notes.push(note),
+            Err(why) => problems.push(
+                Problem::new(format!("{}, line {}: {why}", path.display(), number + 1))
+                    .excerpt(format!(
+                        "  {}",
+                        String::from_utf8_lossy(line).escape_debug()
+                    ))
+                    .hint(format!(
+                        "put it right, as {HEADER}; the other notes are used"
+                    )),
+            ),
+        }
+    }
+    notes.sort_by_key(|note| note.at);
+    Ok((notes, problems))
 }
 
 fn parse(line: &[u8]) -> Result<Note, String> {

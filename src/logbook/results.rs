@@ -83,15 +83,19 @@ impl Logbook {
     }
 
     pub(super) fn unreadable(&self, error: &PolarsError) -> Problem {
-        Problem::new(format!(
-            "{}: the results cannot be read: {error}",
-            self.root().join(RESULTS).display()
-        ))
-        .hint(format!(
-            "make them again from the recordings: hingewright recheck --logbook {}",
-            self.root().display()
-        ))
+        unreadable(self.root(), error)
     }
+}
+
+pub(super) fn unreadable(root: &Path, error: &PolarsError) -> Problem {
+    Problem::new(format!(
+        "{}: the results cannot be read: {error}",
+        root.join(RESULTS).display()
+    ))
+    .hint(format!(
+        "make them again from the recordings: hingewright recheck --logbook {}",
+        root.display()
+    ))
 }
 
 /// Whole paths of all results of the logbook in this folder, sorted.

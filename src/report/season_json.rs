@@ -1,13 +1,15 @@
-//! `season --json`: one object, its shape its own (`hingewright.season/1`). Null where there is no number, never NaN.
+//! `season --json`: one object, its shape its own (`hingewright.season/1`); of a folder of logbooks one with such an object
+//! of each (`hingewright.seasons/2`). Null where there is no number, never NaN.
 //! No arithmetic of the trade.
 
 use serde::Serialize;
 
 use crate::analysis::Quantity;
-use crate::history::season::{Chart, Crossing, Health, Kind, Per, Record, Subject, advice};
+use crate::history::season::{Chart, Crossing, Health, Kind, Per, Record, Subject, advice, groups};
 
 /// Name and version of the shape.
 pub const SEASON: &str = "hingewright.season/1";
+pub const SEASONS: &str = "hingewright.seasons/2";
 
 /// What stands beside the subjects: how the season came in.
 #[derive(Debug, Clone, Default, Serialize)]
@@ -34,13 +36,52 @@ pub struct Recordings {
 
 /// The line, without a line end.
 pub fn season(whence: &Whence, subjects: &[Subject]) -> String {
-    let object = Season {
-        schema: SEASON,
-        whence,
-        subjects: subjects.iter().map(OneSubject::of).collect(),
-    };
     // String keys, no maps: nothing here can fail to be written.
+    serde_json::to_string(&Season::of(whence, subjects)).unwrap_or_default()
+}
+
+/// The line of a folder of logbooks, in their order: each has the object that [`season`] gives of it.
+pub fn club(folder: &str, logbooks: &[(&Whence, &[Subject])], remarks: &[String]) -> String {
+    let object = Club {
+        schema: SEASONS,
+        folder,
+        recordings: total(logbooks.iter().map(|(whence, _)| &whence.recordings)),
+        logbooks: logbooks.iter().map(|(w, s)| Season::of(w, s)).collect(),
+        remarks,
+    };
     serde_json::to_string(&object).unwrap_or_default()
+}
+
+fn total<'a>(of: impl Iterator<Item = &'a Recordings>) -> Recordings {
+    of.fold(Recordings::default(), |sum, one| Recordings {
+        used: sum.used + one.used,
+        unfinished: sum.unfinished + one.unfinished,
+        worked_in: sum.worked_in + one.worked_in,
+        without_value: sum.without_value + one.without_value,
+        without_time: sum.without_time + one.without_time,
+        in_the_future: sum.in_the_future + one.in_the_future,
+        of_other_aircraft: sum.of_other_aircraft + one.of_other_aircraft,
+        unusable_results: sum.unusable_results + one.unusable_results,
+    })
+}
+
+#[derive(Serialize)]
+struct Club<'a> {
+    schema: &'a str,
+    folder: &'a str,
+    recordings: Recordings,
+    logbooks: Vec<Season<'a>>,
+    remarks: &'a [String],
+}
+
+impl<'a> Season<'a> {
+    fn of(whence: &'a Whence, subjects: &'a [Subject]) -> Self {
+        Self {
+            schema: SEASON,
+            whence,
+            subjects: subjects.iter().map(OneSubject::of).collect(),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -124,6 +165,7 @@ impl<'a> OneQuantity<'a> {
             chart: OneChart::of(health),
             trend: health.trend.map(|trend| OneTrend {
                 per: per(trend.per),
+                groups: groups(health.recordings - health.set_aside.len()),
                 slope: number(trend.slope),
                 lo95: trend.interval.and_then(|i| number(i.0)),
                 hi95: trend.interval.and_then(|i| number(i.1)),
@@ -193,6 +235,7 @@ impl OneChart<'_> {
 #[derive(Serialize)]
 struct OneTrend<'a> {
     per: &'a str,
+    groups: Option<usize>,
     slope: Option<f64>,
     lo95: Option<f64>,
     hi95: Option<f64>,

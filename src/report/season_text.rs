@@ -6,7 +6,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::season_json::Whence;
 use super::text::{clean, new_table, table_text};
 use crate::history::season::{
-    Chart, Crossing, FOR_A_CHART, Glance, Kind, Level, Per, Record, Subject, advice,
+    Chart, Crossing, FOR_A_CHART, Kind, Level, Per, Record, Subject, advice,
 };
 use crate::history::theil_sen::FEWEST_FOR_AN_INTERVAL;
 use crate::units::TorqueUnit;
@@ -14,10 +14,135 @@ use crate::units::TorqueUnit;
 /// So many things are worth looking at first; the table has the rest.
 const FIRST: usize = 6;
 
-/// The whole text, with its line end. A servo whose recordings are all of one surface that no other servo sat in stands with
-/// that surface.
+/// A folder of logbooks has so many rows in its table, the worst; the others are counted. Own choice.
+const MOST_ROWS: usize = 60;
+
+/// The whole text, with its line end.
 pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: usize) -> String {
-    let shown: Vec<&Subject> = subjects.iter().filter(|s| !told_by(s, subjects)).collect();
+    let rows = ranked(rows(subjects, "").collect());
+    let mut out = format!(
+        "{}, {} used\n\n",
+        clean(&whence.aircraft),
+        recordings(whence.recordings.used)
+    );
+    if !subjects.is_empty() {
+        out += &table(&rows, unit, width);
+        out.push('\n');
+    }
+    out += &look_first(&rows, width);
+    for remark in &whence.remarks {
+        out += &paragraph(&clean(remark), "  ", width);
+    }
+    out
+}
+
+/// The whole text of a folder of logbooks, the worst of all on top.
+pub fn club(
+    folder: &str,
+    logbooks: &[(&Whence, &[Subject])],
+    remarks: &[String],
+    unit: TorqueUnit,
+    width: usize,
+) -> String {
+    let named = |whence: &Whence| {
+        let alike = logbooks
+            .iter()
+            .filter(|(w, _)| w.aircraft == whence.aircraft);
+        match alike.count() > 1 {
+            true => format!("{} ({})", whence.aircraft, whence.logbook),
+            false => whence.aircraft.clone(),
+        }
+    };
+    let names: Vec<String> = logbooks.iter().map(|(whence, _)| named(whence)).collect();
+    let each = names.iter().zip(logbooks);
+    let rows = ranked(
+        each.flat_map(|(name, (_, subjects))| rows(subjects, name))
+            .collect(),
+    );
+    let used = logbooks.iter().map(|(whence, _)| whence.recordings.used);
+    let count = match logbooks.len() {
+        1 => "1 logbook".to_owned(),
+        count => format!("{count} logbooks"),
+    };
+    let mut out = format!(
+        "{}, {count}, {} used\n\n",
+        clean(folder),
+        recordings(used.sum())
+    );
+    let (shown, more) = rows.split_at(rows.len().min(MOST_ROWS));
+    if !shown.is_empty() {
+        out += &table(shown, unit, width);
+    }
+    if !more.is_empty() {
+        let of = |level| {
+            more.iter()
+                .filter(|r| r.record.health.level == level)
+                .count()
+        };
+        let (act, watch) = (of(Level::Act), of(Level::Watch));
+        out += &paragraph(
+            &format!(
+                "And {} more rows: {act} act, {watch} watch, {} fine. With --json all are told.",
+                more.len(),
+                more.len() - act - watch
+            ),
+            "",
+            width,
+        );
+    }
+    out.push('\n');
+    out += &look_first(&rows, width);
+    for remark in remarks {
+        out += &paragraph(&clean(remark), "  ", width);
+    }
+    for (name, (whence, _)) in names.iter().zip(logbooks) {
+        for remark in &whence.remarks {
+            out += &paragraph(&clean(&format!("{name}: {remark}")), "  ", width);
+        }
+    }
+    out
+}
+
+fn recordings(count: usize) -> String {
+    match count {
+        1 => "1 recording".into(),
+        count => format!("{count} recordings"),
+    }
+}
+
+/// A quantity with the name that it stands under.
+struct Row<'a> {
+    name: String,
+    record: &'a Record,
+}
+
+/// All rows of the subjects, after the aircraft's name where there is one. A servo whose recordings are all of one surface
+/// that no other servo sat in stands with that surface.
+fn rows<'a>(subjects: &'a [Subject], aircraft: &str) -> impl Iterator<Item = Row<'a>> {
+    let before = match aircraft {
+        "" => String::new(),
+        name => format!("{name}: "),
+    };
+    let shown = subjects.iter().filter(|s| !told_by(s, subjects));
+    shown.flat_map(move |subject| {
+        let name = clean(&format!("{before}{}", named(subject)));
+        subject.quantities.iter().map(move |record| Row {
+            name: name.clone(),
+            record,
+        })
+    })
+}
+
+/// The worst first. Stable: within a level the subjects stay together, in their own order.
+fn ranked(mut rows: Vec<Row>) -> Vec<Row> {
+    rows.sort_by_key(|row| {
+        let health = &row.record.health;
+        std::cmp::Reverse((health.level, health.repeat))
+    });
+    rows
+}
+
+fn table(rows: &[Row], unit: TorqueUnit, width: usize) -> String {
     let mut table = new_table(width);
     table.set_header([
         "",
@@ -27,9 +152,8 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
         "chart",
         "at its limit",
     ]);
-    let mut above = String::new();
-    for (subject, record) in ranked(&shown) {
-        let name = clean(&named(subject));
+    let mut above = "";
+    for Row { name, record } in rows {
         let level = match (record.health.level, record.health.repeat) {
             (Level::Fine, true) => "repeat",
             (level, _) => level.word(),
@@ -48,32 +172,7 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
         above = name;
     }
     settle(&mut table);
-    let used = whence.recordings.used;
-    let mut out = format!(
-        "{}, {used} {} used\n\n",
-        clean(&whence.aircraft),
-        if used == 1 { "recording" } else { "recordings" }
-    );
-    if !subjects.is_empty() {
-        out += &table_text(&table);
-        out.push('\n');
-    }
-    out += &look_first(&shown, width);
-    for remark in &whence.remarks {
-        out += &paragraph(&clean(remark), "  ", width);
-    }
-    out
-}
-
-/// All rows of all subjects, the worst first.
-fn ranked<'a>(subjects: &[&'a Subject]) -> Vec<(&'a Subject, &'a Record)> {
-    let mut rows: Vec<(&Subject, &Record)> = subjects
-        .iter()
-        .flat_map(|s| s.quantities.iter().map(move |q| (*s, q)))
-        .collect();
-    // Stable: within a level the subjects stay together, in their own order.
-    rows.sort_by_key(|(_, q)| std::cmp::Reverse((q.health.level, q.health.repeat)));
-    rows
+    table_text(&table)
 }
 
 fn told_by(subject: &Subject, subjects: &[Subject]) -> bool {
@@ -163,13 +262,13 @@ fn date(from: Timestamp, days: f64) -> String {
     day.map_or("far off".into(), |day| day.strftime("%Y-%m-%d").to_string())
 }
 
-fn look_first(subjects: &[&Subject], width: usize) -> String {
+fn look_first(rows: &[Row], width: usize) -> String {
     let mut out = String::new();
-    let rows = ranked(subjects);
-    let asked = rows
-        .iter()
-        .filter_map(|(s, q)| Some((s, q, advice(q.measure, &q.health)?)));
-    for (number, (subject, record, advice)) in asked.take(FIRST).enumerate() {
+    let asked = rows.iter().filter_map(|row| {
+        let record = row.record;
+        Some((row, record, advice(record.measure, &record.health)?))
+    });
+    for (number, (row, record, advice)) in asked.take(FIRST).enumerate() {
         if number == 0 {
             out += "Look at first:\n";
         }
@@ -180,7 +279,7 @@ fn look_first(subjects: &[&Subject], width: usize) -> String {
         let line = format!(
             "{}. {}, {}{since}: {advice}.",
             number + 1,
-            named(subject),
+            row.name,
             record.measure.words()
         );
         out += &paragraph(&clean(&line), "  ", width);
@@ -191,36 +290,9 @@ fn look_first(subjects: &[&Subject], width: usize) -> String {
     out
 }
 
-/// Several aircraft at a glance.
-pub fn glance(glances: &[Glance], unit: TorqueUnit, width: usize) -> String {
-    let mut table = new_table(width);
-    table.set_header([
-        "aircraft",
-        "surface",
-        "quantity",
-        "recordings",
-        "median",
-        "latest",
-        "first to last",
-    ]);
-    for one in glances {
-        let unit = one.measure.unit(unit);
-        table.add_row([
-            clean(&one.aircraft),
-            clean(&one.surface),
-            one.measure.words().to_owned(),
-            one.count.to_string(),
-            unit.plain(one.median),
-            unit.plain(one.latest),
-            unit.plain(one.change),
-        ]);
-    }
-    table_text(&table)
-}
-
 /// No word is torn, units like N·cm/deg among them: what room there is beyond that is shared out.
 fn settle(table: &mut Table) {
-    let whole = [6, 17, 10, 9, 9, 15];
+    let whole = [6, 17, 10, 10, 9, 15];
     for (column, least) in table.column_iter_mut().zip(whole) {
         column.set_padding((0, 2));
         let width = Width::Fixed(least);

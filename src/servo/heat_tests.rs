@@ -75,9 +75,7 @@ fn study() {
         (1.2, 600.0, false),
         (1.2, 1200.0, false),
     ] {
-        let truth = measure(&held(3500.0, mass, 999, true), 70.0)
-            .unwrap()
-            .last_c;
+        let truth = truth(mass);
         let (mut holds, mut some, mut off, mut width) = (0, 0, 0.0, 0.0);
         let n = 100;
         for seed in 0..n {

@@ -21,6 +21,9 @@ import duckdb
 import pyarrow.dataset
 import pyarrow.parquet
 
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1]))
+import club
+
 SAMPLES = pathlib.Path(__file__).resolve().parents[2] / "samples"
 
 # The README's line, run in the logbook's folder.
@@ -41,6 +44,33 @@ FROM (
     INTO NAME quantity VALUE value
 )
 GROUP BY surface, quantity ORDER BY surface, quantity
+"""
+
+# The README's: the same of a folder of logbooks, with its slopes, run in that folder. FILES stands for the files.
+CLUB = """
+WITH readings AS (
+    UNPIVOT (
+        SELECT split_part(filename, '/results/', 1) AS logbook, aircraft, surface, started,
+            stiffness_ncm_per_deg, friction_ncm, slop_deg, rest_deg, hold_neutral_ma, share_of_stall, lead_mohm
+        FROM read_parquet('*/results/**/*.parquet', hive_partitioning = true, hive_types_autocast = false,
+            filename = true, union_by_name = true)
+        WHERE finished AND started <= now() AND purpose IS DISTINCT FROM 'break-in'
+    ) ON stiffness_ncm_per_deg, friction_ncm, slop_deg, rest_deg, hold_neutral_ma, share_of_stall, lead_mohm
+    INTO NAME quantity VALUE value
+), slopes AS (
+    SELECT a.logbook, a.aircraft, a.surface, a.quantity,
+        median((b.value - a.value) / (epoch(b.started) - epoch(a.started))) * 86400 * 30 AS slope
+    FROM readings a JOIN readings b USING (logbook, aircraft, surface, quantity) WHERE a.started < b.started
+    GROUP BY ALL
+)
+SELECT logbook, aircraft, surface, quantity, count(value) AS count, median(value) AS median,
+    arg_max(value, started) AS latest, any_value(slope) AS slope
+FROM readings LEFT JOIN slopes USING (logbook, aircraft, surface, quantity) GROUP BY ALL ORDER BY ALL
+"""
+
+# The results of another version than the program's, by their files' metadata.
+OTHER_VERSIONS = """
+SELECT file_name FROM parquet_kv_metadata(?) WHERE decode(key) = 'hingewright.schema' AND decode(value) <> 'hingewright.result/1'
 """
 
 # Column of a quantity: where it stands in the JSON.
@@ -147,14 +177,8 @@ def by_duckdb(folder, lines):
 
 
 def seasons(program, folder):
-    """Recordings of eight weeks, the same sample under other times, and what the program and DuckDB say of the season."""
-    text = next(SAMPLES.glob("1-*.log")).read_bytes()
-    for week in range(8):
-        day = datetime.date(2026, 5, 1) + datetime.timedelta(weeks=week)
-        lines = [b for b in text.split(b"\n") if not b.startswith(b"# started=")]
-        started = f"# started={day}T09:00:00Z".encode()
-        # Each a little shorter, so that no two are alike.
-        (folder / f"recordings/week-{week}.log").write_bytes(b"\n".join([started, *lines[: len(lines) - 300 * week], b""]))
+    """Recordings of eight weeks, and what the program and DuckDB say of the season."""
+    club.weeks(folder / "recordings", "1-*.log", datetime.date(2026, 5, 1), 8)
     run(program, folder, "recheck", "--logbook", ".")
     season = json.loads(run(program, folder, "season", "--json", "--logbook", "."))
     told = {}
@@ -173,6 +197,55 @@ def seasons(program, folder):
     print(f"DuckDB and season agree on {len(found)} quantities of {season['recordings']['used']} recordings")
 
 
+def a_club(program, folder):
+    """A folder of logbooks, one of them spoiled: the same files are named, and of the others the same is said."""
+    club.make(program, folder)
+    told = club.told(program, folder)
+    named = club.named_files(told)
+    connection = duckdb.connect()
+    connection.execute(f"SET file_search_path = '{folder}'")
+    files = sorted(str(p) for p in folder.glob("*/results/**/*.parquet"))
+    try:
+        connection.execute(CLUB).fetchall()
+        differences.append("a club: DuckDB reads a file that is cut off")
+    except duckdb.Error as error:
+        # The query is the README's as it stands, and it names a file that the program names.
+        same("a club: the file that DuckDB cannot read", [f for f in named if f[len(str(folder)) :] in str(error)], named[:1])
+    whole = [f for f in files if f != named[0]]
+    other = [row[0] for row in connection.execute(OTHER_VERSIONS, [whole]).fetchall()]
+    same("a club: the files of another version", other, named[1:])
+    used = [f for f in whole if f not in other]
+    query = CLUB.replace("'*/results/**/*.parquet'", str(used))
+    own = club.own_aircraft(told)
+    found, others = {}, 0
+    for path, aircraft, surface, quantity, *numbers in connection.execute(query).fetchall():
+        logbook = pathlib.Path(path).name
+        if (logbook, aircraft) in own:
+            found[logbook, aircraft, surface, quantity] = numbers
+        elif quantity == "slop_deg":
+            others += numbers[0]
+    same("a club: of another aircraft", others, told["recordings"]["of_other_aircraft"])
+    same("a club: later than now", told["recordings"]["in_the_future"], 1)
+    wanted = club.surfaces(told)
+    same("a club: what is followed", sorted(found), sorted(wanted))
+    slopes = 0
+    for key, (count, median, latest, slope) in found.items():
+        if key not in wanted:
+            continue
+        one = wanted[key]
+        same(f"a club, {key}: count and latest", (count, latest), (one["count"], one["latest"]["value"]))
+        if not math.isclose(median, one["median"], rel_tol=1e-14):
+            differences.append(f"a club, {key}: median {median} by DuckDB, {one['median']} by season")
+        # Where nothing was set aside, no baseline began anew and days are what it is per.
+        if one["trend"] and one["trend"]["per"] == "30 days" and not one["set_aside"] and one["in_baseline"] == one["count"]:
+            slopes += 1
+            if not math.isclose(slope, one["trend"]["slope"], rel_tol=1e-9, abs_tol=1e-15):
+                differences.append(f"a club, {key}: slope {slope} by DuckDB, {one['trend']['slope']} by season")
+    if slopes < 10:
+        differences.append(f"a club: only {slopes} slopes were compared")
+    print(f"DuckDB and season --all-in agree on {len(found)} quantities of {len(own)} logbooks, {slopes} slopes among them")
+
+
 def by_pyarrow(folder, lines):
     results = folder / "results"
     # A program that was killed leaves such a file: nobody reads it.
@@ -183,13 +256,14 @@ def by_pyarrow(folder, lines):
     same("pyarrow: recordings", table.num_rows, len(lines))
     file = next(results.rglob("*.parquet"))
     column = pyarrow.parquet.ParquetFile(file).metadata.row_group(0).column(0)
-    same("compression", column.compression, "ZSTD")
+    same("compression", column.compression, "UNCOMPRESSED")
 
 
 def main():
     program = str(pathlib.Path(sys.argv[1]).resolve(strict=True))
     said_in_the_readme("the one line", ONE_LINE)
     said_in_the_readme("a season", SEASON)
+    said_in_the_readme("a folder of logbooks", CLUB)
     with tempfile.TemporaryDirectory() as folder:
         folder = pathlib.Path(folder).resolve()
         make_logbook(program, folder)
@@ -199,6 +273,8 @@ def main():
         by_duckdb(folder, lines)
         by_pyarrow(folder, lines)
         seasons(program, folder)
+    with tempfile.TemporaryDirectory() as folder:
+        a_club(program, pathlib.Path(folder).resolve())
     if differences:
         sys.exit("\n".join(differences))
     print(f"DuckDB {duckdb.__version__} and pyarrow {pyarrow.__version__} read {len(lines)} recordings as check --json has them")

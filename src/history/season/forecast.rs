@@ -3,7 +3,7 @@
 use super::{Bounds, Point};
 use crate::analysis::stats::robust::median;
 use crate::history::mann_kendall::mann_kendall;
-use crate::history::theil_sen::theil_sen;
+use crate::history::theil_sen::{grouped, theil_sen};
 
 /// Recordings of fewer days than this are counted, not dated: a day's work at the bench says nothing of a month.
 const FEWEST_DAYS: f64 = 7.0;
@@ -12,6 +12,15 @@ const FURTHEST: f64 = 5.0;
 const FURTHEST_DAYS: f64 = 730.0;
 /// A trend of greater probability by chance carries no forecast.
 pub(super) const TREND: f64 = 0.05;
+
+/// All pairs of more points than [`MOST`] are not looked at: so many groups of consecutive ones are. Own choice.
+const MOST: usize = 300;
+const GROUPS: usize = 200;
+
+/// How many groups the trend of so many points is drawn through; `None` where it is the points themselves.
+pub fn groups(points: usize) -> Option<usize> {
+    (points > MOST).then_some(GROUPS)
+}
 
 /// What a slope is per.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -87,7 +96,10 @@ pub(super) fn trend(points: &[Point]) -> Option<Trend> {
     if points.len() < 3 {
         return None;
     }
-    let (per, x, y) = axes(points);
+    let (per, mut x, mut y) = axes(points);
+    if let Some(groups) = groups(points.len()) {
+        (x, y) = grouped(&x, &y, groups);
+    }
     let line = theil_sen(&x, &y, 0.95)?;
     let level = |slope: f64| level(&x, &y, slope);
     Some(Trend {

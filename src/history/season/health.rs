@@ -4,7 +4,7 @@
 use super::Worse;
 use super::forecast::{self, Crossing, Trend};
 use crate::analysis::Quantity;
-use crate::analysis::stats::robust::median;
+use crate::analysis::stats::robust::{median, median_in_place};
 use crate::history::ewma;
 
 /// Recordings that make the baseline, and those that must be there before it is charted against. Own choice.
@@ -140,18 +140,21 @@ pub fn health(points: &[Point], worse: Worse, bounds: Bounds, resolution: f64) -
 /// One recording's standard deviation: what its own interval says, or what recordings next to each other differ by if that
 /// is more (a surface taken off the rig and put back is not within the interval of one sweep).
 fn sigma(points: &[Point], resolution: f64) -> Option<f64> {
-    let own: Vec<f64> = points
+    let mut own: Vec<f64> = points
         .iter()
         .filter_map(|p| p.quantity.interval.map(|i| i.u))
         .collect();
-    let own = median(&own).filter(|_| 2 * own.len() >= points.len());
-    let steps: Vec<f64> = points
+    let own = match 2 * own.len() >= points.len() {
+        true => median_in_place(&mut own),
+        false => None,
+    };
+    let mut steps: Vec<f64> = points
         .windows(2)
         .map(|w| (w[1].quantity.value - w[0].quantity.value).abs())
         .collect();
     // The median of |N(0, 2σ²)| is 0.9539 σ; few differences scatter, so that it is taken wider.
     let from_steps = (steps.len() >= FOR_A_BASELINE)
-        .then(|| median(&steps).map(|m| m / 0.9539))
+        .then(|| median_in_place(&mut steps).map(|m| m / 0.9539))
         .flatten();
     let from_steps = match own {
         Some(_) => from_steps,
@@ -181,19 +184,20 @@ fn sort_out(points: &[Point], sigma: Option<f64>) -> Sorted {
         };
     };
     let value = |i: usize| points[i].quantity.value;
-    let start: Vec<f64> = (0..points.len().min(NEIGHBOURS)).map(value).collect();
     let mut sorted = Sorted::default();
     let mut pending: Option<(usize, f64)> = None;
+    let mut neighbours = Vec::with_capacity(NEIGHBOURS);
     for i in 0..points.len() {
-        let from = sorted.step_at.unwrap_or(0);
-        let recent = sorted.kept[from.max(sorted.kept.len().saturating_sub(NEIGHBOURS))..]
-            .iter()
-            .map(|&i| value(i));
-        let neighbours: Vec<f64> = match i < NEIGHBOURS {
-            true => start.clone(),
-            false => recent.collect(),
-        };
-        let Some(usual) = median(&neighbours) else {
+        neighbours.clear();
+        match i < NEIGHBOURS {
+            true => neighbours.extend((0..points.len().min(NEIGHBOURS)).map(value)),
+            false => {
+                let from = sorted.step_at.unwrap_or(0);
+                let from = from.max(sorted.kept.len().saturating_sub(NEIGHBOURS));
+                neighbours.extend(sorted.kept[from..].iter().map(|&i| value(i)));
+            }
+        }
+        let Some(usual) = median_in_place(&mut neighbours) else {
             sorted.kept.push(i);
             continue;
         };

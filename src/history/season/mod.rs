@@ -14,13 +14,14 @@ mod tests;
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
+use rayon::prelude::*;
 
 use crate::aircraft::Limits;
 use crate::analysis::Quantity;
 use crate::analysis::stats::robust::median;
 
 pub use advice::advice;
-pub use forecast::{Crossing, Per, Trend};
+pub use forecast::{Crossing, Per, Trend, groups};
 pub use health::{Bounds, Chart, FOR_A_BASELINE, FOR_A_CHART, Health, Level, Point, health};
 pub use quantity::{Measure, Worse};
 
@@ -82,7 +83,7 @@ pub struct Record {
     pub since: Option<(Timestamp, String)>,
     pub bounds: Bounds,
     pub health: Health,
-    /// All recordings that have it, in the order of time.
+    /// All recordings that have it, in the order of time; none in an [`outline`].
     pub points: Vec<RecordPoint>,
     /// Index of the first point of the baseline in force; the health is of the points from here on.
     pub in_force_from: usize,
@@ -96,20 +97,22 @@ pub struct RecordPoint {
     pub quantity: Quantity,
 }
 
-/// One quantity of one surface at a glance, among those of many aircraft.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Glance {
-    pub aircraft: String,
-    pub surface: String,
-    pub measure: Measure,
-    pub count: u32,
-    pub median: f64,
-    pub latest: f64,
-    /// Median of the latest five less that of the first five.
-    pub change: f64,
+impl RecordPoint {
+    fn of((reading, quantity): &(&Reading, Quantity)) -> Self {
+        Self {
+            at: reading.at,
+            id: reading.id.clone(),
+            quantity: *quantity,
+        }
+    }
 }
 
 impl Subject {
+    /// Greater is more urgent: that of its most urgent quantity.
+    pub fn urgency(&self) -> impl Ord + use<> {
+        self.quantities.iter().map(|q| q.health.urgency()).max()
+    }
+
     /// The worst of its quantities.
     pub fn level(&self) -> Level {
         let levels = self.quantities.iter().map(|q| q.health.level);
@@ -119,103 +122,145 @@ impl Subject {
 
 /// Every surface and every servo that has a reading, worst on top, each with its quantities, worst on top.
 pub fn season(readings: &[Reading], events: &[Event], limits: &Limits) -> Vec<Subject> {
-    let mut by_subject: BTreeMap<(Kind, &str), Vec<&Reading>> = BTreeMap::new();
-    for reading in readings {
-        let surface = (Kind::Surface, reading.surface.as_str());
-        by_subject.entry(surface).or_default().push(reading);
-        if let Some(tag) = &reading.servo {
-            let servo = (Kind::Servo, tag.as_str());
-            by_subject.entry(servo).or_default().push(reading);
-        }
+    Asked {
+        events,
+        limits: Some(limits),
+        points: true,
     }
-    let mut subjects: Vec<Subject> = by_subject
-        .into_iter()
-        .map(|((kind, name), own)| subject(kind, name, own, events, limits))
-        .collect();
-    // Stable: of equals, surfaces before servos and by name.
-    subjects.sort_by_key(|s| {
-        let urgency = s.quantities.iter().map(|q| q.health.urgency()).max();
-        std::cmp::Reverse(urgency)
-    });
-    subjects
+    .of(readings)
 }
 
-fn subject(
-    kind: Kind,
-    name: &str,
-    mut own: Vec<&Reading>,
-    events: &[Event],
-    limits: &Limits,
-) -> Subject {
-    own.sort_by(|a, b| a.at.cmp(&b.at).then_with(|| a.id.cmp(&b.id)));
-    let mut with: Vec<String> = Vec::new();
-    for reading in &own {
-        let other = match kind {
-            Kind::Surface => reading.servo.as_deref(),
-            Kind::Servo => Some(reading.surface.as_str()),
-        };
-        if let Some(other) = other.filter(|o| !with.iter().any(|w| w == o)) {
-            with.push(other.to_owned());
-        }
+/// [`season`] with no points in its records, for readings by the million; and without limits where no aircraft file has any.
+pub fn outline(readings: &[Reading], events: &[Event], limits: Option<&Limits>) -> Vec<Subject> {
+    Asked {
+        events,
+        limits,
+        points: false,
     }
-    let mut quantities: Vec<Record> = Measure::ALL
-        .into_iter()
-        .filter_map(|measure| record(kind, name, measure, &own, events, limits))
-        .collect();
-    quantities.sort_by_key(|q| std::cmp::Reverse(q.health.urgency()));
-    Subject {
-        kind,
-        name: name.to_owned(),
-        with,
-        recordings: own.len(),
-        quantities,
-    }
+    .of(readings)
 }
 
-fn record(
-    kind: Kind,
-    name: &str,
-    measure: Measure,
-    own: &[&Reading],
-    events: &[Event],
-    limits: &Limits,
-) -> Option<Record> {
-    let with_value: Vec<(&Reading, Quantity)> = own
-        .iter()
-        .filter_map(|r| r.values[measure as usize].map(|q| (*r, q)))
-        .collect();
-    let (last, latest) = *with_value.last()?;
-    let values: Vec<f64> = with_value.iter().map(|(_, q)| q.value).collect();
-    let (first, since) = baseline_start(kind, name, measure, &with_value, events);
-    let current = &with_value[first..];
-    let points: Vec<Point> = current
-        .iter()
-        .map(|(reading, quantity)| Point {
-            days: days_between(current[0].0.at, reading.at),
-            quantity: *quantity,
-        })
-        .collect();
-    let bounds = measure.bounds(limits, current.iter().map(|(r, q)| (*r, q.value)));
-    Some(Record {
-        measure,
-        count: values.len(),
-        median: median(&values)?,
-        latest,
-        latest_at: last.at,
-        latest_id: last.id.clone(),
-        since,
-        bounds,
-        health: health(&points, measure.worse(), bounds, measure.resolution())?,
-        points: with_value
+/// What a season is to be held against, and whether its points are wanted.
+struct Asked<'a> {
+    events: &'a [Event],
+    limits: Option<&'a Limits>,
+    points: bool,
+}
+
+impl Asked<'_> {
+    fn of(&self, readings: &[Reading]) -> Vec<Subject> {
+        let mut surfaces: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
+        let mut servos: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
+        for run in readings.chunk_by(|a, b| a.surface == b.surface && a.servo == b.servo) {
+            surfaces.entry(&run[0].surface).or_default().extend(run);
+            if let Some(tag) = &run[0].servo {
+                servos.entry(tag).or_default().extend(run);
+            }
+        }
+        let surfaces: Vec<Subject> = surfaces
+            .into_par_iter()
+            .map(|(name, own)| self.subject(Kind::Surface, name, own, None))
+            .collect();
+        let servos: Vec<Subject> = servos
+            .into_par_iter()
+            .map(|(name, own)| {
+                let twin = surfaces.iter().find(|s| {
+                    let all_its = s.with.len() == 1 && s.with[0] == name;
+                    all_its && s.recordings == own.len()
+                });
+                self.subject(Kind::Servo, name, own, twin)
+            })
+            .collect();
+        let mut subjects = surfaces;
+        subjects.extend(servos);
+        // Stable: of equals, surfaces before servos and by name.
+        subjects.sort_by_key(|s| std::cmp::Reverse(s.urgency()));
+        subjects
+    }
+
+    /// `twin` is the surface that has the very recordings that the servo has, so that no number is worked out twice.
+    fn subject(
+        &self,
+        kind: Kind,
+        name: &str,
+        mut own: Vec<&Reading>,
+        twin: Option<&Subject>,
+    ) -> Subject {
+        own.sort_by(|a, b| a.at.cmp(&b.at).then_with(|| a.id.cmp(&b.id)));
+        let mut with: Vec<String> = Vec::new();
+        for reading in &own {
+            let other = match kind {
+                Kind::Surface => reading.servo.as_deref(),
+                Kind::Servo => Some(reading.surface.as_str()),
+            };
+            if let Some(other) = other.filter(|o| !with.iter().any(|w| w == o)) {
+                with.push(other.to_owned());
+            }
+        }
+        let mut quantities: Vec<Record> = Measure::ALL
+            .into_par_iter()
+            .filter_map(|measure| self.record(kind, name, measure, &own, twin))
+            .collect();
+        quantities.sort_by_key(|q| std::cmp::Reverse(q.health.urgency()));
+        Subject {
+            kind,
+            name: name.to_owned(),
+            with,
+            recordings: own.len(),
+            quantities,
+        }
+    }
+
+    fn record(
+        &self,
+        kind: Kind,
+        name: &str,
+        measure: Measure,
+        own: &[&Reading],
+        twin: Option<&Subject>,
+    ) -> Option<Record> {
+        let with_value: Vec<(&Reading, Quantity)> = own
             .iter()
-            .map(|(reading, quantity)| RecordPoint {
-                at: reading.at,
-                id: reading.id.clone(),
+            .filter_map(|r| r.values[measure as usize].map(|q| (*r, q)))
+            .collect();
+        let (last, latest) = *with_value.last()?;
+        let (first, since) = baseline_start(kind, name, measure, &with_value, self.events);
+        let mut twins = twin.iter().flat_map(|t| &t.quantities);
+        if let Some(same) = twins.find(|q| q.measure == measure && q.in_force_from == first) {
+            return Some(Record {
+                since,
+                ..same.clone()
+            });
+        }
+        let values: Vec<f64> = with_value.iter().map(|(_, q)| q.value).collect();
+        let current = &with_value[first..];
+        let points: Vec<Point> = current
+            .iter()
+            .map(|(reading, quantity)| Point {
+                days: days_between(current[0].0.at, reading.at),
                 quantity: *quantity,
             })
-            .collect(),
-        in_force_from: first,
-    })
+            .collect();
+        let bounds = self.limits.map_or(Bounds::default(), |limits| {
+            measure.bounds(limits, current.iter().map(|(r, q)| (*r, q.value)))
+        });
+        Some(Record {
+            measure,
+            count: values.len(),
+            median: median(&values)?,
+            latest,
+            latest_at: last.at,
+            latest_id: last.id.clone(),
+            since,
+            bounds,
+            health: health(&points, measure.worse(), bounds, measure.resolution())?,
+            points: match self.points {
+                true => with_value.iter().map(RecordPoint::of).collect(),
+                false => Vec::new(),
+            },
+            in_force_from: first,
+        })
+    }
 }
 
 fn days_between(from: Timestamp, to: Timestamp) -> f64 {

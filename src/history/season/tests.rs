@@ -356,3 +356,74 @@ fn the_worst_stands_on_top_and_has_its_advice() {
     assert!(said.contains("limit") && said.contains("clevis"), "{said}");
     assert_eq!(advice(Measure::Slop, &season[2].quantities[0].health), None);
 }
+
+#[test]
+fn an_outline_is_the_season_without_its_points() {
+    let values = |d: i64| {
+        [
+            (Measure::Slop, 0.2 + 0.01 * d as f64),
+            (Measure::Lead, 80.0),
+        ]
+    };
+    let readings: Vec<Reading> = (0..9)
+        .map(|d| reading(7 * d, "rudder", "R1", &values(d)))
+        .collect();
+    let limits = Limits::default();
+    let mut whole = season(&readings, &[], &limits);
+    for record in whole.iter_mut().flat_map(|s| &mut s.quantities) {
+        assert_eq!(record.points.len(), 9);
+        record.points.clear();
+    }
+    assert_eq!(outline(&readings, &[], Some(&limits)), whole);
+    let unlimited = outline(&readings, &[], None);
+    let slop = find(&unlimited, Kind::Surface, "rudder", Measure::Slop);
+    assert_eq!(slop.bounds, Bounds::default());
+    assert_eq!(slop.health.crossing, Crossing::NoLimit);
+}
+
+/// The servo's numbers are taken from the surface that it alone has always sat in: only where they are the same.
+#[test]
+fn a_hinge_s_work_is_no_new_beginning_for_the_servo_that_sits_there() {
+    let values = [(Measure::HoldNeutral, 100.0), (Measure::Slop, 0.2)];
+    let readings: Vec<Reading> = (0..14)
+        .map(|d| reading(7 * d, "rudder", "R1", &values))
+        .collect();
+    let event = Event {
+        at: readings[8].at,
+        subject: "rudder".into(),
+        what: "hinge-work: reglued".into(),
+    };
+    let season = season(&readings, &[event], &Limits::default());
+    let of = |kind, name, measure| find(&season, kind, name, measure).health.recordings;
+    let hold = Measure::HoldNeutral;
+    assert_eq!(of(Kind::Surface, "rudder", hold), 6);
+    assert_eq!(of(Kind::Servo, "R1", hold), 14);
+    assert_eq!(of(Kind::Servo, "R1", Measure::Slop), 6);
+}
+
+#[test]
+fn a_long_series_is_drawn_through_groups_and_still_dates_its_limit() {
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    let noise = noise(&mut rng, 2000);
+    let rising = |n: usize| -> Vec<f64> {
+        let steps = noise[..n].iter().enumerate();
+        steps
+            .map(|(i, noise)| 0.4 + 0.0002 * i as f64 + noise)
+            .collect()
+    };
+    // One a day: 0.006 in thirty days, and 0.8 after 2,000 of them, 1.0 a thousand later.
+    let long = health(
+        &points(&rising(2000), 1.0, Some(U)),
+        Worse::Higher,
+        UP_TO_ONE,
+        0.001,
+    );
+    let trend = long.unwrap().trend.unwrap();
+    let (lo, hi) = trend.interval.unwrap();
+    assert!(lo <= 0.006 && 0.006 <= hi, "{trend:?}");
+    assert!(hi - lo < 0.001 && trend.p.unwrap() < 1e-6, "{trend:?}");
+    assert_eq!(
+        (groups(300), groups(301), groups(2000)),
+        (None, Some(200), Some(200))
+    );
+}

@@ -1,0 +1,231 @@
+//! Rows of results as a season's readings: which columns they are made of, and which rows are left out. Finds no file,
+//! works out no number.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::path::Path;
+
+use jiff::Timestamp;
+use polars::prelude::*;
+use rayon::prelude::*;
+
+use super::WORKED_IN;
+use super::schema::{self, QUANTITY};
+use super::season::{LeftOut, Source};
+use super::{frame, name};
+use crate::analysis::{Interval, Quantity};
+use crate::history::season::{Measure, Reading};
+
+/// The columns that a season looks at, besides the quantities.
+const COLUMNS: [&str; 10] = [
+    "id",
+    "purpose",
+    "started",
+    "servo",
+    "finished",
+    "torque_from",
+    "verdict",
+    "peak_torque_ncm",
+    "aircraft",
+    "surface",
+];
+
+/// What some rows gave.
+#[derive(Default)]
+pub(super) struct Taken {
+    pub readings: Vec<Reading>,
+    pub left_out: LeftOut,
+    pub gone_surfaces: BTreeMap<String, usize>,
+}
+
+/// The columns to ask a scan for.
+pub(super) fn columns() -> Vec<String> {
+    let quantities = Measure::ALL.into_iter().flat_map(quantity_columns);
+    COLUMNS
+        .map(str::to_owned)
+        .into_iter()
+        .chain(quantities)
+        .collect()
+}
+
+/// A quantity has four columns, a number one.
+fn quantity_columns(measure: Measure) -> Vec<String> {
+    let endings = match measure {
+        Measure::Rest | Measure::HoldNeutral => &QUANTITY[..1],
+        _ => &QUANTITY[..],
+    };
+    let column = measure.column();
+    endings.iter().map(|e| format!("{column}{e}")).collect()
+}
+
+/// A file of few rows, opened already: the columns of [`columns`], those that it has not as nulls.
+pub(super) fn read(
+    mut file: ParquetReader<File>,
+    rows: usize,
+    path: &Path,
+) -> PolarsResult<DataFrame> {
+    let there = file.schema()?;
+    let schema = frame::file_schema();
+    let wanted = columns();
+    let own: Vec<&String> = wanted.iter().filter(|c| schema.contains(c)).collect();
+    let read: Vec<String> = own
+        .iter()
+        .filter(|c| there.contains(c))
+        .map(|c| c.to_string())
+        .collect();
+    let frame = match read.is_empty() {
+        true => DataFrame::empty(),
+        false => file
+            .with_columns(Some(read))
+            .read_parallel(ParallelStrategy::None)
+            .finish()?,
+    };
+    let mut all = Vec::with_capacity(wanted.len());
+    for name in own {
+        let wanted = schema.try_get(name)?;
+        all.push(match frame.column(name) {
+            Err(_) => Column::full_null(name.into(), rows, wanted),
+            Ok(column) if column.dtype() == wanted => column.clone(),
+            Ok(column) => polars_bail!(
+                SchemaMismatch: "{name} is {}, not {wanted}", column.dtype()
+            ),
+        });
+    }
+    for (column, value) in schema::FOLDERS.iter().zip(name::folders(path)) {
+        all.push(Column::new((*column).into(), vec![value; rows]));
+    }
+    DataFrame::new(rows, all)
+}
+
+/// The rows of a frame, in their order, in as many parts as the frame came in.
+pub(super) fn taken(
+    frame: &DataFrame,
+    source: &Source,
+    now: Timestamp,
+) -> PolarsResult<Vec<Taken>> {
+    let mut frame = frame.clone();
+    frame.align_chunks();
+    let parts: Vec<DataFrame> = frame.split_chunks().collect();
+    parts
+        .par_iter()
+        .map(|part| Columns::of(part).map(|columns| columns.taken(part.height(), source, now)))
+        .collect()
+}
+
+/// The columns of a frame by their kind, looked up once.
+struct Columns<'a> {
+    id: &'a StringChunked,
+    purpose: &'a StringChunked,
+    /// In microseconds.
+    started: &'a Int64Chunked,
+    servo: &'a StringChunked,
+    finished: &'a BooleanChunked,
+    torque_from: &'a StringChunked,
+    verdict: &'a StringChunked,
+    peak_torque_ncm: &'a Float64Chunked,
+    aircraft: &'a StringChunked,
+    surface: &'a StringChunked,
+    /// In the order of [`Measure::ALL`]: the value, and where it has an interval u and the two ends.
+    quantities: Vec<Vec<&'a Float64Chunked>>,
+}
+
+impl<'a> Columns<'a> {
+    fn of(frame: &'a DataFrame) -> PolarsResult<Self> {
+        let text = |name: &str| frame.column(name)?.str();
+        let number = |name: &str| frame.column(name)?.f64();
+        let quantity = |measure: Measure| -> PolarsResult<Vec<_>> {
+            let names = quantity_columns(measure);
+            names.iter().map(|name| number(name)).collect()
+        };
+        Ok(Self {
+            id: text("id")?,
+            purpose: text("purpose")?,
+            started: frame.column("started")?.datetime()?.physical(),
+            servo: text("servo")?,
+            finished: frame.column("finished")?.bool()?,
+            torque_from: text("torque_from")?,
+            verdict: text("verdict")?,
+            peak_torque_ncm: number("peak_torque_ncm")?,
+            aircraft: text("aircraft")?,
+            surface: text("surface")?,
+            quantities: Measure::ALL
+                .into_iter()
+                .map(quantity)
+                .collect::<PolarsResult<_>>()?,
+        })
+    }
+
+    fn taken(&self, rows: usize, source: &Source, now: Timestamp) -> Taken {
+        let mut taken = Taken::default();
+        taken.readings.reserve(rows);
+        // Rows of one surface stand together.
+        let mut known: Option<&str> = None;
+        for i in 0..rows {
+            let aircraft = self.aircraft.get(i).unwrap_or_default();
+            if aircraft != source.name() {
+                let others = &mut taken.left_out.other_aircraft;
+                *others.entry(aircraft.to_owned()).or_default() += 1;
+                continue;
+            }
+            let surface = self.surface.get(i).unwrap_or_default();
+            if known != Some(surface) {
+                if source.knows(surface) {
+                    known = Some(surface);
+                } else {
+                    let gone = &mut taken.gone_surfaces;
+                    *gone.entry(surface.to_owned()).or_default() += 1;
+                }
+            }
+            self.take(i, surface, now, &mut taken);
+        }
+        taken
+    }
+
+    fn take(&self, i: usize, surface: &str, now: Timestamp, taken: &mut Taken) {
+        let mut values = [None; Measure::COUNT];
+        for (value, columns) in values.iter_mut().zip(&self.quantities) {
+            *value = quantity(columns, i);
+        }
+        let unproven = self.verdict.get(i) == Some("unproven");
+        let id = || self.id.get(i).unwrap_or_default().to_owned();
+        let micros = self.started.get(i);
+        let at = micros.and_then(|t| Timestamp::from_microsecond(t).ok());
+        let left_out = &mut taken.left_out;
+        match at {
+            _ if self.finished.get(i) == Some(false) => left_out.unfinished += 1,
+            _ if self.purpose.get(i) == Some(WORKED_IN) => left_out.worked_in += 1,
+            _ if unproven && values.iter().all(Option::is_none) => left_out.without_value += 1,
+            None => left_out.without_time += 1,
+            Some(at) if at > now => left_out.in_the_future.push(id()),
+            Some(at) => {
+                let share = values[Measure::ShareOfStall as usize].map(|q| q.value);
+                let peak = number(self.peak_torque_ncm, i).filter(|p| *p > 0.0);
+                taken.readings.push(Reading {
+                    id: id(),
+                    at,
+                    surface: surface.to_owned(),
+                    servo: self.servo.get(i).map(str::to_owned),
+                    torque_from: self.torque_from.get(i).map(str::to_owned),
+                    values,
+                    stall_share_per_ncm: share.zip(peak).map(|(share, peak)| share / peak),
+                });
+            }
+        }
+    }
+}
+
+fn number(column: &Float64Chunked, i: usize) -> Option<f64> {
+    column.get(i).filter(|value| value.is_finite())
+}
+
+fn quantity(columns: &[&Float64Chunked], i: usize) -> Option<Quantity> {
+    let value = number(columns.first()?, i)?;
+    let interval = match columns[1..] {
+        [u, lo, hi] => match (number(u, i), number(lo, i), number(hi, i)) {
+            (Some(u), Some(lo95), Some(hi95)) => Some(Interval { u, lo95, hi95 }),
+            _ => None,
+        },
+        _ => None,
+    };
+    Some(Quantity { value, interval })
+}
