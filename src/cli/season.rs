@@ -92,6 +92,10 @@ fn status(subjects: &[Subject], all_used: bool) -> u8 {
 
 fn whence(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Whence {
     let left_out = &story.left_out;
+    let mut remarks = logbook.remarks(story, problems);
+    if story.readings.is_empty() {
+        remarks.push("No finished recording to look at: sweep a surface, or recheck.".into());
+    }
     Whence {
         aircraft: logbook.aircraft().name.clone(),
         logbook: logbook.root().display().to_string(),
@@ -105,47 +109,8 @@ fn whence(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Whence {
             of_other_aircraft: left_out.other_aircraft.values().sum(),
             unusable_results: story.problems.len(),
         },
-        remarks: remarks(logbook, story, problems),
+        remarks,
     }
-}
-
-/// What was left out or looks odd, in sentences.
-fn remarks(logbook: &Logbook, story: &Story, problems: &[&Problem]) -> Vec<String> {
-    let left_out = &story.left_out;
-    let mut said = Vec::new();
-    for (count, what) in [
-        (left_out.unfinished, "unfinished"),
-        (left_out.worked_in, "made while a hinge was worked in"),
-        (left_out.without_value, "unproven and without any value"),
-        (left_out.without_time, "without the time when it began"),
-    ] {
-        if count > 0 {
-            said.push(format!("Left out: {count} {what}."));
-        }
-    }
-    if !left_out.in_the_future.is_empty() {
-        said.push(format!(
-            "Left out, since they began later than now: {}. Set the clock right, here or where they were made.",
-            left_out.in_the_future.join(", ")
-        ));
-    }
-    let name = &logbook.aircraft().name;
-    for (aircraft, count) in &left_out.other_aircraft {
-        said.push(format!(
-            "Left out: {count} of another aircraft, {aircraft}; this logbook is {name}'s."
-        ));
-    }
-    for (surface, count) in &story.gone_surfaces {
-        said.push(format!(
-            "The aircraft file has no surface {surface} any more; its {count} results stand under that name. If it has another \
-             name now, change `# surface=` in copies of its recordings, and recheck."
-        ));
-    }
-    if story.readings.is_empty() {
-        said.push("No finished recording to look at: sweep a surface, or recheck.".into());
-    }
-    said.extend(problems.iter().map(|p| format!("Not used: {}.", p.what)));
-    said
 }
 
 fn of_all(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem> {

@@ -14,20 +14,25 @@
 //! # The columns of a result
 #![doc = include_str!("schema.md")]
 
+mod book;
 mod create;
 mod frame;
 mod name;
 mod notes;
+mod past;
 mod recheck;
+mod remarks;
 mod results;
 mod row;
 mod schema;
 mod season;
+mod shelf;
 #[cfg(test)]
 mod tests;
 mod whole;
 
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
+pub use past::{CYCLES, CYCLES_BEFORE, Past, STAGE_DEG};
 pub use recheck::Rechecked;
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;

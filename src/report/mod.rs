@@ -22,6 +22,7 @@ pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, verdict_words};
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Measured;
 use crate::assess::Assessed;
+use crate::history::compare::Side;
 pub use crate::assess::RecordingSummary;
 use crate::verdict::Judged;
 
@@ -42,6 +43,19 @@ impl<'a> Checked<'a> {
             recording: assessed.summary,
             measured: assessed.measured,
             judged: assessed.judged,
+        }
+    }
+    /// Its part in a comparison with another recording of its surface.
+    pub fn side(&self) -> Side<'_> {
+        let recording = &self.recording;
+        let mut last_first = recording.keys.iter().rev();
+        let servo = last_first.find(|(key, _)| key == "servo");
+        Side {
+            measured: &self.measured,
+            rig: recording.rig.as_ref().map(|r| r.name.as_str()),
+            servo: servo.map(|(_, tag)| tag.as_str()),
+            channels: recording.rig.as_ref().map_or(&[], |r| &r.channels),
+            unfinished: recording.unfinished.as_deref(),
         }
     }
 }
