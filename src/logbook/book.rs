@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 use rayon::prelude::*;
 
-use super::shelf::{Around, Deed, Needed, Shelf};
+use super::shelf::{Around, Deed, Entry, Needed, Purpose, Shelf};
 use super::{Logbook, Note, NoteKind, Past, name};
 use crate::assess::{Assessed, pair_up};
 use crate::history::compare::compare;
@@ -26,7 +26,7 @@ impl Logbook {
         let story = self.story(now)?;
         let (mut shelf, unusable) = Shelf::of(self, now)?;
         problems.extend(unusable);
-        let (needed, mut desk) = self.looked_up(&mut shelf, &notes, &mut problems);
+        let (needed, desk) = self.looked_up(&mut shelf, &notes, &mut problems);
         let latest = self.paired(&needed, &desk);
         let events: Vec<Event> = notes.iter().filter_map(Note::event).collect();
         let mut subjects = season(&story.readings, &events, &self.aircraft().limits);
@@ -39,7 +39,7 @@ impl Logbook {
             surfaces.push(Chapter {
                 surface,
                 latest,
-                fixes: self.fixes(needed, &mut desk, worked_in.as_ref()),
+                fixes: self.fixes(needed, &desk, worked_in.as_ref()),
                 worked_in,
                 done: done(&notes, own),
                 record: taken(&mut subjects, Kind::Surface, &surface.name),
@@ -107,12 +107,7 @@ impl Logbook {
             .collect()
     }
 
-    fn fixes(
-        &self,
-        needed: &Needed,
-        desk: &mut Desk,
-        worked_in: Option<&WorkedIn>,
-    ) -> Vec<Fix<'_>> {
+    fn fixes(&self, needed: &Needed, desk: &Desk, worked_in: Option<&WorkedIn>) -> Vec<Fix<'_>> {
         let fix = |around: &Around| {
             let [before, after] = [around.before, around.after]
                 .map(|place| Some(Checked::of(self.aircraft(), desk.get(place)?.clone())));
@@ -160,8 +155,11 @@ impl Logbook {
     fn without_result(&self, shelf: &Shelf) -> Result<Option<String>, Problem> {
         let paths = self.result_paths()?;
         let results: BTreeSet<String> = paths.iter().filter_map(|p| name::id(p)).collect();
-        let finished = shelf.entries.iter().filter(|entry| entry.finished);
-        let missing = finished
+        let followed = |e: &&Entry| e.finished && e.purpose != Purpose::WorkedIn;
+        let missing = shelf
+            .entries
+            .iter()
+            .filter(followed)
             .filter(|entry| name::id(&entry.path).is_some_and(|id| !results.contains(&id)))
             .count();
         Ok((missing > 0).then(|| {

@@ -55,7 +55,8 @@ impl HostKeys {
         if let Some((key, value)) = text.strip_prefix('#').and_then(|t| t.split_once('='))
             && self.0.len() < MAX_KEYS
         {
-            self.0.push((key.trim().to_owned(), value.trim().to_owned()));
+            self.0
+                .push((key.trim().to_owned(), value.trim().to_owned()));
         }
     }
 

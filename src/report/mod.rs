@@ -1,9 +1,11 @@
 //! One view of the results, then text, JSON, HTML and plots: one format each, no arithmetic of the trade.
 //!
-//! [`text`] for the terminal, [`json`] for programs, [`plot`] for pictures, [`html`] for the page. What text and page
+//! [`text`] for the terminal, [`json`] for programs, [`plot`] for pictures, [`html`] for the page over some
+//! recordings, [`aircraft_page`] for that of a whole logbook. What text and page
 //! both say is worded once, in `view` and `small_print`. `HINGEWRIGHT_RENEW=1` renews the golden files of the tests;
 //! `HINGEWRIGHT_PICTURES=FOLDER` makes the tests leave every picture and the page there, to be looked at.
 
+pub mod aircraft_page;
 pub mod book;
 #[cfg(test)]
 mod fixture;
@@ -16,14 +18,15 @@ pub mod season_text;
 mod small_print;
 pub mod text;
 mod view;
+pub mod worked_in;
 
-pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, verdict_words};
+pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, quantity, verdict_words};
 
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Measured;
 use crate::assess::Assessed;
-use crate::history::compare::Side;
 pub use crate::assess::RecordingSummary;
+use crate::history::compare::Side;
 use crate::verdict::Judged;
 
 /// One recording checked: all that an output may show.

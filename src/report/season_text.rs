@@ -30,12 +30,8 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
     let mut above = String::new();
     for (subject, record) in ranked(&shown) {
         let name = clean(&named(subject));
-        let level = match (record.health.level, record.health.repeat) {
-            (Level::Fine, true) => "repeat",
-            (level, _) => level.word(),
-        };
         table.add_row([
-            level.to_owned(),
+            level(record).to_owned(),
             match name == above {
                 true => record.measure.words().to_owned(),
                 false => format!("{name}\n{}", record.measure.words()),
@@ -65,8 +61,16 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
     out
 }
 
+/// How urgent it is, in a word.
+pub(super) fn level(record: &Record) -> &'static str {
+    match (record.health.level, record.health.repeat) {
+        (Level::Fine, true) => "repeat",
+        (level, _) => level.word(),
+    }
+}
+
 /// All rows of all subjects, the worst first.
-fn ranked<'a>(subjects: &[&'a Subject]) -> Vec<(&'a Subject, &'a Record)> {
+pub(super) fn ranked<'a>(subjects: &[&'a Subject]) -> Vec<(&'a Subject, &'a Record)> {
     let mut rows: Vec<(&Subject, &Record)> = subjects
         .iter()
         .flat_map(|s| s.quantities.iter().map(move |q| (*s, q)))
@@ -76,7 +80,7 @@ fn ranked<'a>(subjects: &[&'a Subject]) -> Vec<(&'a Subject, &'a Record)> {
     rows
 }
 
-fn told_by(subject: &Subject, subjects: &[Subject]) -> bool {
+pub(super) fn told_by(subject: &Subject, subjects: &[Subject]) -> bool {
     let [surface] = &subject.with[..] else {
         return false;
     };
@@ -85,7 +89,7 @@ fn told_by(subject: &Subject, subjects: &[Subject]) -> bool {
         && others.any(|s| s.kind == Kind::Surface && s.name == *surface && s.with.len() == 1)
 }
 
-fn named(subject: &Subject) -> String {
+pub(super) fn named(subject: &Subject) -> String {
     match subject.kind {
         Kind::Surface if subject.with.is_empty() => subject.name.clone(),
         Kind::Surface => format!("{}, {}", subject.name, subject.with.join(" → ")),
@@ -93,7 +97,7 @@ fn named(subject: &Subject) -> String {
     }
 }
 
-fn latest(record: &Record, unit: TorqueUnit) -> String {
+pub(super) fn latest(record: &Record, unit: TorqueUnit) -> String {
     let unit = record.measure.unit(unit);
     match record.latest.interval {
         Some(i) => unit.with_interval(record.latest.value, i.lo95, i.hi95),
@@ -101,7 +105,7 @@ fn latest(record: &Record, unit: TorqueUnit) -> String {
     }
 }
 
-fn trend(record: &Record, unit: TorqueUnit) -> String {
+pub(super) fn trend(record: &Record, unit: TorqueUnit) -> String {
     let Some(trend) = record.health.trend else {
         return "too few".into();
     };
@@ -119,7 +123,7 @@ fn trend(record: &Record, unit: TorqueUnit) -> String {
     }
 }
 
-fn chart(record: &Record) -> String {
+pub(super) fn chart(record: &Record) -> String {
     match record.health.chart {
         Chart::TooFew(have) => format!("{have} of {FOR_A_CHART} needed"),
         Chart::Within => "as it was".into(),
@@ -128,7 +132,7 @@ fn chart(record: &Record) -> String {
     }
 }
 
-fn crossing(record: &Record) -> String {
+pub(super) fn crossing(record: &Record) -> String {
     match record.health.crossing {
         Crossing::NoLimit => "no limit".into(),
         Crossing::NotForeseeable => "not foreseeable".into(),

@@ -84,6 +84,18 @@ pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Resul
     })
 }
 
+// placeholder, replaced by the merge
+pub fn worked_in_svg(_: &crate::report::book::WorkedIn, _: TorqueUnit) -> String {
+    "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100%\" viewBox=\"0 0 2000 1300\"></svg>"
+        .into()
+}
+
+// placeholder, replaced by the merge
+pub fn trend_svg(_: &crate::history::season::Record, _: TorqueUnit) -> String {
+    "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100%\" viewBox=\"0 0 2000 900\"></svg>"
+        .into()
+}
+
 /// Pictures are drawn on a sheet of this many units' width; the backends place on whole pixels, so the SVG is
 /// drawn larger and scaled down by its reader.
 const SVG_SCALE: f64 = 2.0;

@@ -1,0 +1,247 @@
+//! The field page: each surface in a row, what asks to be looked at, a line to sign. It has to stay one sheet of paper for an
+//! aircraft of eight surfaces, so texts are cut and long lists end in a number; the chapters have the rest.
+
+use serde::Serialize;
+
+use super::chapter::{has_something, outcome_class};
+use super::record::{asks, done_line};
+use crate::analysis::{ThrowResult, ThrowState};
+use crate::history::season::{Subject, advice};
+use crate::report::book::{Book, Chapter};
+use crate::report::html::unbroken;
+use crate::report::{Checked, prove, season_text, view, worked_in};
+use crate::units::{TorqueUnit, Unit};
+
+/// So many findings and things done of a surface, and so many things to look at.
+const MOST_FINDINGS: usize = 3;
+const MOST_DONE: usize = 3;
+const MOST_ASKING: usize = 4;
+/// Letters of a text from a file.
+const MOST_LETTERS: usize = 60;
+const MOST_LETTERS_OF_A_NAME: usize = 40;
+
+#[derive(Serialize)]
+pub struct FieldOut {
+    rows: Vec<FieldRow>,
+    /// What asks to be looked at, the worst first.
+    asking: Vec<Asking>,
+    /// How many more there are.
+    more_asking: usize,
+    /// Whether any record is there to ask.
+    followed: bool,
+}
+
+#[derive(Serialize)]
+struct Asking {
+    level: &'static str,
+    of: String,
+    says: String,
+}
+
+#[derive(Serialize)]
+struct FieldRow {
+    id: usize,
+    has_chapter: bool,
+    surface: String,
+    servo: String,
+    measured: Option<String>,
+    verdict: &'static str,
+    verdict_words: &'static str,
+    throws: Vec<FieldThrow>,
+    load: Option<String>,
+    findings: Vec<String>,
+    done: Vec<DoneOut>,
+}
+
+#[derive(Serialize)]
+struct FieldThrow {
+    name: String,
+    asked: String,
+    /// `None` where it was never measured.
+    reached: Option<String>,
+    state: &'static str,
+}
+
+#[derive(Serialize)]
+struct DoneOut {
+    text: String,
+    /// Whether it helped, and the colour that goes with it.
+    outcome: Option<(&'static str, &'static str)>,
+}
+
+impl FieldOut {
+    pub fn of(book: &Book<'_>, unit: TorqueUnit) -> Self {
+        let chapters = book.surfaces.iter().enumerate();
+        let (mut asking, followed) = asking(book, unit);
+        let more_asking = asking.len().saturating_sub(MOST_ASKING);
+        asking.truncate(MOST_ASKING);
+        Self {
+            rows: chapters
+                .map(|(i, c)| FieldRow::of(i + 1, c, book))
+                .collect(),
+            asking,
+            more_asking,
+            followed,
+        }
+    }
+}
+
+fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
+    let surfaces = book.surfaces.iter().filter_map(|c| c.record.as_ref());
+    let servos = book.servos.iter().filter_map(|s| s.record.as_ref());
+    let all: Vec<Subject> = surfaces.chain(servos).cloned().collect();
+    let shown: Vec<&Subject> = all
+        .iter()
+        .filter(|s| !season_text::told_by(s, &all))
+        .collect();
+    let ranked = season_text::ranked(&shown);
+    let said = ranked
+        .iter()
+        .filter(|(_, record)| asks(record))
+        .map(|(subject, record)| {
+            let latest = unbroken(season_text::latest(record, unit));
+            let advice = advice(record.measure, &record.health).unwrap_or_default();
+            Asking {
+                level: season_text::level(record),
+                of: format!(
+                    "{}, {} {latest}",
+                    cut(&season_text::named(subject), MOST_LETTERS_OF_A_NAME),
+                    record.measure.words()
+                ),
+                says: advice,
+            }
+        });
+    (said.collect(), !ranked.is_empty())
+}
+
+impl FieldRow {
+    fn of(id: usize, chapter: &Chapter<'_>, book: &Book<'_>) -> Self {
+        let surface = chapter.surface;
+        let servo = book.aircraft.servos.get(surface.servo_index);
+        let latest = chapter.latest.as_ref();
+        let verdict = latest.map(|checked| checked.judged.verdict);
+        Self {
+            id,
+            has_chapter: has_something(chapter),
+            surface: cut(&surface.name, MOST_LETTERS_OF_A_NAME),
+            servo: servo.map_or(String::new(), |s| cut(&s.tag, MOST_LETTERS_OF_A_NAME)),
+            measured: latest
+                .and_then(view::started)
+                .map(|at| at.strftime("%Y-%m-%d").to_string()),
+            verdict: verdict.map_or("none", |v| v.word()),
+            verdict_words: verdict.map_or(NOT_MEASURED_YET, view::verdict_words),
+            throws: throws(chapter),
+            load: latest.and_then(load),
+            findings: latest.map_or(Vec::new(), |checked| {
+                shortened(view::labels(checked), MOST_FINDINGS)
+            }),
+            done: done(chapter),
+        }
+    }
+}
+
+/// Shown for a surface that no finished sweep is of.
+pub const NOT_MEASURED_YET: &str = "not measured yet";
+
+/// In the unit that the aircraft file has.
+fn throws(chapter: &Chapter<'_>) -> Vec<FieldThrow> {
+    let results = chapter.latest.as_ref().map(|c| &c.measured.throws);
+    let result = |i: usize| results.and_then(|all| all.get(i));
+    let throws = chapter.surface.throws.iter().enumerate();
+    throws
+        .map(|(i, throw)| FieldThrow {
+            name: cut(&throw.name, 24),
+            asked: match throw.given_in_deg {
+                true => Unit::Degree.given(throw.asked_deg),
+                false => unbroken(format!(
+                    "{} ± {}",
+                    Unit::Millimetre
+                        .given(throw.asked_mm)
+                        .trim_end_matches(" mm"),
+                    Unit::Millimetre.given(throw.tolerance_mm)
+                ))
+                .replace(" mm", "\u{a0}mm"),
+            },
+            reached: result(i).map(|r| reached(r, throw.given_in_deg)),
+            state: result(i).map_or("", |r| match r.state {
+                ThrowState::Met => "met",
+                ThrowState::Short => "short",
+                ThrowState::Unproven => "unproven",
+            }),
+        })
+        .collect()
+}
+
+fn reached(result: &ThrowResult, in_deg: bool) -> String {
+    let (quantity, unit) = match in_deg {
+        true => (result.reached_deg.as_ref(), Unit::Degree),
+        false => (result.reached_mm.as_ref(), Unit::Millimetre),
+    };
+    match quantity {
+        Some(q) => view::quantity(q, unit).replace(' ', "\u{a0}"),
+        None => "not\u{a0}measured".into(),
+    }
+}
+
+fn load(checked: &Checked<'_>) -> Option<String> {
+    let share = checked.measured.load.share_of_stall.as_ref()?;
+    Some(view::quantity(share, Unit::Share).replace(' ', "\u{a0}"))
+}
+
+/// How the hinge stands, each fix with its outcome, then what else was noted; the latest first.
+fn done(chapter: &Chapter<'_>) -> Vec<DoneOut> {
+    let mut all = Vec::new();
+    if let Some(worked) = &chapter.worked_in {
+        all.push(DoneOut {
+            text: format!("hinge {}", worked_in::state(worked.standing.state)),
+            outcome: None,
+        });
+    }
+    for fix in chapter.fixes.iter().rev() {
+        let outcome = fix.proof.outcome;
+        let at = view::started(&fix.after)
+            .map_or(String::new(), |at| format!("{}: ", at.strftime("%Y-%m-%d")));
+        all.push(DoneOut {
+            text: at + &cut(&fix.what, MOST_LETTERS),
+            outcome: Some((prove::outcome_words(outcome), outcome_class(outcome))),
+        });
+    }
+    for note in chapter.done.iter().rev() {
+        let line = done_line(note, &chapter.surface.name);
+        let told = |what: &str| what.contains(&note.text) && !note.text.trim().is_empty();
+        if !chapter.fixes.iter().any(|fix| told(&fix.what)) {
+            all.push(DoneOut {
+                text: cut(&line, MOST_LETTERS),
+                outcome: None,
+            });
+        }
+    }
+    let more = all.len().saturating_sub(MOST_DONE);
+    all.truncate(MOST_DONE);
+    if more > 0 {
+        all.push(DoneOut {
+            text: format!("and {more} earlier"),
+            outcome: None,
+        });
+    }
+    all
+}
+
+fn shortened(mut all: Vec<String>, most: usize) -> Vec<String> {
+    let more = all.len().saturating_sub(most);
+    all.truncate(most);
+    all.iter_mut()
+        .for_each(|text| *text = cut(text, MOST_LETTERS));
+    if more > 0 {
+        all.push(format!("and {more} more"));
+    }
+    all
+}
+
+/// So many letters of a text at most.
+fn cut(text: &str, letters: usize) -> String {
+    match text.char_indices().nth(letters) {
+        None => text.to_owned(),
+        Some((end, _)) => format!("{}…", text[..end].trim_end()),
+    }
+}
