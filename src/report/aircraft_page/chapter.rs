@@ -46,7 +46,7 @@ impl ChapterOut {
             worked_in: worked.map(|w| WorkedInOut::of(w, unit)),
             fixes: chapter.fixes.iter().map(|f| FixOut::of(f, unit)).collect(),
             done: chapter.done.iter().map(|d| done_line(d, name)).collect(),
-            record: record.map(|r| RecordOut::of(r, true, unit)),
+            record: record.map(|r| RecordOut::of(r, |_| true, true, unit)),
         }
     }
 }

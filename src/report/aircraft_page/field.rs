@@ -5,8 +5,10 @@ use serde::Serialize;
 
 use super::chapter::{has_something, outcome_class};
 use super::record::{asks, done_line};
-use crate::analysis::{ThrowResult, ThrowState};
+use crate::aircraft::Throw;
+use crate::analysis::{Interval, Quantity, ThrowResult, ThrowState};
 use crate::history::season::{Subject, advice};
+use crate::history::settling::Batch;
 use crate::report::book::{Book, Chapter};
 use crate::report::html::unbroken;
 use crate::report::{Checked, prove, season_text, view, worked_in};
@@ -14,14 +16,16 @@ use crate::units::{TorqueUnit, Unit};
 
 /// So many findings and things done of a surface, and so many things to look at.
 const MOST_FINDINGS: usize = 3;
-const MOST_DONE: usize = 3;
+const MOST_DONE: usize = 2;
 const MOST_ASKING: usize = 4;
+const MOST_THROWS: usize = 5;
 /// Letters of a text from a file.
-const MOST_LETTERS: usize = 60;
+const MOST_LETTERS: usize = 48;
 const MOST_LETTERS_OF_A_NAME: usize = 40;
 
 #[derive(Serialize)]
 pub struct FieldOut {
+    aircraft: String,
     rows: Vec<FieldRow>,
     /// What asks to be looked at, the worst first.
     asking: Vec<Asking>,
@@ -34,7 +38,9 @@ pub struct FieldOut {
 #[derive(Serialize)]
 struct Asking {
     level: &'static str,
-    of: String,
+    subject: String,
+    /// With their latest.
+    quantities: Vec<String>,
     says: String,
 }
 
@@ -48,6 +54,7 @@ struct FieldRow {
     verdict: &'static str,
     verdict_words: &'static str,
     throws: Vec<FieldThrow>,
+    more_throws: usize,
     load: Option<String>,
     findings: Vec<String>,
     done: Vec<DoneOut>,
@@ -76,6 +83,7 @@ impl FieldOut {
         let more_asking = asking.len().saturating_sub(MOST_ASKING);
         asking.truncate(MOST_ASKING);
         Self {
+            aircraft: cut(&book.aircraft.name, 2 * MOST_LETTERS_OF_A_NAME),
             rows: chapters
                 .map(|(i, c)| FieldRow::of(i + 1, c, book))
                 .collect(),
@@ -95,23 +103,24 @@ fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
         .filter(|s| !season_text::told_by(s, &all))
         .collect();
     let ranked = season_text::ranked(&shown);
-    let said = ranked
-        .iter()
-        .filter(|(_, record)| asks(record))
-        .map(|(subject, record)| {
-            let latest = unbroken(season_text::latest(record, unit));
-            let advice = advice(record.measure, &record.health).unwrap_or_default();
-            Asking {
-                level: season_text::level(record),
-                of: format!(
-                    "{}, {} {latest}",
-                    cut(&season_text::named(subject), MOST_LETTERS_OF_A_NAME),
-                    record.measure.words()
-                ),
-                says: advice,
-            }
-        });
-    (said.collect(), !ranked.is_empty())
+    let mut said: Vec<Asking> = Vec::new();
+    for (subject, record) in ranked.iter().filter(|(_, record)| asks(record)) {
+        let latest = unbroken(season_text::latest(record, unit));
+        let one = Asking {
+            level: season_text::level(record),
+            subject: cut(&season_text::named(subject), MOST_LETTERS_OF_A_NAME),
+            quantities: vec![format!("{} {latest}", record.measure.words())],
+            says: advice(record.measure, &record.health).unwrap_or_default(),
+        };
+        let alike = |other: &&mut Asking| {
+            other.level == one.level && other.subject == one.subject && other.says == one.says
+        };
+        match said.iter_mut().find(alike) {
+            Some(other) => other.quantities.extend(one.quantities),
+            None => said.push(one),
+        }
+    }
+    (said, !ranked.is_empty())
 }
 
 impl FieldRow {
@@ -131,6 +140,7 @@ impl FieldRow {
             verdict: verdict.map_or("none", |v| v.word()),
             verdict_words: verdict.map_or(NOT_MEASURED_YET, view::verdict_words),
             throws: throws(chapter),
+            more_throws: surface.throws.len().saturating_sub(MOST_THROWS),
             load: latest.and_then(load),
             findings: latest.map_or(Vec::new(), |checked| {
                 shortened(view::labels(checked), MOST_FINDINGS)
@@ -149,19 +159,10 @@ fn throws(chapter: &Chapter<'_>) -> Vec<FieldThrow> {
     let result = |i: usize| results.and_then(|all| all.get(i));
     let throws = chapter.surface.throws.iter().enumerate();
     throws
+        .take(MOST_THROWS)
         .map(|(i, throw)| FieldThrow {
             name: cut(&throw.name, 24),
-            asked: match throw.given_in_deg {
-                true => Unit::Degree.given(throw.asked_deg),
-                false => unbroken(format!(
-                    "{} ± {}",
-                    Unit::Millimetre
-                        .given(throw.asked_mm)
-                        .trim_end_matches(" mm"),
-                    Unit::Millimetre.given(throw.tolerance_mm)
-                ))
-                .replace(" mm", "\u{a0}mm"),
-            },
+            asked: asked(throw, result(i).is_some()),
             reached: result(i).map(|r| reached(r, throw.given_in_deg)),
             state: result(i).map_or("", |r| match r.state {
                 ThrowState::Met => "met",
@@ -172,20 +173,41 @@ fn throws(chapter: &Chapter<'_>) -> Vec<FieldThrow> {
         .collect()
 }
 
+/// Millimetres go without their unit where what was reached, in the same, stands beside them.
+fn asked(throw: &Throw, beside_reached: bool) -> String {
+    if throw.given_in_deg {
+        return Unit::Degree.given(throw.asked_deg);
+    }
+    let millimetre = |mm| Unit::Millimetre.given(mm);
+    let [mm, tolerance] = [throw.asked_mm, throw.tolerance_mm].map(millimetre);
+    let bare = |text: &str| text.trim_end_matches(" mm").to_owned();
+    let tolerance = match beside_reached {
+        true => bare(&tolerance),
+        false => tolerance,
+    };
+    format!("{} ± {tolerance}", bare(&mm)).replace(' ', "\u{a0}")
+}
+
 fn reached(result: &ThrowResult, in_deg: bool) -> String {
     let (quantity, unit) = match in_deg {
         true => (result.reached_deg.as_ref(), Unit::Degree),
         false => (result.reached_mm.as_ref(), Unit::Millimetre),
     };
     match quantity {
-        Some(q) => view::quantity(q, unit).replace(' ', "\u{a0}"),
+        Some(q) => at_a_glance(q, unit),
         None => "not\u{a0}measured".into(),
     }
 }
 
+fn at_a_glance(quantity: &Quantity, unit: Unit) -> String {
+    let wider = |i: Interval| (i.hi95 - quantity.value).max(quantity.value - i.lo95);
+    let shown = unit.to_a_tenth(quantity.value, quantity.interval.map(wider));
+    shown.replace(' ', "\u{a0}")
+}
+
 fn load(checked: &Checked<'_>) -> Option<String> {
     let share = checked.measured.load.share_of_stall.as_ref()?;
-    Some(view::quantity(share, Unit::Share).replace(' ', "\u{a0}"))
+    Some(at_a_glance(share, Unit::Share))
 }
 
 /// How the hinge stands, each fix with its outcome, then what else was noted; the latest first.
@@ -193,7 +215,11 @@ fn done(chapter: &Chapter<'_>) -> Vec<DoneOut> {
     let mut all = Vec::new();
     if let Some(worked) = &chapter.worked_in {
         all.push(DoneOut {
-            text: format!("hinge {}", worked_in::state(worked.standing.state)),
+            text: format!(
+                "hinge {}, {:.0} cycles worked",
+                worked_in::state(worked.standing.state),
+                worked.batches.last().map_or(0.0, Batch::cycles_after)
+            ),
             outcome: None,
         });
     }

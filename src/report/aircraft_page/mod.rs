@@ -43,7 +43,11 @@ pub fn page(book: &Book<'_>, unit: TorqueUnit) -> Result<String, Problem> {
             .filter(|(_, chapter)| chapter::has_something(chapter))
             .map(|(i, chapter)| ChapterOut::of(i + 1, chapter, &latest, unit))
             .collect(),
-        servos: book.servos.iter().map(|s| ServoOut::of(s, unit)).collect(),
+        servos: book
+            .servos
+            .iter()
+            .map(|s| ServoOut::of(s, &book.surfaces, unit))
+            .collect(),
         how_to_read: how_to_read(book, unit),
         remarks: &book.remarks,
         cautions: cautions(),

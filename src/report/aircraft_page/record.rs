@@ -2,8 +2,10 @@
 
 use serde::Serialize;
 
-use crate::history::season::{FOR_A_BASELINE, FOR_A_CHART, Kind, Level, Record, Subject, advice};
-use crate::report::book::{Done, ServoRecord};
+use crate::history::season::{
+    FOR_A_BASELINE, FOR_A_CHART, Kind, Level, Measure, Record, Subject, advice,
+};
+use crate::report::book::{Chapter, Done, ServoRecord};
 use crate::report::html::unbroken;
 use crate::report::{plot, season_text};
 use crate::units::TorqueUnit;
@@ -19,10 +21,6 @@ pub struct RecordRow {
     limit: String,
     at_its_limit: String,
     recordings: usize,
-    /// What began the baseline in force.
-    since: Option<String>,
-    /// What to look at.
-    advice: Option<String>,
 }
 
 impl RecordRow {
@@ -35,7 +33,6 @@ impl RecordRow {
             (Some(lower), None) => format!("not below {lower}"),
             (None, None) => "none".into(),
         };
-        let since = record.since.as_ref();
         Self {
             level: season_text::level(record),
             quantity: record.measure.words(),
@@ -45,32 +42,69 @@ impl RecordRow {
             limit,
             at_its_limit: season_text::crossing(record),
             recordings: record.count,
-            since: since.map(|(at, what)| format!("{}, {what}", at.strftime("%Y-%m-%d"))),
-            advice: advice(record.measure, &record.health),
         }
     }
 }
 
-/// All quantities of a subject.
+/// What to look at.
+#[derive(Serialize)]
+struct AdviceOut {
+    level: &'static str,
+    quantity: &'static str,
+    says: String,
+}
+
+/// The quantities of a subject that can be followed: those of two recordings or more.
 #[derive(Serialize)]
 pub struct RecordOut {
     recordings: usize,
     rows: Vec<RecordRow>,
-    /// Quantities of two recordings or more, over time.
+    advice: Vec<AdviceOut>,
+    /// What began a new baseline, and of which quantities.
+    baselines: Vec<(String, Vec<&'static str>)>,
+    /// Over time.
     pictures: Vec<String>,
 }
 
 impl RecordOut {
-    pub fn of(subject: &Subject, pictures: bool, unit: TorqueUnit) -> Self {
-        let drawn = subject.quantities.iter();
-        let drawn = drawn.filter(|record| pictures && record.points.len() > 1);
+    /// Of those quantities alone that are `wanted`.
+    pub fn of(
+        subject: &Subject,
+        wanted: impl Fn(Measure) -> bool,
+        pictures: bool,
+        unit: TorqueUnit,
+    ) -> Self {
+        let followed: Vec<&Record> = subject
+            .quantities
+            .iter()
+            .filter(|record| record.points.len() > 1 && wanted(record.measure))
+            .collect();
+        let rows = followed.iter().map(|record| RecordRow::of(record, unit));
+        let drawn = followed.iter().filter(|_| pictures);
+        let mut baselines: Vec<(String, Vec<&'static str>)> = Vec::new();
+        for record in &followed {
+            let Some((at, what)) = &record.since else {
+                continue;
+            };
+            let since = format!("{}, {what}", at.strftime("%Y-%m-%d"));
+            let word = record.measure.words();
+            match baselines.iter_mut().find(|(known, _)| *known == since) {
+                Some((_, words)) => words.push(word),
+                None => baselines.push((since, vec![word])),
+            }
+        }
+        let advised = followed.iter().filter_map(|record| {
+            Some(AdviceOut {
+                level: season_text::level(record),
+                quantity: record.measure.words(),
+                says: advice(record.measure, &record.health)?,
+            })
+        });
         Self {
             recordings: subject.recordings,
-            rows: subject
-                .quantities
-                .iter()
-                .map(|record| RecordRow::of(record, unit))
-                .collect(),
+            rows: rows.collect(),
+            advice: advised.collect(),
+            baselines,
             pictures: drawn.map(|record| plot::trend_svg(record, unit)).collect(),
         }
     }
@@ -106,10 +140,13 @@ pub struct ServoOut {
     says: String,
     done: Vec<String>,
     record: Option<RecordOut>,
+    /// The surface that it alone is followed in, and its chapter, where that has the hinge's part of the record.
+    sits: Option<String>,
+    chapter: Option<usize>,
 }
 
 impl ServoOut {
-    pub fn of(servo: &ServoRecord, unit: TorqueUnit) -> Self {
+    pub fn of(servo: &ServoRecord, surfaces: &[Chapter<'_>], unit: TorqueUnit) -> Self {
         let sat = servo.record.as_ref().map_or(&[][..], |r| &r.with);
         let mut parts: Vec<String> = vec![match &servo.model {
             Some(model) => model.clone(),
@@ -123,9 +160,13 @@ impl ServoOut {
         if elsewhere {
             parts.push(format!("sat in {}", sat.join(", then ")));
         }
-        // What is followed in one place alone is drawn in that surface's chapter.
-        let pictures = elsewhere || sat.len() > 1;
         let record = servo.record.as_ref().filter(|s| s.kind == Kind::Servo);
+        let only = match sat {
+            [only] => surfaces.iter().position(|c| c.surface.name == *only),
+            _ => None,
+        };
+        let wanted =
+            |m: Measure| only.is_none() || m.is_the_servos_own() || m == Measure::ShareOfStall;
         Self {
             tag: servo.tag.clone(),
             says: parts.join("; "),
@@ -134,7 +175,10 @@ impl ServoOut {
                 .iter()
                 .map(|d| done_line(d, &servo.tag))
                 .collect(),
-            record: record.map(|r| RecordOut::of(r, pictures, unit)),
+            // What is followed in one place alone is drawn in that surface's chapter.
+            record: record.map(|r| RecordOut::of(r, wanted, only.is_none(), unit)),
+            sits: only.map(|i| surfaces[i].surface.name.clone()),
+            chapter: only.map(|i| i + 1),
         }
     }
 }
