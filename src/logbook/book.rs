@@ -255,3 +255,7 @@ fn taken(subjects: &mut Vec<Subject>, kind: Kind, name: &str) -> Option<Subject>
         .position(|s| s.kind == kind && s.name == name)?;
     Some(subjects.remove(place))
 }
+
+#[cfg(test)]
+#[path = "book_tests.rs"]
+mod tests;

@@ -7,7 +7,7 @@ use super::chapter::{has_something, outcome_class};
 use super::record::{asks, done_line};
 use crate::aircraft::Throw;
 use crate::analysis::{Interval, Quantity, ThrowResult, ThrowState};
-use crate::history::season::{Subject, advice};
+use crate::history::season::{Kind, Record, Subject, advice};
 use crate::history::settling::Batch;
 use crate::report::book::{Book, Chapter};
 use crate::report::html::unbroken;
@@ -98,13 +98,13 @@ fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
     let surfaces = book.surfaces.iter().filter_map(|c| c.record.as_ref());
     let servos = book.servos.iter().filter_map(|s| s.record.as_ref());
     let all: Vec<Subject> = surfaces.chain(servos).cloned().collect();
-    let shown: Vec<&Subject> = all
-        .iter()
-        .filter(|s| !season_text::told_by(s, &all))
-        .collect();
-    let ranked = season_text::ranked(&shown);
+    let every: Vec<&Subject> = all.iter().collect();
+    let ranked = season_text::ranked(&every);
     let mut said: Vec<Asking> = Vec::new();
-    for (subject, record) in ranked.iter().filter(|(_, record)| asks(record)) {
+    let own = |(subject, record): &&(&Subject, &Record)| {
+        asks(record) && !told_by_its_surface(subject, record, &all)
+    };
+    for (subject, record) in ranked.iter().filter(own) {
         let latest = unbroken(season_text::latest(record, unit));
         let one = Asking {
             level: season_text::level(record),
@@ -121,6 +121,19 @@ fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
         }
     }
     (said, !ranked.is_empty())
+}
+
+/// Whether the surface that a servo alone sat in says the same of a quantity, or worse. What was done to the hinge gives the
+/// surface a new baseline and leaves the servo's as it was.
+fn told_by_its_surface(subject: &Subject, record: &Record, all: &[Subject]) -> bool {
+    let urgency = |r: &Record| (r.health.level, r.health.repeat);
+    let same = |other: &&Record| other.measure == record.measure;
+    season_text::told_by(subject, all)
+        && all
+            .iter()
+            .filter(|s| s.kind == Kind::Surface && subject.with.contains(&s.name))
+            .filter_map(|s| s.quantities.iter().find(|other| same(other)))
+            .any(|other| urgency(other) >= urgency(record))
 }
 
 impl FieldRow {
