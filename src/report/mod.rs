@@ -8,6 +8,8 @@
 pub mod aircraft_page;
 pub mod book;
 #[cfg(test)]
+pub(crate) mod book_fixture;
+#[cfg(test)]
 mod fixture;
 pub mod html;
 pub mod json;

@@ -44,46 +44,50 @@ pub fn print(page: &str, file: &Path, within: Duration) -> Result<(), Problem> {
         ))
         .hint("give --pdf a name in a folder of your own")
     })?;
-    let failed = |why: &str| {
+    let pdf = printed(&browser, &path, page, within).map_err(|why| {
         Problem::new(format!(
             "the page could not be printed by {}: {why}",
             Path::new(&browser).display()
         ))
         .hint(format!(
-            "open the HTML page and print it from there, or name another Chromium with {BROWSER}=PATH"
+            "open the HTML page and print it from there; a slow computer gets more time with --pdf-seconds, and {BROWSER}=PATH names \
+             another Chromium"
         ))
-    };
-    let html = path.join("page.html");
-    fs::write(&html, page).map_err(|e| failed(&e.to_string()))?;
-    let mut child = started(&browser, &path, &html)
-        .map_err(|e| failed(&format!("it could not be started: {e}")))?;
+    })?;
+    write_whole(file, &pdf)
+}
+
+/// The print of a page, made in a folder that is nobody else's; else why there is none.
+fn printed(
+    browser: &OsString,
+    room: &Path,
+    page: &str,
+    within: Duration,
+) -> Result<Vec<u8>, String> {
+    let html = room.join("page.html");
+    fs::write(&html, page).map_err(|e| e.to_string())?;
+    let mut child =
+        started(browser, room, &html).map_err(|e| format!("it could not be started: {e}"))?;
     let ended = waited_for(&mut child, within);
     // Its helpers may outlive it.
     end(&mut child);
-    match ended {
-        Err(error) => return Err(failed(&error.to_string())),
-        Ok(None) => {
-            return Err(failed(&format!(
+    match ended.map_err(|e| e.to_string())? {
+        None => {
+            return Err(format!(
                 "it was not done after {} s, and was ended",
                 within.as_secs()
-            ))
-            .hint(format!(
-                "give a slow computer more with --pdf-seconds, or open the HTML page and print it from there; {BROWSER}=PATH names another browser"
-            )));
+            ));
         }
-        Ok(Some(status)) if !status.success() => {
-            return Err(failed(&format!("{status}{}", last_words(&path))));
+        Some(status) if !status.success() => {
+            return Err(format!("{status}{}", last_words(room)));
         }
-        Ok(Some(_)) => {}
+        Some(_) => {}
     }
-    let pdf = fs::read(path.join("page.pdf")).unwrap_or_default();
-    if !is_whole(&pdf) {
-        return Err(failed(&format!(
-            "it left no whole PDF{}",
-            last_words(&path)
-        )));
+    let pdf = fs::read(room.join("page.pdf")).unwrap_or_default();
+    match is_whole(&pdf) {
+        true => Ok(pdf),
+        false => Err(format!("it left no whole PDF{}", last_words(room))),
     }
-    write_whole(file, &pdf)
 }
 
 /// The browser to print with.
@@ -196,11 +200,39 @@ fn is_whole(pdf: &[u8]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::{aircraft_page, book_fixture};
+    use crate::units::TorqueUnit;
 
     #[test]
     fn half_a_pdf_is_none() {
         assert!(is_whole(b"%PDF-1.4\n1 0 obj\n%%EOF\n"));
         assert!(!is_whole(b"%PDF-1.4\n1 0 obj\n"));
         assert!(!is_whole(b"<html>%%EOF") && !is_whole(b""));
+    }
+
+    /// Page objects of a PDF as Chromium writes it, uncompressed.
+    fn pages(pdf: &[u8]) -> usize {
+        let page = b"/Type /Page";
+        let all = pdf.windows(page.len() + 1);
+        all.filter(|w| w.starts_with(page) && w[page.len()] != b's')
+            .count()
+    }
+
+    #[test]
+    fn the_field_page_of_eight_surfaces_is_one_sheet_whatever_is_said_of_them() {
+        if browser().is_err() {
+            println!("SKIPPED: no Chromium is on the PATH");
+            return;
+        }
+        let aircraft = book_fixture::eight();
+        let book = book_fixture::book(&aircraft);
+        let html = aircraft_page::page(&book, TorqueUnit::NewtonCentimetre).unwrap();
+        let chapters = html.find("<section class=\"surface chapter\"").unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("field.pdf");
+        print(&html[..chapters], &file, Duration::from_secs(60)).unwrap();
+        assert_eq!(pages(&fs::read(&file).unwrap()), 1);
+        // Nothing but the PDF is left behind.
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
     }
 }

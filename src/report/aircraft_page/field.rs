@@ -17,10 +17,10 @@ use crate::units::{TorqueUnit, Unit};
 /// So many findings and things done of a surface, and so many things to look at.
 const MOST_FINDINGS: usize = 3;
 const MOST_DONE: usize = 2;
-const MOST_ASKING: usize = 4;
+const MOST_ASKING: usize = 3;
 const MOST_THROWS: usize = 5;
 /// Letters of a text from a file.
-const MOST_LETTERS: usize = 48;
+const MOST_LETTERS: usize = 42;
 const MOST_LETTERS_OF_A_NAME: usize = 40;
 
 #[derive(Serialize)]
@@ -110,7 +110,7 @@ fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
             level: season_text::level(record),
             subject: cut(&season_text::named(subject), MOST_LETTERS_OF_A_NAME),
             quantities: vec![format!("{} {latest}", record.measure.words())],
-            says: advice(record.measure, &record.health).unwrap_or_default(),
+            says: without_aside(advice(record.measure, &record.health).unwrap_or_default()),
         };
         let alike = |other: &&mut Asking| {
             other.level == one.level && other.subject == one.subject && other.says == one.says
@@ -229,7 +229,7 @@ fn done(chapter: &Chapter<'_>) -> Vec<DoneOut> {
     if let Some(worked) = &chapter.worked_in {
         all.push(DoneOut {
             text: format!(
-                "hinge {}, {:.0} cycles worked",
+                "hinge {}, {:.0} cycles",
                 worked_in::state(worked.standing.state),
                 worked.batches.last().map_or(0.0, Batch::cycles_after)
             ),
@@ -275,6 +275,14 @@ fn shortened(mut all: Vec<String>, most: usize) -> Vec<String> {
         all.push(format!("and {more} more"));
     }
     all
+}
+
+/// Without what stands in brackets: the chapter has it.
+fn without_aside(text: String) -> String {
+    match (text.find(" ("), text.find(')')) {
+        (Some(from), Some(to)) if from < to => text[..from].to_owned() + &text[to + 1..],
+        _ => text,
+    }
 }
 
 /// So many letters of a text at most.
