@@ -125,7 +125,7 @@ fn the_report_tells_the_whole_story_of_a_surface() {
     for told in [
         "no fault found",
         "rod work: new &lt;clevis&gt;",
-        "worked in, 12 cycles",
+        "and 1 earlier",
         "no change shown",
         "not measured yet",
         "Signature",

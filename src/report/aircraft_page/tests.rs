@@ -150,9 +150,9 @@ fn a_chapter_has_its_working_in_its_fix_and_its_record() {
             "{told}"
         );
     }
-    // Six batches; the change of friction, with its word.
+    // Six batches; the change of slop.
     assert_eq!(chapter.matches("data-name=\"Batch\"").count(), 6);
-    assert!(chapter.contains("peak torque, N·cm"));
+    assert!(chapter.contains("slop, °"));
 }
 
 #[test]
