@@ -148,6 +148,11 @@ pub fn surface_of(
     })
 }
 
+/// The surface that a recording's `# surface=` names, if the aircraft has it.
+pub fn surface_in_key(named: &str, aircraft: &Aircraft) -> Option<usize> {
+    find_surface(tidy(named), aircraft).ok()
+}
+
 /// The surface of this name, upper or lower case alike; else the one whose name is nearest, if any is near.
 pub fn find_surface<'a>(name: &str, aircraft: &'a Aircraft) -> Result<usize, Option<&'a Surface>> {
     let same = |s: &Surface| s.name.eq_ignore_ascii_case(name);

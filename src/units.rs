@@ -158,6 +158,23 @@ impl Unit {
         }
     }
 
+    /// A number to a tenth, for a glance: the half width is rounded up, what the number loses by rounding included, so that
+    /// the interval stays within what is shown. `25.1 ± 0.1 mm`.
+    pub fn to_a_tenth(self, value: f64, half_width: Option<f64>) -> String {
+        let shown = value * self.factor();
+        let half = half_width.map(|h| h * self.factor());
+        match half.filter(|h| h.is_finite() && *h >= 0.0) {
+            Some(half) if shown.is_finite() => {
+                let lost = (shown - (shown * 10.0).round() / 10.0).abs();
+                // A hair below the next tenth is that tenth.
+                let tenths = ((half + lost) * 10.0 - 1e-9).ceil();
+                let (number, half) = (fixed(shown, 1), fixed(tenths / 10.0, 1));
+                format!("{number} ± {half}{}", self.suffix())
+            }
+            _ => self.place(value),
+        }
+    }
+
     /// Value and interval; where the interval is lopsided its ends are given: `3.1 (2.6 to 4.9) N·cm`.
     pub fn with_interval(self, value: f64, lo: f64, hi: f64) -> String {
         let (below, above) = (value - lo, hi - value);
@@ -246,6 +263,20 @@ mod tests {
     use super::*;
 
     const NCM: TorqueUnit = TorqueUnit::NewtonCentimetre;
+
+    #[test]
+    fn at_a_glance_an_interval_never_gets_narrower() {
+        let mm = |value, half| Unit::Millimetre.to_a_tenth(value, half);
+        assert_eq!(mm(25.074, Some(0.045)), "25.1 ± 0.1 mm");
+        assert_eq!(mm(25.1, Some(0.1)), "25.1 ± 0.1 mm");
+        assert_eq!(mm(25.14, Some(0.08)), "25.1 ± 0.2 mm");
+        assert_eq!(mm(-0.04, None), "0.0 mm");
+        assert_eq!(
+            Unit::Share.to_a_tenth(0.05165, Some(0.00051)),
+            "5.2 ± 0.1 %"
+        );
+        assert_eq!(mm(f64::NAN, Some(1.0)), NOT_A_NUMBER);
+    }
 
     #[test]
     fn an_uncertainty_has_two_digits_and_the_value_matches_it() {

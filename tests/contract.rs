@@ -20,6 +20,8 @@ mod logbook;
 mod prove;
 #[path = "contract/readings.rs"]
 mod readings;
+#[path = "contract/report.rs"]
+mod report;
 #[path = "contract/samples.rs"]
 mod samples;
 #[path = "contract/season.rs"]

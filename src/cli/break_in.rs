@@ -9,7 +9,6 @@ use std::sync::Arc;
 
 use clap::Args;
 
-use self::past::{BREAK_IN, CYCLES, CYCLES_BEFORE, Past, RECHECK, STAGE_DEG};
 use super::complain;
 use super::record::{Record, a_line, say};
 use super::rig::{PortArguments, described, greet, open, runtime};
@@ -17,7 +16,7 @@ use super::screen::Screen;
 use super::sweep::{agreed, cautions, how_it_ended, opened, surface_named};
 use crate::aircraft::{Surface, TripPoints};
 use crate::history::settling::{REST_H, Standing, State, next_stage, stand};
-use crate::logbook::Logbook;
+use crate::logbook::{CYCLES, CYCLES_BEFORE, Logbook, Past, RECHECK, STAGE_DEG, WORKED_IN};
 use crate::problem::{Problem, exit};
 use crate::rig::{Asked, Cut, Guard, Line, Rig, Run, Stage, SweepPlan, Way, stages};
 use crate::units::TorqueUnit;
@@ -122,7 +121,10 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
                 .hint("give it a [[surface.throw]] in aircraft.toml"),
         );
     }
-    let past = Past::of(&logbook, surface_index)?;
+    let (past, unusable) = logbook.past(surface_index)?;
+    for problem in &unusable {
+        say(&format!("left out   {}", problem.what));
+    }
     let mut job = Job {
         arguments,
         logbook: &logbook,
@@ -352,7 +354,7 @@ fn first_guard(job: &Job) -> Guard {
     let last = job.past.batches.last().and_then(|b| b.started);
     let rested_h = last.map(|at| jiff::Timestamp::now().duration_since(at).as_secs_f64() / 3600.0);
     if rested_h.is_some_and(|h| h < REST_H) {
-        job.past.remind(job.logbook, &mut guard);
+        past::remind(&job.past, job.logbook, &mut guard);
     }
     guard
 }
@@ -368,7 +370,7 @@ async fn batch(
     let purpose = if job.arguments.recheck {
         RECHECK
     } else {
-        BREAK_IN
+        WORKED_IN
     };
     let keys = job.keys(
         purpose,
@@ -420,7 +422,7 @@ async fn by_hand(job: &mut Job<'_>, rig: Rig<Asked>, cycles: u32) -> Result<u8, 
     let purpose = if job.arguments.recheck {
         RECHECK
     } else {
-        BREAK_IN
+        WORKED_IN
     };
     let keys = job.keys(
         purpose,

@@ -100,11 +100,11 @@ fn demo(into: &Path) -> Result<(), Problem> {
     say("");
     // A reader that has seen enough is no fault of ours.
     let _ = show::found(&checked, TorqueUnit::NewtonCentimetre);
-    let page = report::page(&logbook, &checked, TorqueUnit::NewtonCentimetre)?;
     if let Some((index, rig, before)) = stiff {
         worked_in_and_proved(&logbook, index, &rig, &before)?;
     }
     season_of(&logbook)?;
+    let page = report::write_book(&logbook, TorqueUnit::NewtonCentimetre)?;
     say(&format!(
         "\nlogbook    {}\nopen this  {}",
         logbook.root().display(),

@@ -50,7 +50,7 @@ enum Command {
     Note(note::Arguments),
     /// Make all results of a logbook again from its recordings.
     Recheck(recheck::Arguments),
-    /// Write the page over a logbook: the latest finished recording of each surface.
+    /// Write the report of an aircraft from its logbook: a page for the field, then each surface and servo with its history.
     Report(report::Arguments),
     /// Look at a rig: its port, who it is, what it reads.
     Rig(rig::Arguments),

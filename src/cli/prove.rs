@@ -7,7 +7,7 @@ use clap::Args;
 
 use super::{complain, show};
 use crate::assess::{Assessed, choices, find_surface};
-use crate::history::compare::{Outcome, Proof, Side, compare};
+use crate::history::compare::{Outcome, compare};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
 use crate::problem::{Problem, exit};
 use crate::report::prove::{Proved, json, text};
@@ -79,8 +79,8 @@ fn prove(arguments: &Arguments) -> Result<u8, Problem> {
     }
     let before = of_surface(&logbook, &before_path, surface_index)?;
     let after = of_surface(&logbook, &after_path, surface_index)?;
-    let proof = compared(&logbook, surface_index, &before, &after);
     let (before, after) = (Checked::of(aircraft, before), Checked::of(aircraft, after));
+    let proof = compare(after.surface, &before.side(), &after.side());
     let proved = Proved {
         before: &before,
         after: &after,
@@ -109,22 +109,6 @@ fn of_surface(logbook: &Logbook, path: &Path, surface_index: usize) -> Result<As
         surface.name
     ))
     .hint("name two recordings of one surface"))
-}
-
-fn compared(logbook: &Logbook, surface_index: usize, before: &Assessed, after: &Assessed) -> Proof {
-    fn side(assessed: &Assessed) -> Side<'_> {
-        let summary = &assessed.summary;
-        let key = |name: &str| summary.keys.iter().rev().find(|(k, _)| k == name);
-        Side {
-            measured: &assessed.measured,
-            rig: summary.rig.as_ref().map(|r| r.name.as_str()),
-            servo: key("servo").map(|(_, tag)| tag.as_str()),
-            channels: summary.rig.as_ref().map_or(&[], |r| &r.channels),
-            unfinished: summary.unfinished.as_deref(),
-        }
-    }
-    let surface = &logbook.aircraft().surfaces[surface_index];
-    compare(surface, &side(before), &side(after))
 }
 
 fn print(arguments: &Arguments, proved: &Proved<'_>) -> Result<(), Problem> {

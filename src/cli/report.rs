@@ -1,7 +1,10 @@
-//! `report`: the page over a logbook.
+//! `report`: the page over a logbook, and its print.
+
+mod pdf;
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use clap::Args;
 use rayon::prelude::*;
@@ -10,12 +13,22 @@ use super::complain;
 use crate::assess::{Assessed, pair_up};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
 use crate::problem::{Problem, exit};
-use crate::recording::purpose::is_sweep;
-use crate::report::{Checked, html};
+use crate::report::{Checked, aircraft_page, html};
 use crate::units::TorqueUnit;
 
+/// The page's name in a logbook.
+const PAGE: &str = "report.html";
+const STDOUT: &str = "-";
+
 #[derive(Args)]
-#[command(after_help = "Example:\n  hingewright report --logbook dunlin")]
+#[command(
+    after_help = "The first page is for the field: it prints on one sheet, with a line to sign. Then a chapter for each surface, the \
+                  servos' records, and how to read the numbers.\n\n\
+                  --pdf prints with a Chromium that is on the PATH (chromium, chromium-browser, google-chrome, chrome), or with the one \
+                  that the environment variable HINGEWRIGHT_BROWSER names.\n\n\
+                  Exit status: 0 all is written, 2 something could not be used or written (the rest is written all the same).\n\n\
+                  Examples:\n  hingewright report --logbook dunlin\n  hingewright report --logbook dunlin --pdf"
+)]
 pub struct Arguments {
     /// The logbook's folder
     #[arg(long, value_name = "DIR")]
@@ -23,7 +36,14 @@ pub struct Arguments {
     /// Write the page to FILE instead of report.html in the logbook; - is standard output
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
-    /// All recordings, unfinished ones too, instead of the latest finished one of each surface
+    /// Print the page to FILE too; without FILE to report.pdf beside the page
+    #[arg(long, value_name = "FILE", num_args = 0..=1)]
+    pdf: Option<Option<PathBuf>>,
+    /// So long the browser may take to print, seconds
+    #[arg(long, value_name = "S", default_value_t = 60, requires = "pdf", value_parser = clap::value_parser!(u64).range(1..=3600))]
+    pdf_seconds: u64,
+    /// Instead of all that, a plain list: every recording one after the other, unfinished ones too, without what they say
+    /// together
     #[arg(long)]
     all: bool,
     /// Unit of torque in what is shown: ncm, kgcm, ozin or nm
@@ -45,30 +65,69 @@ pub fn run(arguments: &Arguments) -> u8 {
     }
 }
 
-/// Writes the page over recordings of a logbook to its usual place, which is given back.
-pub fn page(logbook: &Logbook, checked: &[Checked], unit: TorqueUnit) -> Result<PathBuf, Problem> {
-    let file = logbook.root().join("report.html");
-    write_whole(&file, html::page(checked, unit)?.as_bytes())?;
+/// Writes the report of a logbook's aircraft to its usual place, which is given back.
+pub fn write_book(logbook: &Logbook, unit: TorqueUnit) -> Result<PathBuf, Problem> {
+    let (book, problems) = logbook.book(jiff::Timestamp::now())?;
+    problems.iter().for_each(complain);
+    let file = logbook.root().join(PAGE);
+    write_whole(&file, aircraft_page::page(&book, unit)?.as_bytes())?;
     Ok(file)
 }
 
-/// Writes the page; the recordings that could not be used, and why.
+/// Writes the page and its print; what could not be used, and why.
 fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
     let logbook = Logbook::open(&arguments.logbook)?;
     let file = match &arguments.into {
         Some(file) => file.clone(),
-        None => logbook.root().join("report.html"),
+        None => logbook.root().join(PAGE),
     };
-    spare_the_logbook(&logbook, &file)?;
+    let print = arguments.pdf.as_ref().map(|named| match named {
+        Some(named) => named.clone(),
+        None if file == Path::new(STDOUT) => logbook.root().join(PAGE).with_extension("pdf"),
+        None => file.with_extension("pdf"),
+    });
+    spare_the_logbook(&logbook, &file, "--into")?;
+    if let Some(print) = &print {
+        spare_the_logbook(&logbook, print, "--pdf")?;
+        if *print == file || print == Path::new(STDOUT) {
+            return Err(Problem::new(format!(
+                "{}: the print would stand in the page's place",
+                print.display()
+            ))
+            .hint("give --pdf a name of its own, for instance report.pdf"));
+        }
+    }
+    let (page, mut problems) = match arguments.all {
+        true => every_recording(&logbook, arguments.units),
+        false => of_the_aircraft(&logbook, arguments.units),
+    }?;
+    write(&file, &page)?;
+    if let Some(print) = &print {
+        let within = Duration::from_secs(arguments.pdf_seconds);
+        match pdf::print(&page, print, within) {
+            Ok(()) => told(print, file == Path::new(STDOUT))?,
+            Err(problem) => problems.push(problem),
+        }
+    }
+    Ok(problems)
+}
+
+fn of_the_aircraft(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<Problem>), Problem> {
+    let (book, problems) = logbook.book(jiff::Timestamp::now())?;
+    let any = |c: &crate::report::book::Chapter<'_>| {
+        c.latest.is_some() || c.worked_in.is_some() || c.record.is_some()
+    };
+    if !book.surfaces.iter().any(any) {
+        problems.iter().for_each(complain);
+        return Err(nothing_to_report(logbook));
+    }
+    Ok((aircraft_page::page(&book, unit)?, problems))
+}
+
+fn every_recording(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<Problem>), Problem> {
     let paths = logbook.recordings()?;
-    let mut problems = Vec::new();
-    let chosen = if arguments.all {
-        paths
-    } else {
-        latest(&logbook, &paths, &mut problems)
-    };
-    let read: Vec<_> = chosen.par_iter().map(|p| logbook.assess(p)).collect();
-    let mut assessed: Vec<Assessed> = Vec::new();
+    let read: Vec<_> = paths.par_iter().map(|p| logbook.assess(p)).collect();
+    let (mut assessed, mut problems): (Vec<Assessed>, _) = (Vec::new(), Vec::new());
     for one in read {
         match one {
             Ok(one) => assessed.push(one),
@@ -77,44 +136,18 @@ fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
     }
     if assessed.is_empty() {
         problems.iter().for_each(complain);
-        return Err(nothing_to_report(&logbook));
+        return Err(nothing_to_report(logbook));
     }
     pair_up(logbook.aircraft(), &mut assessed);
+    let assessed = assessed.into_iter();
     let checked: Vec<Checked> = assessed
-        .into_iter()
         .map(|one| Checked::of(logbook.aircraft(), one))
         .collect();
-    write(&file, &html::page(&checked, arguments.units)?)?;
-    Ok(problems)
-}
-
-/// The latest finished recording of each surface, in the order of the aircraft file: by the time when it began, and
-/// by name where it does not say.
-fn latest(logbook: &Logbook, paths: &[PathBuf], problems: &mut Vec<Problem>) -> Vec<PathBuf> {
-    let read: Vec<_> = paths.par_iter().map(|path| logbook.read(path)).collect();
-    let surfaces = logbook.aircraft().surfaces.len();
-    let mut found: Vec<Option<(Option<jiff::Timestamp>, &PathBuf)>> = vec![None; surfaces];
-    for (path, result) in paths.iter().zip(read) {
-        match result {
-            Ok((_, recording)) if recording.unfinished().is_some() => {}
-            // A hinge worked in is not taken to its throws in every stage.
-            Ok((_, recording)) if !is_sweep(recording.key("purpose")) => {}
-            Ok((surface, recording)) => {
-                let this = Some((recording.started(), path));
-                found[surface] = found[surface].max(this);
-            }
-            Err(problem) => problems.push(problem),
-        }
-    }
-    found
-        .into_iter()
-        .flatten()
-        .map(|(_, p)| p.clone())
-        .collect()
+    Ok((html::page(&checked, unit)?, problems))
 }
 
 /// A report is never written over what was measured or over the aircraft file.
-fn spare_the_logbook(logbook: &Logbook, file: &Path) -> Result<(), Problem> {
+fn spare_the_logbook(logbook: &Logbook, file: &Path, option: &str) -> Result<(), Problem> {
     let folder = file.parent().filter(|p| *p != Path::new(""));
     let real = folder.unwrap_or(Path::new(".")).canonicalize();
     let (Ok(folder), Ok(root)) = (real, logbook.root().canonicalize()) else {
@@ -128,7 +161,9 @@ fn spare_the_logbook(logbook: &Logbook, file: &Path) -> Result<(), Problem> {
             "{}: the report would stand among the logbook's own files",
             file.display()
         ))
-        .hint("give --into another name, for instance report.html"));
+        .hint(format!(
+            "give {option} another name, outside recordings and results"
+        )));
     }
     Ok(())
 }
@@ -142,14 +177,26 @@ fn nothing_to_report(logbook: &Logbook) -> Problem {
 }
 
 fn write(file: &Path, page: &str) -> Result<(), Problem> {
-    let mut out = io::stdout().lock();
-    let told = if file == Path::new("-") {
-        out.write_all(page.as_bytes()).and_then(|()| out.flush())
-    } else {
+    if file != Path::new(STDOUT) {
         write_whole(file, page.as_bytes())?;
-        let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
-        writeln!(out, "written: {}", whole.display())
-    };
+        return told(file, false);
+    }
+    let mut out = io::stdout().lock();
+    not_told(out.write_all(page.as_bytes()).and_then(|()| out.flush()))
+}
+
+/// Says what was written, by its whole path; on standard error where the page is on standard output.
+fn told(file: &Path, aside: bool) -> Result<(), Problem> {
+    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
+    let line = format!("written: {}", whole.display());
+    match aside {
+        true => not_told(writeln!(io::stderr(), "{line}")),
+        false => not_told(writeln!(io::stdout(), "{line}")),
+    }
+}
+
+/// A reader that has seen enough is no fault of ours.
+fn not_told(told: io::Result<()>) -> Result<(), Problem> {
     match told {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Problem::new(format!(
             "standard output could not be written: {error}"

@@ -140,6 +140,11 @@ fn status(all: &[Told], all_used: bool) -> u8 {
 
 fn whence(source: &Source, story: &Story, unusable_results: usize, problems: &[Problem]) -> Whence {
     let left_out = &story.left_out;
+    let refs: Vec<&Problem> = problems.iter().collect();
+    let mut remarks = source.remarks(story, &refs);
+    if story.readings.is_empty() {
+        remarks.push("No finished recording to look at: sweep a surface, or recheck.".into());
+    }
     Whence {
         aircraft: source.name().to_owned(),
         logbook: source.root().display().to_string(),
@@ -153,52 +158,10 @@ fn whence(source: &Source, story: &Story, unusable_results: usize, problems: &[P
             of_other_aircraft: left_out.other_aircraft.values().sum(),
             unusable_results,
         },
-        remarks: remarks(source, story, problems),
+        remarks,
     }
 }
 
 fn not_used(problem: &Problem) -> String {
     format!("Not used: {}.", problem.what)
-}
-
-/// What was left out or looks odd, in sentences.
-fn remarks(source: &Source, story: &Story, problems: &[Problem]) -> Vec<String> {
-    let left_out = &story.left_out;
-    let mut said = Vec::new();
-    for (count, what) in [
-        (left_out.unfinished, "unfinished"),
-        (left_out.worked_in, "made while a hinge was worked in"),
-        (left_out.without_value, "unproven and without any value"),
-        (left_out.without_time, "without the time when it began"),
-    ] {
-        if count > 0 {
-            said.push(format!("Left out: {count} {what}."));
-        }
-    }
-    if !left_out.in_the_future.is_empty() {
-        said.push(format!(
-            "Left out, since they began later than now: {}. Set the clock right, here or where they were made.",
-            left_out.in_the_future.join(", ")
-        ));
-    }
-    let name = source.name();
-    for (aircraft, count) in &left_out.other_aircraft {
-        said.push(format!(
-            "Left out: {count} of another aircraft, {aircraft}; this logbook is {name}'s."
-        ));
-    }
-    for (surface, count) in &story.gone_surfaces {
-        said.push(format!(
-            "The aircraft file has no surface {surface} any more; its {count} results stand under that name. If it has another \
-             name now, change `# surface=` in copies of its recordings, and recheck."
-        ));
-    }
-    if story.readings.is_empty() {
-        said.push("No finished recording to look at: sweep a surface, or recheck.".into());
-    }
-    if source.limits().is_none() {
-        said.push("No aircraft file that can be used: held to no limit.".into());
-    }
-    said.extend(problems.iter().map(not_used));
-    said
 }

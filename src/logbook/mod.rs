@@ -14,18 +14,22 @@
 //! # The columns of a result
 #![doc = include_str!("schema.md")]
 
+mod book;
 mod club;
 mod create;
 mod damage;
 mod frame;
 mod name;
 mod notes;
+mod past;
 mod readings;
 mod recheck;
+mod remarks;
 mod results;
 mod row;
 mod schema;
 mod season;
+mod shelf;
 #[cfg(test)]
 mod tests;
 mod whole;
@@ -33,6 +37,7 @@ mod whole;
 pub use crate::recording::purpose::{RECHECK, WORKED_IN};
 pub use club::sources;
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
+pub use past::{CYCLES, CYCLES_BEFORE, Past, STAGE_DEG};
 pub use recheck::Rechecked;
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;

@@ -4,7 +4,7 @@ use super::timeline::{Step, Timeline};
 use super::{Channel, Event, Recording, Segment};
 
 /// `#` keys kept, and the bytes of all of them together: a file of nothing but keys must not fill the memory.
-const MAX_KEYS: usize = 10_000;
+pub(super) const MAX_KEYS: usize = 10_000;
 const MAX_KEY_BYTES: usize = 1 << 20;
 
 /// Which value of a sample goes into which channel's column.

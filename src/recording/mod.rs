@@ -9,12 +9,14 @@ mod capture;
 mod csv;
 mod journal;
 mod open;
+mod peek;
 pub mod purpose;
 mod sniff;
 mod timeline;
 
 pub use journal::{Journal, MOST_WAITING_BYTES, Written};
 pub use open::{read, read_path};
+pub use peek::HostKeys;
 pub(crate) use timeline::{Step, Timeline};
 
 use crate::link::RigLine;

@@ -1,5 +1,6 @@
 //! The report as one HTML file: style and pictures inside, nothing fetched from anywhere, every text from a file
-//! escaped. The page is in `page.html`, its looks in `page.css`.
+//! escaped. The page is in `page.html`, its looks in `page.css`; what it shares with
+//! [`super::aircraft_page`] is in `parts.html`.
 
 use minijinja::Environment;
 use minijinja::value::Serde;
@@ -19,10 +20,11 @@ use crate::verdict::{Finding, Kind};
 /// # Errors
 /// When the page's own template is at fault; no input makes it so.
 pub fn page(all: &[Checked<'_>], unit: TorqueUnit) -> Result<String, Problem> {
+    let beside: Vec<&Checked<'_>> = all.iter().collect();
     let surfaces: Vec<SurfaceOut> = all
         .iter()
         .enumerate()
-        .map(|(i, checked)| SurfaceOut::of(i + 1, checked, all, unit))
+        .map(|(i, checked)| SurfaceOut::of(i + 1, checked, &beside, unit))
         .collect();
     let mut aircraft: Vec<&str> = all
         .iter()
@@ -30,27 +32,41 @@ pub fn page(all: &[Checked<'_>], unit: TorqueUnit) -> Result<String, Problem> {
         .collect();
     aircraft.sort_unstable();
     aircraft.dedup();
-    let cautions: Vec<Caution> = view::CAUTIONS
-        .iter()
-        .map(|&(head, text)| Caution { head, text })
-        .collect();
-    render(PageOut {
+    let template = concat!(include_str!("parts.html"), include_str!("page.html"));
+    let page = PageOut {
         aircraft: aircraft.join(", "),
         style: include_str!("page.css"),
         surfaces,
-        shared: shared_print(all, unit),
-        cautions,
+        shared: shared_print(all.iter().map(|c| &c.aircraft.limits), unit),
+        cautions: cautions(),
         standing: view::STANDING_CAUTION,
         version: env!("CARGO_PKG_VERSION"),
-    })
-    .map_err(|e| Problem::new(format!("the report's page could not be made: {e:#}")))
+    };
+    render(template, page)
 }
 
-fn render(page: PageOut) -> Result<String, minijinja::Error> {
-    let mut environment = Environment::new();
-    // The name ends in .html: every text is escaped unless the template says that it is safe.
-    environment.add_template("page.html", include_str!("page.html"))?;
-    environment.get_template("page.html")?.render(Serde(page))
+/// A template filled.
+///
+/// # Errors
+/// When the template is at fault; no input makes it so.
+pub(super) fn render(template: &'static str, page: impl Serialize) -> Result<String, Problem> {
+    let filled = || {
+        let mut environment = Environment::new();
+        // The name ends in .html: every text is escaped unless the template says that it is safe.
+        environment.add_template("page.html", template)?;
+        environment.get_template("page.html")?.render(Serde(page))
+    };
+    // The parts leave empty lines before the page begins.
+    filled()
+        .map(|html: String| html.trim_start().to_owned())
+        .map_err(|e: minijinja::Error| {
+            Problem::new(format!("the report's page could not be made: {e:#}"))
+        })
+}
+
+pub(super) fn cautions() -> Vec<Caution> {
+    let all = view::CAUTIONS.iter();
+    all.map(|&(head, text)| Caution { head, text }).collect()
 }
 
 #[derive(Serialize)]
@@ -66,7 +82,7 @@ struct PageOut {
 }
 
 #[derive(Serialize)]
-struct Caution {
+pub(super) struct Caution {
     head: &'static str,
     text: &'static str,
 }
@@ -99,7 +115,7 @@ struct Picture {
 }
 
 #[derive(Serialize)]
-struct SurfaceOut {
+pub(super) struct SurfaceOut {
     id: usize,
     surface: String,
     aircraft: String,
@@ -138,7 +154,12 @@ fn seen(kind: Kind) -> Seen {
 }
 
 impl SurfaceOut {
-    fn of(id: usize, checked: &Checked<'_>, all: &[Checked<'_>], unit: TorqueUnit) -> Self {
+    pub(super) fn of(
+        id: usize,
+        checked: &Checked<'_>,
+        all: &[&Checked<'_>],
+        unit: TorqueUnit,
+    ) -> Self {
         let judged = &checked.judged;
         let findings = |place: Seen| -> Vec<FindingOut> {
             let there = judged.findings.iter().filter(|f| seen(f.kind) == place);
@@ -188,7 +209,7 @@ impl SurfaceOut {
 }
 
 /// A line of the page must not end between a number and its interval.
-fn unbroken(text: String) -> String {
+pub(super) fn unbroken(text: String) -> String {
     text.replace(" ± ", "\u{a0}±\u{a0}")
 }
 
@@ -219,7 +240,7 @@ fn unbroken_throw(row: ThrowRow) -> ThrowRow {
 /// The recordings that a reader will lay beside this one: of the same surface and of its pair.
 fn compared<'a, 'b>(
     one: &Checked<'b>,
-    all: &'a [Checked<'b>],
+    all: &'a [&'a Checked<'b>],
 ) -> impl Iterator<Item = &'a Checked<'b>> {
     let name = one.surface.name.clone();
     let pair = one
@@ -228,13 +249,13 @@ fn compared<'a, 'b>(
         .and_then(|i| one.aircraft.surfaces.get(i))
         .map(|s| s.name.clone());
     let aircraft = one.aircraft.name.clone();
-    all.iter().filter(move |other| {
+    all.iter().copied().filter(move |other| {
         let surface = &other.surface.name;
         other.aircraft.name == aircraft && (*surface == name || Some(surface) == pair.as_ref())
     })
 }
 
-fn curve_caption(checked: &Checked<'_>, all: &[Checked<'_>]) -> String {
+fn curve_caption(checked: &Checked<'_>, all: &[&Checked<'_>]) -> String {
     let mut caption = String::new();
     if checked
         .measured

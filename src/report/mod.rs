@@ -1,10 +1,14 @@
 //! One view of the results, then text, JSON, HTML and plots: one format each, no arithmetic of the trade.
 //!
-//! [`text`] for the terminal, [`json`] for programs, [`plot`] for pictures, [`html`] for the page. What text and page
+//! [`text`] for the terminal, [`json`] for programs, [`plot`] for pictures, [`html`] for the page over some
+//! recordings, [`aircraft_page`] for that of a whole logbook. What text and page
 //! both say is worded once, in `view` and `small_print`. `HINGEWRIGHT_RENEW=1` renews the golden files of the tests;
 //! `HINGEWRIGHT_PICTURES=FOLDER` makes the tests leave every picture and the page there, to be looked at.
 
+pub mod aircraft_page;
 pub mod book;
+#[cfg(test)]
+pub(crate) mod book_fixture;
 #[cfg(test)]
 mod course_fixture;
 pub mod csv;
@@ -19,13 +23,15 @@ pub mod season_text;
 mod small_print;
 pub mod text;
 mod view;
+pub mod worked_in;
 
-pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, verdict_words};
+pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, quantity, verdict_words};
 
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Measured;
 use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
+use crate::history::compare::Side;
 use crate::verdict::Judged;
 
 /// One recording checked: all that an output may show.
@@ -45,6 +51,19 @@ impl<'a> Checked<'a> {
             recording: assessed.summary,
             measured: assessed.measured,
             judged: assessed.judged,
+        }
+    }
+    /// Its part in a comparison with another recording of its surface.
+    pub fn side(&self) -> Side<'_> {
+        let recording = &self.recording;
+        let mut last_first = recording.keys.iter().rev();
+        let servo = last_first.find(|(key, _)| key == "servo");
+        Side {
+            measured: &self.measured,
+            rig: recording.rig.as_ref().map(|r| r.name.as_str()),
+            servo: servo.map(|(_, tag)| tag.as_str()),
+            channels: recording.rig.as_ref().map_or(&[], |r| &r.channels),
+            unfinished: recording.unfinished.as_deref(),
         }
     }
 }

@@ -154,12 +154,8 @@ fn table(rows: &[Row], unit: TorqueUnit, width: usize) -> String {
     ]);
     let mut above = "";
     for Row { name, record } in rows {
-        let level = match (record.health.level, record.health.repeat) {
-            (Level::Fine, true) => "repeat",
-            (level, _) => level.word(),
-        };
         table.add_row([
-            level.to_owned(),
+            level(record).to_owned(),
             match name == above {
                 true => record.measure.words().to_owned(),
                 false => format!("{name}\n{}", record.measure.words()),
@@ -175,7 +171,26 @@ fn table(rows: &[Row], unit: TorqueUnit, width: usize) -> String {
     table_text(&table)
 }
 
-fn told_by(subject: &Subject, subjects: &[Subject]) -> bool {
+/// How urgent it is, in a word.
+pub(super) fn level(record: &Record) -> &'static str {
+    match (record.health.level, record.health.repeat) {
+        (Level::Fine, true) => "repeat",
+        (level, _) => level.word(),
+    }
+}
+
+/// All rows of all subjects, the worst first.
+pub(super) fn ranked_records<'a>(subjects: &[&'a Subject]) -> Vec<(&'a Subject, &'a Record)> {
+    let mut rows: Vec<(&Subject, &Record)> = subjects
+        .iter()
+        .flat_map(|s| s.quantities.iter().map(move |q| (*s, q)))
+        .collect();
+    // Stable: within a level the subjects stay together, in their own order.
+    rows.sort_by_key(|(_, q)| std::cmp::Reverse((q.health.level, q.health.repeat)));
+    rows
+}
+
+pub(super) fn told_by(subject: &Subject, subjects: &[Subject]) -> bool {
     let [surface] = &subject.with[..] else {
         return false;
     };
@@ -184,7 +199,7 @@ fn told_by(subject: &Subject, subjects: &[Subject]) -> bool {
         && others.any(|s| s.kind == Kind::Surface && s.name == *surface && s.with.len() == 1)
 }
 
-fn named(subject: &Subject) -> String {
+pub(super) fn named(subject: &Subject) -> String {
     match subject.kind {
         Kind::Surface if subject.with.is_empty() => subject.name.clone(),
         Kind::Surface => format!("{}, {}", subject.name, subject.with.join(" → ")),
@@ -192,7 +207,7 @@ fn named(subject: &Subject) -> String {
     }
 }
 
-fn latest(record: &Record, unit: TorqueUnit) -> String {
+pub(super) fn latest(record: &Record, unit: TorqueUnit) -> String {
     let unit = record.measure.unit(unit);
     match record.latest.interval {
         Some(i) => unit.with_interval(record.latest.value, i.lo95, i.hi95),
@@ -200,7 +215,7 @@ fn latest(record: &Record, unit: TorqueUnit) -> String {
     }
 }
 
-fn trend(record: &Record, unit: TorqueUnit) -> String {
+pub(super) fn trend(record: &Record, unit: TorqueUnit) -> String {
     let Some(trend) = record.health.trend else {
         return "too few".into();
     };
@@ -218,7 +233,7 @@ fn trend(record: &Record, unit: TorqueUnit) -> String {
     }
 }
 
-fn chart(record: &Record) -> String {
+pub(super) fn chart(record: &Record) -> String {
     match record.health.chart {
         Chart::TooFew(have) => format!("{have} of {FOR_A_CHART} needed"),
         Chart::Within => "as it was".into(),
@@ -227,7 +242,7 @@ fn chart(record: &Record) -> String {
     }
 }
 
-fn crossing(record: &Record) -> String {
+pub(super) fn crossing(record: &Record) -> String {
     match record.health.crossing {
         Crossing::NoLimit => "no limit".into(),
         Crossing::NotForeseeable => "not foreseeable".into(),

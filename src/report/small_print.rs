@@ -29,10 +29,13 @@ pub fn small_print(checked: &Checked<'_>) -> Vec<String> {
 }
 
 /// What holds for all recordings shown together: limits, and how to read a number.
-pub fn shared_print(all: &[Checked<'_>], unit: TorqueUnit) -> Vec<String> {
+pub fn shared_print<'a>(
+    all: impl IntoIterator<Item = &'a Limits>,
+    unit: TorqueUnit,
+) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for checked in all {
-        for line in limit_words(&checked.aircraft.limits, unit) {
+    for limits in all {
+        for line in limit_words(limits, unit) {
             if !lines.contains(&line) {
                 lines.push(line);
             }

@@ -44,7 +44,7 @@ pub fn overview(all: &[Checked<'_>], unit: TorqueUnit, width: usize) -> String {
         out += &overview_table(all, width);
         out += &tally(all, width);
         out.push('\n');
-        for line in shared_print(all, unit) {
+        for line in shared_print(all.iter().map(|c| &c.aircraft.limits), unit) {
             out += &paragraph(&clean(&line), "  ", "    ", width, Style::new().dimmed());
         }
     }

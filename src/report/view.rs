@@ -161,6 +161,13 @@ pub fn finding_at<'c>(checked: &'c Checked<'_>, kind: Kind, at_deg: f64) -> Opti
     })
 }
 
+/// When the recording began; `None` where it does not say so in RFC 3339.
+pub fn started(checked: &Checked<'_>) -> Option<jiff::Timestamp> {
+    let mut last_first = checked.recording.keys.iter().rev();
+    let (_, at) = last_first.find(|(key, _)| key == "started")?;
+    at.parse().ok()
+}
+
 /// The name of a file without its folders.
 pub fn file_name(path: &str) -> &str {
     path.rsplit('/')

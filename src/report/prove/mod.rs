@@ -24,7 +24,7 @@ pub fn outcome_words(outcome: Outcome) -> &'static str {
     }
 }
 
-fn verdict_words(verdict: Verdict) -> &'static str {
+pub(super) fn verdict_words(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Better => "better",
         Verdict::NoChangeShown => "no change shown",
@@ -63,7 +63,7 @@ pub(super) fn name(checked: &Checked<'_>, what: What) -> String {
 }
 
 /// The overall verdict in a sentence.
-fn sentence(proved: &Proved<'_>) -> String {
+pub(super) fn sentence(proved: &Proved<'_>) -> String {
     let proof = proved.proof;
     let named = |verdict: Verdict| -> Vec<String> {
         let those = proof.changes.iter().filter(|c| c.verdict == verdict);
@@ -143,16 +143,24 @@ pub(super) fn caution(caution: &Caution) -> String {
 
 /// How to read the table, as sentences to be set small.
 fn small_print(proved: &Proved<'_>) -> Vec<String> {
-    let proof = proved.proof;
-    let mut lines = vec![
+    let count = proved.proof.changes.len();
+    let mut lines = how_to_read(&format!(
+        "{count} quantities were compared; together they are"
+    ));
+    lines.extend(not_compared(proved));
+    lines
+}
+
+/// How to read any such table. `together`: of what the false-alarm rate holds.
+pub(super) fn how_to_read(together: &str) -> Vec<String> {
+    vec![
         "Change: after less before, by Welch's t, with its 95 % interval. Scatter is counted from cycles; the calibration and the \
          sensor's scale, where both sides share them, count only as far as the two sides differ in their dependence on them."
             .to_owned(),
         format!(
-            "{} quantities were compared; together they are called changed by mistake in at most {:.0} of 100 comparisons (Holm). So an \
+            "{together} called changed by mistake in at most {:.0} of 100 comparisons (Holm). So an \
              interval that just leaves zero out is not enough by itself. A knee or tight spot on one side only is held against \
              the number of places searched.",
-            proof.changes.len(),
             100.0 * FALSE_ALARM_RATE
         ),
         "Smallest change seen: the change that this comparison would call in 95 of 100 repeats, were it tested first.".to_owned(),
@@ -160,19 +168,19 @@ fn small_print(proved: &Proved<'_>) -> Vec<String> {
          what is asked. Taking a surface off and mounting it again changes more than one cycle differs from the next, and no single \
          pair shows how much: sweep, remount, sweep again and prove that first, to know."
             .to_owned(),
-    ];
-    if !proof.left_out.is_empty() {
-        let names: Vec<String> = proof
-            .left_out
-            .iter()
-            .map(|w| name(proved.after, *w))
-            .collect();
-        lines.push(format!(
+    ]
+}
+
+/// What could not be compared, in a sentence.
+pub(super) fn not_compared(proved: &Proved<'_>) -> Option<String> {
+    let left_out = &proved.proof.left_out;
+    let names: Vec<String> = left_out.iter().map(|w| name(proved.after, *w)).collect();
+    (!names.is_empty()).then(|| {
+        format!(
             "Not compared, for want of a number with an interval on both sides, or of one source: {}.",
             names.join(", ")
-        ));
-    }
-    lines
+        )
+    })
 }
 
 /// The changes in the order in which they are shown.

@@ -63,7 +63,12 @@ pub fn proof(proved: &Proved<'_>, unit: TorqueUnit, width: usize) -> String {
     out + &paragraph(STANDING_CAUTION, "", "", width, bold)
 }
 
-fn row(proved: &Proved<'_>, change: &Change, unit: TorqueUnit) -> [String; 6] {
+/// Quantity, before, after, change, smallest change seen, verdict.
+pub(in crate::report) fn row(
+    proved: &Proved<'_>,
+    change: &Change,
+    unit: TorqueUnit,
+) -> [String; 6] {
     let unit = unit_of(change.what, unit);
     let bare = |text: String| text.trim_end_matches(unit.suffix().as_str()).to_owned();
     let value = |q: Option<Quantity>| match q {
