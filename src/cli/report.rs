@@ -9,7 +9,7 @@ use std::time::Duration;
 use clap::Args;
 use rayon::prelude::*;
 
-use super::complain;
+use super::{complain, report_csv};
 use crate::assess::{Assessed, pair_up};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
 use crate::problem::{Problem, exit};
@@ -42,6 +42,9 @@ pub struct Arguments {
     /// So long the browser may take to print, seconds
     #[arg(long, value_name = "S", default_value_t = 60, requires = "pdf", value_parser = clap::value_parser!(u64).range(1..=3600))]
     pdf_seconds: u64,
+    /// Write every table of the report as CSV into FOLDER too
+    #[arg(long, value_name = "FOLDER", conflicts_with = "all")]
+    csv: Option<PathBuf>,
     /// Instead of all that, a plain list: every recording one after the other, unfinished ones too, without what they say
     /// together
     #[arg(long)]
@@ -99,7 +102,7 @@ fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
     }
     let (page, mut problems) = match arguments.all {
         true => every_recording(&logbook, arguments.units),
-        false => of_the_aircraft(&logbook, arguments.units),
+        false => of_the_aircraft(&logbook, arguments),
     }?;
     write(&file, &page)?;
     if let Some(print) = &print {
@@ -112,7 +115,10 @@ fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
     Ok(problems)
 }
 
-fn of_the_aircraft(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<Problem>), Problem> {
+fn of_the_aircraft(
+    logbook: &Logbook,
+    arguments: &Arguments,
+) -> Result<(String, Vec<Problem>), Problem> {
     let (book, problems) = logbook.book(jiff::Timestamp::now())?;
     let any = |c: &crate::report::book::Chapter<'_>| {
         c.latest.is_some() || c.worked_in.is_some() || c.record.is_some()
@@ -121,7 +127,14 @@ fn of_the_aircraft(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<P
         problems.iter().for_each(complain);
         return Err(nothing_to_report(logbook));
     }
-    Ok((aircraft_page::page(&book, unit)?, problems))
+    if let Some(folder) = &arguments.csv {
+        // The page itself may go to standard output.
+        match arguments.into.as_deref() == Some(Path::new(STDOUT)) {
+            true => report_csv::write_tables(&book, folder, logbook, &mut io::stderr()),
+            false => report_csv::write_tables(&book, folder, logbook, &mut io::stdout()),
+        }?;
+    }
+    Ok((aircraft_page::page(&book, arguments.units)?, problems))
 }
 
 fn every_recording(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<Problem>), Problem> {

@@ -1,6 +1,6 @@
 //! `report --csv FOLDER`: every table of the report as a file of its own. What is in them is the report's.
 
-use std::io::{self, ErrorKind, Write};
+use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use crate::logbook::{Logbook, RECORDINGS, RESULTS, write_whole};
@@ -8,13 +8,17 @@ use crate::problem::Problem;
 use crate::report::book::Book;
 use crate::report::csv;
 
-/// Writes the tables into a folder, which is made if it is missing, over tables that are there, and names each file.
+/// Writes the tables into a folder, which is made if it is missing, over tables that are there, and names each file on `out`.
 ///
 /// # Errors
 /// The folder is the logbook's own, or it cannot be made or written to.
-pub fn write_tables(book: &Book<'_>, folder: &Path, logbook: &Logbook) -> Result<(), Problem> {
+pub fn write_tables(
+    book: &Book<'_>,
+    folder: &Path,
+    logbook: &Logbook,
+    out: &mut dyn Write,
+) -> Result<(), Problem> {
     spare_the_logbook(logbook, folder)?;
-    let mut out = io::stdout().lock();
     for (name, bytes) in csv::tables(book) {
         let file = folder.join(name);
         write_whole(&file, &bytes)?;
@@ -22,7 +26,7 @@ pub fn write_tables(book: &Book<'_>, folder: &Path, logbook: &Logbook) -> Result
         match writeln!(out, "written: {}", whole.display()) {
             Err(error) if error.kind() != ErrorKind::BrokenPipe => {
                 return Err(Problem::new(format!(
-                    "standard output could not be written: {error}"
+                    "where it is written could not be said: {error}"
                 )));
             }
             _ => {}
@@ -92,7 +96,7 @@ mod tests {
         let book = book(&logbook);
         for into in ["one/two", "one/two", "book/tables"] {
             let into = folder.path().join(into);
-            write_tables(&book, &into, &logbook).unwrap();
+            write_tables(&book, &into, &logbook, &mut Vec::new()).unwrap();
             for (name, bytes) in csv::tables(&book) {
                 assert_eq!(std::fs::read(into.join(&name)).unwrap(), bytes, "{name}");
             }
@@ -112,7 +116,8 @@ mod tests {
             "book/new/../recordings",
             "elsewhere/../book/./results",
         ] {
-            let problem = write_tables(&book, &folder.path().join(into), &logbook).unwrap_err();
+            let problem = write_tables(&book, &folder.path().join(into), &logbook, &mut Vec::new())
+                .unwrap_err();
             assert!(problem.what.contains("own files"), "{into}: {problem:?}");
             assert!(problem.hint.is_some_and(|h| h.contains("--csv")));
         }
@@ -122,8 +127,10 @@ mod tests {
         {
             let link = folder.path().join("link");
             std::os::unix::fs::symlink(logbook.root(), &link).unwrap();
-            assert!(write_tables(&book, &link, &logbook).is_err());
-            assert!(write_tables(&book, &link.join("results/x"), &logbook).is_err());
+            assert!(write_tables(&book, &link, &logbook, &mut Vec::new()).is_err());
+            assert!(
+                write_tables(&book, &link.join("results/x"), &logbook, &mut Vec::new()).is_err()
+            );
         }
     }
 
@@ -133,7 +140,7 @@ mod tests {
         let logbook = logbook(folder.path());
         let file = folder.path().join("taken");
         std::fs::write(&file, "mine").unwrap();
-        let problem = write_tables(&book(&logbook), &file, &logbook).unwrap_err();
+        let problem = write_tables(&book(&logbook, &mut Vec::new()), &file, &logbook).unwrap_err();
         assert!(problem.what.contains("taken"), "{problem:?}");
         assert_eq!(std::fs::read(&file).unwrap(), b"mine");
     }
