@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::{complain, show};
+use crate::analysis::Measured;
 use crate::assess::{Assessed, choices, find_surface};
 use crate::history::compare::{Outcome, Proof, Side, compare};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
@@ -79,7 +80,8 @@ fn prove(arguments: &Arguments) -> Result<u8, Problem> {
     }
     let before = of_surface(&logbook, &before_path, surface_index)?;
     let after = of_surface(&logbook, &after_path, surface_index)?;
-    let proof = compared(&logbook, surface_index, &before, &after);
+    let repeats = logbook.repeats_before(&before_path)?;
+    let proof = compared(&logbook, surface_index, &before, &after, &repeats);
     let (before, after) = (Checked::of(aircraft, before), Checked::of(aircraft, after));
     let proved = Proved {
         before: &before,
@@ -111,7 +113,13 @@ fn of_surface(logbook: &Logbook, path: &Path, surface_index: usize) -> Result<As
     .hint("name two recordings of one surface"))
 }
 
-fn compared(logbook: &Logbook, surface_index: usize, before: &Assessed, after: &Assessed) -> Proof {
+fn compared(
+    logbook: &Logbook,
+    surface_index: usize,
+    before: &Assessed,
+    after: &Assessed,
+    repeats: &[Assessed],
+) -> Proof {
     fn side(assessed: &Assessed) -> Side<'_> {
         let summary = &assessed.summary;
         let key = |name: &str| summary.keys.iter().rev().find(|(k, _)| k == name);
@@ -124,7 +132,8 @@ fn compared(logbook: &Logbook, surface_index: usize, before: &Assessed, after: &
         }
     }
     let surface = &logbook.aircraft().surfaces[surface_index];
-    compare(surface, &side(before), &side(after))
+    let repeats: Vec<&Measured> = repeats.iter().map(|r| &r.measured).collect();
+    compare(surface, &side(before), &side(after), &repeats)
 }
 
 fn print(arguments: &Arguments, proved: &Proved<'_>) -> Result<(), Problem> {

@@ -19,6 +19,7 @@ mod frame;
 mod name;
 mod notes;
 mod recheck;
+mod repeats;
 mod results;
 mod row;
 mod schema;
