@@ -198,7 +198,12 @@ fn by_servo(fit: &Fit, gradient: &[f64], prior: &Prior) -> [f64; SERVO_NUMBERS] 
 }
 
 /// What knees at places where the fit has none would be: to first order, one more parameter in the fit as it stands.
-pub(crate) fn absent_knees(data: &Data, fit: &Fit, step_deg: f64) -> [Vec<AbsentKnee>; 2] {
+pub(crate) fn absent_knees(
+    data: &Data,
+    fit: &Fit,
+    scale_u: f64,
+    step_deg: f64,
+) -> [Vec<AbsentKnee>; 2] {
     if fit.df < 1.0 {
         return Default::default();
     }
@@ -220,7 +225,7 @@ pub(crate) fn absent_knees(data: &Data, fit: &Fit, step_deg: f64) -> [Vec<Absent
                     scatter_u: score.scatter.sqrt() / score.own,
                     df: fit.df,
                     by_servo: by,
-                    scale_u: fit.scale_u,
+                    scale_u,
                     own_u: unshared.sqrt(),
                 },
             }

@@ -98,7 +98,12 @@ impl Means<'_> {
             .map(|c| c.samples * c.at.speed_deg_s)
             .sum::<f64>()
             / samples;
-        let absent_knees = budget::absent_knees(&data, &fit, cells.step_deg);
+        // Scores go with the weights of the points, not with strokes that each have a level of their own.
+        let by_points = (!fit.terms.power)
+            .then(|| Fit::new(&data, &fit.terms, &fit.p))
+            .flatten();
+        let scored = by_points.as_ref().unwrap_or(&fit);
+        let absent_knees = budget::absent_knees(&data, scored, fit.scale_u, cells.step_deg);
         Some(Fitted {
             lowest_deg: angles().fold(f64::INFINITY, f64::min),
             highest_deg: angles().fold(f64::NEG_INFINITY, f64::max),

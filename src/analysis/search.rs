@@ -245,18 +245,11 @@ impl<'a> Round<'a> {
         self.column(&candidate, &mut column);
         let agreement = self.agreement(&candidate);
         let (zz, gradients) = self.products(&column);
-        // Where a calibration holds the fit, its own pull balances that of the data.
-        let pull = || {
-            let parts = column.iter();
-            parts
-                .map(|&(i, z)| self.weights[i] * z * self.residuals[i])
-                .sum()
-        };
-        let sum = if self.fit.terms.power {
-            pull()
-        } else {
-            agreement.sum
-        };
+        // At the fit's own optimum nothing else pulls, a calibration's hold included.
+        let parts = column.iter();
+        let sum = parts
+            .map(|&(i, z)| self.weights[i] * z * self.residuals[i])
+            .sum();
         (column.len() >= 3 && agreement.own > 1e-6 * zz).then_some(ScoreOfOne {
             at_deg,
             sum,
