@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use hingewright::history::compare::{Verdict, What};
-use pairs::{Fix, called, change_of, pair};
+use pairs::{Fix, called, change_of, holds, pair};
 use rayon::prelude::*;
 use study::{CASES, Case, Fault};
 
@@ -94,7 +94,7 @@ fn changed(case: Case, what: What, seeds: Range<u64>) {
         .filter_map(|seed| pair(case, Fix::Twice(what), seed))
         .collect();
     let n = proofs.len().max(1) as f64;
-    let (mut right, mut inside, mut sizes) = (0, 0, 0.0);
+    let (mut right, mut inside, mut at_least, mut sizes) = (0, 0, 0, 0.0);
     let sign = match what {
         What::KneePlace { up_side: true } => 1.0,
         _ => -1.0,
@@ -105,16 +105,12 @@ fn changed(case: Case, what: What, seeds: Range<u64>) {
             continue;
         };
         right += usize::from(change.verdict == Verdict::Better);
-        let truth = sign * size;
-        inside += usize::from(
-            change
-                .change
-                .interval
-                .is_some_and(|i| i.lo95 <= truth && truth <= i.hi95),
-        );
+        let held = holds(change, sign * size);
+        inside += usize::from(held);
+        at_least += usize::from(change.at_least);
     }
     println!(
-        "  {what:?} better by twice the smallest ({:.3} on average): called so in {:.1} % of {}, interval holds it in {:.1} %",
+        "  {what:?} better by twice the smallest ({:.3} on average): called so in {:.1} % of {}, interval holds it in {:.1} % (bounds instead of intervals: {at_least})",
         sizes / n,
         100.0 * right as f64 / n,
         proofs.len(),

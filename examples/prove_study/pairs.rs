@@ -22,7 +22,7 @@ pub enum Fix {
 }
 
 /// A recording measured, its channels, and the aircraft that it was measured by.
-fn recorded(
+pub fn recorded(
     scenario: &Scenario,
     calibration_seed: u64,
     seed: u64,
@@ -55,7 +55,7 @@ pub fn proof_by(before: &Scenario, after: &Scenario, seed: u64, rigs: [&str; 2])
             unfinished: None,
         },
     );
-    compare(&aircraft.surfaces[0], &b, &a)
+    compare(&aircraft.surfaces[0], &b, &a, &[])
 }
 
 /// One pair; with the size of the change made, in the quantity's unit.
@@ -66,6 +66,12 @@ pub fn pair(case: Case, fix: Fix, seed: u64) -> Option<(Proof, f64)> {
         return Some((unchanged, 0.0));
     };
     let size = 2.0 * change_of(&unchanged, what)?.smallest_seen;
+    let after = changed(&before, what, size)?;
+    Some((proof(&before, &after, seed), size))
+}
+
+/// The surface made better by `size`; `None` where there is nothing of the kind to be made better.
+pub fn changed(before: &Scenario, what: What, size: f64) -> Option<Scenario> {
     let mut after = before.clone();
     let hinge = &mut after.plant.hinge;
     match what {
@@ -77,11 +83,20 @@ pub fn pair(case: Case, fix: Fix, seed: u64) -> Option<(Proof, f64)> {
         What::KneePlace { up_side: false } => hinge.knee_down.as_mut()?.at_deg -= size,
         _ => return None,
     }
-    Some((proof(&before, &after, seed), size))
+    Some(after)
 }
 
 pub fn change_of(proof: &Proof, what: What) -> Option<&Change> {
     proof.changes.iter().find(|c| c.what == what)
+}
+
+/// The change's interval, or its bound, holds the true change.
+pub fn holds(change: &Change, truth: f64) -> bool {
+    let value = change.change.value;
+    match change.change.interval {
+        Some(i) => i.lo95 <= truth && truth <= i.hi95,
+        None => change.at_least && truth * value.signum() >= value.abs(),
+    }
 }
 
 /// Anything was said to have changed.

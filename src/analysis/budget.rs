@@ -4,9 +4,10 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::curve::Fitted;
-use super::data::Prior;
-use super::fit::FORM_U;
+use super::data::{Data, Prior};
+use super::fit::{FORM_U, Fit};
 use super::law::{SERVO_NUMBERS, STIFFNESS};
+use super::search::{Round, ScoreOfOne};
 use super::stats::student;
 use super::{Interval, Quantity};
 
@@ -20,7 +21,7 @@ pub struct Budget {
     /// By how much the value goes up with each of the servo's numbers: idle power W, winding loss W/(N·m)², friction N·m,
     /// gear loss, gear loss while the load helps, lag s. Zero where no calibration was used.
     pub by_servo: [f64; SERVO_NUMBERS],
-    /// Relative standard uncertainty of the sensor's scale.
+    /// Relative standard uncertainty of the sensor's scale, and of what its filter takes from a narrow peak.
     pub scale_u: f64,
     /// Standard uncertainty that all strokes of this recording share and no other recording does.
     pub own_u: f64,
@@ -31,6 +32,16 @@ pub struct Budget {
 pub struct KneeBudget {
     pub at_deg: Budget,
     pub stiffness_beyond: Budget,
+    /// Stiffness beyond it less that before it, N·cm/°.
+    pub extra_stiffness: Budget,
+}
+
+/// What a knee at a place where the curve has none would add to the stiffness, were it fitted there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AbsentKnee {
+    pub at_deg: f64,
+    /// N·cm/°.
+    pub extra: Budget,
 }
 
 /// The budgets of one fitted curve.
@@ -40,6 +51,8 @@ pub struct CurveBudgets {
     pub friction: Option<Budget>,
     /// Up (or left), then down.
     pub knees: [Option<KneeBudget>; 2],
+    /// Where there is no knee: what one could be, from neutral outwards. Up (or left), then down.
+    pub absent_knees: [Vec<AbsentKnee>; 2],
     /// Height of the highest tight spot, N·cm.
     pub highest_spot: Option<Budget>,
     /// What the calibration leaves open about the servo's numbers: their covariance.
@@ -114,10 +127,9 @@ impl Fitted {
     /// What depends on the parameters by `gradient`; `relative_u` and `own_u` as in [`Budget`].
     pub fn budget(&self, value: f64, gradient: &[f64], relative_u: f64, own_u: f64) -> Budget {
         let fit = &self.fit;
-        let by_servo = self
-            .prior
-            .as_ref()
-            .map_or([0.0; SERVO_NUMBERS], |prior| self.by_servo(gradient, prior));
+        let by_servo = self.prior.as_ref().map_or([0.0; SERVO_NUMBERS], |prior| {
+            by_servo(&self.fit, gradient, prior)
+        });
         let unshared: f64 = self.prior.as_ref().map_or(0.0, |prior| {
             let parts = by_servo.iter().zip(&prior.unshared);
             parts.map(|(s, variance)| s * s * variance).sum()
@@ -130,15 +142,6 @@ impl Fitted {
             scale_u: relative_u,
             own_u: own_u.hypot(unshared.sqrt()),
         }
-    }
-
-    /// The fit follows a servo's numbers by (JᵀWJ + P)⁻¹·P, P the calibration's precision: to first order the answer of
-    /// the least squares to its prior observations.
-    fn by_servo(&self, gradient: &[f64], prior: &Prior) -> [f64; SERVO_NUMBERS] {
-        let at = self.fit.terms.calibration_at();
-        let across = self.fit.inverse.columns(at, SERVO_NUMBERS).transpose();
-        let by = &prior.precision * (across * DVector::from_column_slice(gradient));
-        std::array::from_fn(|i| by[i])
     }
 
     pub fn budgets(&self) -> CurveBudgets {
@@ -158,6 +161,7 @@ impl Fitted {
                     fit.scale_u,
                     0.0,
                 ),
+                extra_stiffness: self.budget(fit.p[j], &one(j), fit.scale_u, 0.0),
             })
         };
         let highest = fit
@@ -172,14 +176,62 @@ impl Fitted {
             ],
             highest_spot: highest.map(|spot| {
                 let form_u = FORM_U * spot.height_ncm.abs();
-                self.budget(spot.height_ncm, &one(spot.at), fit.scale_u, form_u)
+                let relative_u = fit.scale_u.hypot(self.lost_to_filter(&spot));
+                self.budget(spot.height_ncm, &one(spot.at), relative_u, form_u)
             }),
+            absent_knees: self.absent_knees.clone(),
             servo: self
                 .prior
                 .as_ref()
                 .map_or_else(Default::default, shared_covariance),
         }
     }
+}
+
+/// The fit follows a servo's numbers by (JᵀWJ + P)⁻¹·P, P the calibration's precision: to first order the answer of the
+/// least squares to its prior observations. How what depends on the parameters by `gradient` follows them.
+fn by_servo(fit: &Fit, gradient: &[f64], prior: &Prior) -> [f64; SERVO_NUMBERS] {
+    let at = fit.terms.calibration_at();
+    let across = fit.inverse.columns(at, SERVO_NUMBERS).transpose();
+    let by = &prior.precision * (across * DVector::from_column_slice(gradient));
+    std::array::from_fn(|i| by[i])
+}
+
+/// What knees at places where the fit has none would be: to first order, one more parameter in the fit as it stands.
+pub(crate) fn absent_knees(
+    data: &Data,
+    fit: &Fit,
+    scale_u: f64,
+    step_deg: f64,
+) -> [Vec<AbsentKnee>; 2] {
+    if fit.df < 1.0 {
+        return Default::default();
+    }
+    let round = Round::new(data, fit, step_deg);
+    [true, false].map(|up_side| {
+        let one = |score: ScoreOfOne| {
+            let prior = data.prior.as_ref().filter(|_| fit.terms.power);
+            let by = prior.map_or([0.0; SERVO_NUMBERS], |prior| {
+                by_servo(fit, score.gradients.as_slice(), prior).map(|s| -s / score.own)
+            });
+            let unshared: f64 = prior.map_or(0.0, |prior| {
+                let parts = by.iter().zip(&prior.unshared);
+                parts.map(|(s, variance)| s * s * variance).sum()
+            });
+            AbsentKnee {
+                at_deg: score.at_deg,
+                extra: Budget {
+                    value: score.sum / score.own,
+                    scatter_u: score.scatter.sqrt() / score.own,
+                    df: fit.df,
+                    by_servo: by,
+                    scale_u,
+                    own_u: unshared.sqrt(),
+                },
+            }
+        };
+        round.absent_knees(up_side).into_iter().map(one).collect()
+    })
 }
 
 /// The servo's numbers' covariance without what is each recording's own.

@@ -1,11 +1,13 @@
 //! The fitted law of one surface: how long friction takes to build up after a reversal, the fit, and what is drawn of it.
 
 use super::arm::Ratio;
+use super::budget::{self, AbsentKnee};
 use super::cells::{Cell, Cells};
 use super::data::{Data, Prior};
 use super::features;
-use super::fit::Fit;
+use super::fit::{Fit, FittedSpot};
 use super::law::{FRICTION, NEUTRAL, STIFFNESS, State};
+use super::study::LAG_S;
 use super::{Curve, FitPoint, Knee, Quantity, TightSpot, TorquePoint};
 
 /// Nothing is kept from the first stretch after a reversal of at most this share of the travel, °, while the curve is
@@ -44,6 +46,7 @@ pub(crate) struct Fitted {
     pub highest_deg: f64,
     /// What was known of the servo beforehand.
     pub prior: Option<Prior>,
+    pub absent_knees: [Vec<AbsentKnee>; 2],
 }
 
 impl Means<'_> {
@@ -95,12 +98,19 @@ impl Means<'_> {
             .map(|c| c.samples * c.at.speed_deg_s)
             .sum::<f64>()
             / samples;
+        // Scores go with the weights of the points, not with strokes that each have a level of their own.
+        let by_points = (!fit.terms.power)
+            .then(|| Fit::new(&data, &fit.terms, &fit.p))
+            .flatten();
+        let scored = by_points.as_ref().unwrap_or(&fit);
+        let absent_knees = budget::absent_knees(&data, scored, fit.scale_u, cells.step_deg);
         Some(Fitted {
             lowest_deg: angles().fold(f64::INFINITY, f64::min),
             highest_deg: angles().fold(f64::NEG_INFINITY, f64::max),
             fit,
             since_deg,
             speed_deg_s,
+            absent_knees,
             prior: self.prior.clone(),
         })
     }
@@ -298,6 +308,17 @@ impl Fitted {
         knees
     }
 
+    /// Share of a spot's height that the filter of the current's readings may take: a filter of the first order with a time
+    /// constant of τ spreads the readings by a standard deviation of τ, which lowers a peak by half its curvature times the
+    /// variance. τ is known as 0 ± [`LAG_S`] and normal, so the root mean square of τ² is √3·LAG_S².
+    pub fn lost_to_filter(&self, spot: &FittedSpot) -> f64 {
+        if !self.fit.terms.power {
+            return 0.0;
+        }
+        let smeared_deg = self.speed_deg_s * LAG_S;
+        0.5 * 3.0_f64.sqrt() * spot.curvature_per_deg2 * smeared_deg * smeared_deg
+    }
+
     fn tight_spots(&self) -> Vec<TightSpot> {
         let mut spots: Vec<TightSpot> = self
             .fit
@@ -306,7 +327,9 @@ impl Fitted {
                 from_deg: spot.centre_deg - spot.half_width_deg,
                 at_deg: self.fit.place_parameter(spot.at + 1),
                 to_deg: spot.centre_deg + spot.half_width_deg,
-                height_ncm: self.fit.height_parameter(spot.at),
+                height_ncm: self
+                    .fit
+                    .height_parameter(spot.at, self.lost_to_filter(&spot)),
                 when: spot.when,
             })
             .collect();

@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::data::Data;
 use super::features::FOOT;
-use super::law::{SERVO_NUMBERS, Terms, foot};
+use super::law::{SERVO_NUMBERS, Terms, curvature, foot};
 use super::normal::{self, Normal};
 use super::stats::nonlinear::{self, Search};
 use super::stats::student;
@@ -56,6 +56,8 @@ pub(crate) struct FittedSpot {
     pub centre_deg: f64,
     /// Distance from the centre to where it no longer stands out.
     pub half_width_deg: f64,
+    /// Of a height of 1, at its top, 1/°².
+    pub curvature_per_deg2: f64,
 }
 
 /// The parameters of the least squares at a given weight of the data.
@@ -218,6 +220,7 @@ impl Fit {
                 height_ncm: self.p[at],
                 centre_deg: self.p[at + 1],
                 half_width_deg: self.p[at + 2].exp() * foot(spot.form, FOOT),
+                curvature_per_deg2: curvature(spot.form) / self.p[at + 2].exp().powi(2),
             }
         })
     }
@@ -276,10 +279,10 @@ impl Fit {
         self.torque(self.p[index], &self.unit(index))
     }
 
-    /// The height of a tight spot: what its form, one of a few tried, leaves open is added.
-    pub fn height_parameter(&self, index: usize) -> Quantity {
+    /// The height of a tight spot: what its form, one of a few tried, and the readings' filter leave open is added.
+    pub fn height_parameter(&self, index: usize, lost_to_filter: f64) -> Quantity {
         let value = self.p[index];
-        let common_u = self.scale_u.hypot(FORM_U) * value.abs();
+        let common_u = self.scale_u.hypot(FORM_U).hypot(lost_to_filter) * value.abs();
         Quantity {
             value,
             interval: self.interval(value, &self.unit(index), common_u),

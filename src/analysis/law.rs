@@ -70,6 +70,14 @@ pub(crate) fn foot(form: Form, share: f64) -> f64 {
     }
 }
 
+/// How sharply the top of a spot of height 1 and half width 1 is bent: −∂²/∂x² at its centre.
+pub(crate) fn curvature(form: Form) -> f64 {
+    match form {
+        Form::Cosine(power) => 0.5 * PI * PI * f64::from(power),
+        Form::Flat => 0.0,
+    }
+}
+
 /// Which terms the law has. Parameters stand in this order: τ0, k, F, \[b\], \[Δk_up, θ_up\], \[Δk_dn, θ_dn\],
 /// per spot \[height, centre, ln half width\], and for supply power
 /// \[idle, winding, servo friction, gear loss, gear loss while the load helps, lag\].

@@ -22,7 +22,7 @@ pub mod stats;
 mod study;
 mod throws;
 
-pub use budget::{Budget, Budgets, CurveBudgets, KneeBudget, variance};
+pub use budget::{AbsentKnee, Budget, Budgets, CurveBudgets, KneeBudget, variance};
 pub use features::{FALSE_ALARM_RATE, KNEE_FALSE_ALARM_RATE};
 pub use measure::measure;
 

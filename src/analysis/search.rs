@@ -12,6 +12,8 @@ use super::stats::student;
 /// Half widths tried, °.
 const HALF_WIDTHS_DEG: [f64; 5] = [1.2, 2.0, 3.2, 5.0, 7.5];
 const MOST_SPOTS: usize = 3;
+/// Places of knees that are not there, °.
+const ABSENT_STEP_DEG: f64 = 0.5;
 /// Student's t of the cycles at a place itself that pooled scatter asks for besides.
 const AGREE_AS_WELL: f64 = 2.5;
 
@@ -220,6 +222,43 @@ impl<'a> Round<'a> {
         trials
     }
 
+    /// Scores of knees at every place from neutral outwards on a side that has none, up to half a degree from the end.
+    pub fn absent_knees(&self, up_side: bool) -> Vec<ScoreOfOne> {
+        let terms = &self.fit.terms;
+        if up_side && terms.knee_up || !up_side && terms.knee_down {
+            return Vec::new();
+        }
+        let (out, end) = if up_side {
+            (1.0, self.highest_deg)
+        } else {
+            (-1.0, -self.lowest_deg)
+        };
+        let count = ((end - 0.5) / ABSENT_STEP_DEG).max(0.0) as usize;
+        (0..=count)
+            .map_while(|i| self.score_of(up_side, out * i as f64 * ABSENT_STEP_DEG))
+            .collect()
+    }
+
+    fn score_of(&self, up_side: bool, at_deg: f64) -> Option<ScoreOfOne> {
+        let candidate = Candidate::Knee { up_side, at_deg };
+        let mut column = Vec::new();
+        self.column(&candidate, &mut column);
+        let agreement = self.agreement(&candidate);
+        let (zz, gradients) = self.products(&column);
+        // At the fit's own optimum nothing else pulls, a calibration's hold included.
+        let parts = column.iter();
+        let sum = parts
+            .map(|&(i, z)| self.weights[i] * z * self.residuals[i])
+            .sum();
+        (column.len() >= 3 && agreement.own > 1e-6 * zz).then_some(ScoreOfOne {
+            at_deg,
+            sum,
+            own: agreement.own,
+            scatter: agreement.scatter,
+            gradients,
+        })
+    }
+
     fn spots(&self, closed: &[Candidate]) -> Vec<Trial> {
         let mut trials = Vec::new();
         let mut column = Vec::new();
@@ -370,6 +409,16 @@ impl<'a> Round<'a> {
             scatter: apart.map(|e| e * e).sum::<f64>() * n / (n - 1.0),
         }
     }
+}
+
+/// Score of a knee at one place: its sum, what one unit's would be with everything else fitted, the sum's variance by how
+/// the cycles scatter, and its weighted products with the fit's own gradients.
+pub(crate) struct ScoreOfOne {
+    pub at_deg: f64,
+    pub sum: f64,
+    pub own: f64,
+    pub scatter: f64,
+    pub gradients: DVector<f64>,
 }
 
 /// Sum of the cycles' scores, what one unit's score would be, and the scatter of the sum.

@@ -34,7 +34,7 @@ const CASE_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
 const COPPER_UNKNOWN_K: f64 = 6.0;
 /// Current readings are filtered, and taken a little after the angle's: how far the two may stand apart in time, standard
 /// uncertainty of the filter, s, and of the sampling, in samples (both assumed).
-const LAG_S: f64 = 0.010;
+pub(crate) const LAG_S: f64 = 0.010;
 const LAG_SAMPLES: f64 = 0.5;
 
 pub(crate) struct CurveAndFit {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::{complain, show};
+use crate::analysis::Measured;
 use crate::assess::{Assessed, choices, find_surface};
 use crate::history::compare::{Outcome, compare};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
@@ -79,8 +80,10 @@ fn prove(arguments: &Arguments) -> Result<u8, Problem> {
     }
     let before = of_surface(&logbook, &before_path, surface_index)?;
     let after = of_surface(&logbook, &after_path, surface_index)?;
+    let repeats = logbook.repeats_before(&before_path)?;
     let (before, after) = (Checked::of(aircraft, before), Checked::of(aircraft, after));
-    let proof = compare(after.surface, &before.side(), &after.side());
+    let repeats: Vec<&Measured> = repeats.iter().map(|r| &r.measured).collect();
+    let proof = compare(after.surface, &before.side(), &after.side(), &repeats);
     let proved = Proved {
         before: &before,
         after: &after,

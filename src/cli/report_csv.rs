@@ -140,7 +140,7 @@ mod tests {
         let logbook = logbook(folder.path());
         let file = folder.path().join("taken");
         std::fs::write(&file, "mine").unwrap();
-        let problem = write_tables(&book(&logbook, &mut Vec::new()), &file, &logbook).unwrap_err();
+        let problem = write_tables(&book(&logbook), &file, &logbook, &mut Vec::new()).unwrap_err();
         assert!(problem.what.contains("taken"), "{problem:?}");
         assert_eq!(std::fs::read(&file).unwrap(), b"mine");
     }

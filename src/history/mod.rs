@@ -5,6 +5,7 @@ pub mod compare;
 pub mod decay;
 pub mod ewma;
 pub mod mann_kendall;
+pub mod repeats;
 pub mod season;
 pub mod settling;
 pub mod theil_sen;

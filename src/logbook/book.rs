@@ -8,6 +8,7 @@ use rayon::prelude::*;
 
 use super::shelf::{Around, Deed, Entry, Needed, Purpose, Shelf};
 use super::{Logbook, Note, NoteKind, Past, name};
+use crate::analysis::Measured;
 use crate::assess::{Assessed, pair_up};
 use crate::history::compare::compare;
 use crate::history::season::{Event, Kind, Subject, season};
@@ -113,7 +114,12 @@ impl Logbook {
             let [before, after] = [around.before, around.after]
                 .map(|place| Some(Checked::of(self.aircraft(), desk.get(place)?.clone())));
             let (before, after) = before.zip(after)?;
-            let proof = compare(after.surface, &before.side(), &after.side());
+            // What cannot be read is no repeat, and is told as a problem where it is needed.
+            let repeats = self
+                .repeats_before(&self.root().join(&before.recording.file))
+                .unwrap_or_default();
+            let repeats: Vec<&Measured> = repeats.iter().map(|r| &r.measured).collect();
+            let proof = compare(after.surface, &before.side(), &after.side(), &repeats);
             Some(Fix {
                 what: what(&around.deeds, worked_in),
                 before,

@@ -25,6 +25,7 @@ mod past;
 mod readings;
 mod recheck;
 mod remarks;
+mod repeats;
 mod results;
 mod row;
 mod schema;

@@ -115,7 +115,7 @@ pub fn book(aircraft: &Aircraft) -> Book<'_> {
             worked_in: Some(worked_in()),
             fixes: vec![Fix {
                 what: "rod work: new clevis & <ball link>, the old one had play".into(),
-                proof: compare(surface, &before.side(), &after.side()),
+                proof: compare(surface, &before.side(), &after.side(), &[]),
                 before,
                 after,
             }],

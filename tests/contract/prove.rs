@@ -113,11 +113,64 @@ fn a_knee_that_is_gone_is_better_and_what_is_missing_is_null() {
         (&"better".into(), &"up".into())
     );
     assert!(knee["before"]["value"].is_number() && knee["after"].is_null());
+    // It stood at 13° of a travel of 25.5°: the other side rules it out nearly up to the end.
+    let place = change(&value, "knee_at_deg");
+    let told = (&place["at_least"], &place["verdict"]);
+    assert_eq!(told, (&true.into(), &"better".into()), "{place}");
+    let least = place["change"]["value"].as_f64().unwrap();
+    assert!((9.0..12.5).contains(&least) && place["change"]["hi95"].is_null());
     assert!(
         !prove(&bench, "before", "after", &["--json"])
             .out
             .contains("NaN")
     );
+}
+
+#[test]
+fn repeats_that_differ_by_more_than_the_cycles_stand_in_for_them() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    let at_time = |friction_by: f64, day: u32| {
+        let mut mounted = scenario.clone();
+        mounted.plant.hinge.friction_ncm += friction_by;
+        mounted.started = format!("2026-04-{day:02}T10:00:00Z");
+        mounted
+    };
+    let sweeps = [
+        ("r1", 0.3, 1),
+        ("r2", -0.3, 2),
+        ("r3", 0.0, 3),
+        ("before", 0.2, 4),
+        ("after", -0.2, 5),
+    ];
+    let earlier = &sweeps[..3];
+    for (seed, (id, by, day)) in sweeps.into_iter().enumerate() {
+        if !earlier.iter().any(|e| e.0 == id) {
+            put(&bench, id, "", &at_time(by, day), 20 + seed as u64);
+        }
+    }
+    let alone = proved(&prove(&bench, "before", "after", &["--json"]));
+    assert_eq!(change(&alone, "friction_ncm")["verdict"], "better");
+    assert_eq!(alone["repeats"]["recordings"], 0);
+    let said = prove(&bench, "before", "after", &[]).out;
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("is not covered"), "{said}");
+
+    for (seed, (id, by, day)) in earlier.iter().enumerate() {
+        put(&bench, id, "", &at_time(*by, *day), 30 + seed as u64);
+    }
+    let value = proved(&prove(&bench, "before", "after", &["--json"]));
+    let friction = change(&value, "friction_ncm");
+    assert_eq!(friction["verdict"], "no-change-shown", "{friction}");
+    assert_eq!(friction["repeats"]["recordings"], 3);
+    assert_eq!(friction["repeats"]["counted"], true);
+    assert!((friction["repeats"]["sd"].as_f64().unwrap() - 0.3).abs() < 0.1);
+
+    // What was done in between begins anew.
+    let note = "at,subject,kind,text\n2026-04-02T12:00:00Z,left elevator,hinge-work,pinned\n";
+    bench.put("notes.csv", note.as_bytes().to_vec());
+    let value = proved(&prove(&bench, "before", "after", &["--json"]));
+    assert_eq!(value["repeats"]["recordings"], 1);
+    assert!(change(&value, "friction_ncm")["repeats"].is_null());
 }
 
 #[test]

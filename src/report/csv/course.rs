@@ -175,6 +175,8 @@ fn changes<'b>(book: &'b Book<'b>) -> Table {
         .quantity("before_value", |r| r.item.1.before)
         .quantity("after_value", |r| r.item.1.after)
         .quantity("change", |r| Some(r.item.1.change))
+        .text("bound", |r| r.item.1.at_least.then_some("at-least"))
+        .number("repeats_sd", |r| Some(r.item.1.spread?.0.sd))
         .number("smallest_change_seen", |r| Some(r.item.1.smallest_seen))
         .number("p", |r| Some(r.item.1.p))
         .number("p_of_all", |r| Some(r.item.1.p_of_all))

@@ -62,6 +62,8 @@ fn proof() -> Proof {
         before: Some(course::quantity(before, 0.01)),
         after: Some(course::quantity(after, 0.01)),
         change: course::quantity(after - before, 0.015),
+        at_least: false,
+        spread: None,
         smallest_seen: 0.04,
         p: 1e-9,
         p_of_all: 2.5e-8,
@@ -75,6 +77,7 @@ fn proof() -> Proof {
         left_out: vec![What::Slop],
         cautions: vec![Caution::Rig("one, \"old\"".into(), "other".into())],
         outcome: Outcome::Better,
+        repeats: 0,
     }
 }
 

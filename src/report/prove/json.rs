@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::{Proved, caution, changes, name};
 use crate::history::compare::{Change, FALSE_ALARM_RATE, Outcome, Verdict, What};
+use crate::history::repeats::FEWEST_REPEATS;
 use crate::report::json::{Q, number, quantity};
 
 /// Name and version of the object's shape.
@@ -25,6 +26,7 @@ struct ProveLine<'a> {
     /// Names of what could not be compared.
     left_out: Vec<String>,
     cautions: Vec<String>,
+    repeats: RepeatsOut,
     /// Of all changes together (Holm).
     false_alarm_rate: f64,
     outcome: &'static str,
@@ -37,6 +39,22 @@ struct SideOut<'a> {
     unfinished: Option<&'a str>,
 }
 
+/// Earlier recordings of the surface as it was before.
+#[derive(Serialize)]
+struct RepeatsOut {
+    recordings: usize,
+    needed: usize,
+}
+
+/// What repeats of the whole measurement scattered by, in the quantity's unit.
+#[derive(Serialize)]
+struct SpreadOut {
+    recordings: usize,
+    sd: Option<f64>,
+    /// It is more than the two intervals explain, and was counted in their place.
+    counted: bool,
+}
+
 #[derive(Serialize)]
 struct ChangeOut {
     quantity: &'static str,
@@ -45,6 +63,9 @@ struct ChangeOut {
     before: Option<Q>,
     after: Option<Q>,
     change: Option<Q>,
+    /// The change is a bound: at least so far. Then it has no interval.
+    at_least: bool,
+    repeats: Option<SpreadOut>,
     smallest_change_seen: Option<f64>,
     p: Option<f64>,
     p_of_all: Option<f64>,
@@ -71,6 +92,10 @@ impl<'a> From<&'a Proved<'_>> for ProveLine<'a> {
                 .map(|w| name(proved.after, *w))
                 .collect(),
             cautions: proof.cautions.iter().map(caution).collect(),
+            repeats: RepeatsOut {
+                recordings: proof.repeats,
+                needed: FEWEST_REPEATS,
+            },
             false_alarm_rate: FALSE_ALARM_RATE,
             outcome: outcome_word(proof.outcome),
         }
@@ -85,6 +110,12 @@ fn change(proved: &Proved<'_>, change: &Change) -> ChangeOut {
         before: change.before.as_ref().and_then(quantity),
         after: change.after.as_ref().and_then(quantity),
         change: quantity(&change.change),
+        at_least: change.at_least,
+        repeats: change.spread.map(|(spread, counted)| SpreadOut {
+            recordings: spread.recordings,
+            sd: number(spread.sd),
+            counted,
+        }),
         smallest_change_seen: number(change.smallest_seen),
         p: number(change.p),
         p_of_all: number(change.p_of_all),

@@ -6,6 +6,7 @@ pub mod text;
 
 use super::{Checked, view};
 use crate::history::compare::{Caution, Change, FALSE_ALARM_RATE, Outcome, Proof, Verdict, What};
+use crate::history::repeats::FEWEST_REPEATS;
 use crate::units::{TorqueUnit, Unit};
 
 /// Two recordings of one surface and what comparing them came to.
@@ -141,15 +142,61 @@ pub(super) fn caution(caution: &Caution) -> String {
     }
 }
 
+/// What is known of repeating the whole measurement.
+fn repeats(proved: &Proved<'_>, unit: TorqueUnit) -> String {
+    let proof = proved.proof;
+    if !proof.knows_repeats() {
+        let there = match proof.repeats {
+            0 => "the logbook has none".to_owned(),
+            n => format!("the logbook has {n}"),
+        };
+        return format!(
+            "Repeats: remounting the surface or the rig is not covered. It changes more than one cycle differs from the next, and only \
+             {FEWEST_REPEATS} recordings or more before this pair, with nothing noted as done in between, show how much ({there}): \
+             sweep, remount, sweep again."
+        );
+    }
+    let counted: Vec<String> = proof
+        .changes
+        .iter()
+        .filter_map(|c| c.spread.filter(|s| s.1).map(|s| (c.what, s.0)))
+        .map(|(what, spread)| {
+            let unit = unit_of(what, unit);
+            format!("{} {}", name(proved.after, what), unit.plain(spread.sd))
+        })
+        .collect();
+    let told = match counted.is_empty() {
+        true => "For no quantity is it more than the intervals explain.".to_owned(),
+        false => format!(
+            "Where it is more than the intervals explain it is counted in their place: spread {}.",
+            counted.join(", ")
+        ),
+    };
+    format!(
+        "Repeats: {} earlier recordings with nothing noted as done in between show what repeating the whole measurement changes; \
+         remounting, as far as they were remounted. {told}",
+        proof.repeats
+    )
+}
+
 /// How to read the table, as sentences to be set small.
-fn small_print(proved: &Proved<'_>) -> Vec<String> {
-    let count = proved.proof.changes.len();
+fn small_print(proved: &Proved<'_>, unit: TorqueUnit) -> Vec<String> {
+    let proof = proved.proof;
     let mut lines = how_to_read(&format!(
-        "{count} quantities were compared; together they are"
+        "{} quantities were compared; together they are",
+        proof.changes.len()
     ));
+    lines.push(repeats(proved, unit));
+    if proof.changes.iter().any(|c| c.at_least) {
+        lines.push(AT_LEAST.to_owned());
+    }
     lines.extend(not_compared(proved));
     lines
 }
+
+/// What a bound on a knee's place says.
+const AT_LEAST: &str = "A knee that only one side has: how far it has moved at the least, since the other side rules out one as stiff up \
+     to there. Beyond the travel's end a knee leaves no trace, so how much further is not known.";
 
 /// How to read any such table. `together`: of what the false-alarm rate holds.
 pub(super) fn how_to_read(together: &str) -> Vec<String> {
@@ -165,8 +212,7 @@ pub(super) fn how_to_read(together: &str) -> Vec<String> {
         ),
         "Smallest change seen: the change that this comparison would call in 95 of 100 repeats, were it tested first.".to_owned(),
         "Better: less stiffness, friction, slop, peak torque, hold current, a lower tight spot, a knee further out, a throw nearer to \
-         what is asked. Taking a surface off and mounting it again changes more than one cycle differs from the next, and no single \
-         pair shows how much: sweep, remount, sweep again and prove that first, to know."
+         what is asked."
             .to_owned(),
     ]
 }

@@ -57,7 +57,7 @@ pub fn proof(proved: &Proved<'_>, unit: TorqueUnit, width: usize) -> String {
         );
     }
     out.push('\n');
-    for line in small_print(proved) {
+    for line in small_print(proved, unit) {
         out += &paragraph(&clean(&line), "  ", "    ", width, dim);
     }
     out + &paragraph(STANDING_CAUTION, "", "", width, bold)
@@ -84,7 +84,10 @@ pub(in crate::report) fn row(
         clean(&name),
         value(change.before),
         value(change.after),
-        bare(crate::report::view::quantity(&change.change, unit)),
+        match change.at_least {
+            true => bare(unit.plain(change.change.value)) + " or beyond",
+            false => bare(crate::report::view::quantity(&change.change, unit)),
+        },
         units::significant(change.smallest_seen * unit.factor(), 2)
             .unwrap_or_else(|| units::NOT_A_NUMBER.to_owned()),
         verdict_words(change.verdict).to_owned(),

@@ -1,17 +1,13 @@
-//! Before and after a fix: what changed beyond what repeating the measurement changes, and whether for the better.
-//! Judges changes alone, never a surface: limits are the verdict's. Wording for people is the report's.
-//!
-//! Each change is tested by Welch's t. What both recordings share cancels: of the calibration's and the scale's errors
-//! only as much is left as the two sides differ in their dependence on them. All changes together are called at a
-//! false-alarm rate of [`FALSE_ALARM_RATE`] after Holm. A knee or a tight spot that only one side has was searched for: its
-//! probability is multiplied by the places searched, and the other side is granted one just too small to be found.
+//! What is compared, one quantity after another, and how uncertain each change is. Calls nothing better or worse.
 
-use super::welch::{Difference, Part, holm};
+use super::comparable::differ;
+use super::{Found, Side, What};
 use crate::aircraft::Surface;
+use crate::analysis::stats::student;
 use crate::analysis::{Budget, Budgets, Curve, Measured, Quantity, TorqueSource, variance};
+use crate::history::repeats::Spread;
+use crate::history::welch::{Difference, Part};
 
-/// Rate at which a surface that has not changed is called changed, all quantities together.
-pub const FALSE_ALARM_RATE: f64 = 0.05;
 /// Smaller knees (share of the slope) and tight spots (share of friction, and of the torque's span) are not found: by torque
 /// and by supply power, as the search has it.
 const LEAST_KNEE: f64 = 0.20;
@@ -20,204 +16,27 @@ const LEAST_SPOT_BY_POWER: (f64, f64) = (0.45, 0.05);
 /// Independent places searched: a knee in two degrees; a tight spot in two degrees at four widths in three directions.
 const KNEES_PER_DEG: f64 = 0.5;
 const SPOTS_PER_DEG: f64 = 6.0;
-/// Beyond these the two recordings were not made alike (common practice, no source).
-const AIR_APART_K: f64 = 8.0;
-const SPEED_APART: f64 = 0.25;
-const SUPPLY_APART_V: f64 = 0.5;
-
-/// One recording's part in the comparison.
-#[derive(Debug, Clone, Copy)]
-pub struct Side<'a> {
-    pub measured: &'a Measured,
-    /// The rig's name; `None` for CSV.
-    pub rig: Option<&'a str>,
-    /// The servo's tag, where the recording says it.
-    pub servo: Option<&'a str>,
-    pub channels: &'a [String],
-    /// Why its run did not reach its end.
-    pub unfinished: Option<&'a str>,
-}
-
-/// What is compared.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum What {
-    Stiffness,
-    Friction,
-    KneePlace {
-        up_side: bool,
-    },
-    KneeStiffness {
-        up_side: bool,
-    },
-    TightSpot,
-    Slop,
-    /// Index into the surface's throws.
-    Throw(usize),
-    PeakTorque,
-    /// At neutral, at the lower end, at the upper end.
-    HoldCurrent(usize),
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
-    Better,
-    /// Less than what repeating the measurement may change, or nothing.
-    NoChangeShown,
-    /// It changed, and neither is better: a throw beyond what is asked.
-    Changed,
-    Worse,
-}
-
-/// A quantity before and after.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Change {
-    pub what: What,
-    /// As measured; of a knee or tight spot `None` where that side has none.
-    pub before: Option<Quantity>,
-    pub after: Option<Quantity>,
-    /// After − before, with its own 95 % interval.
-    pub change: Quantity,
-    /// The smallest change that would be called in 95 of 100 repeats, were it tested first of all compared.
-    pub smallest_seen: f64,
-    /// Probability of so large a change where there is none; adjusted for all that was compared.
-    pub p: f64,
-    pub p_of_all: f64,
-    pub verdict: Verdict,
-}
-
-/// In what the recordings differ besides the fix, or fall short.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Caution {
-    Rig(String, String),
-    Channels {
-        only_before: Vec<String>,
-        only_after: Vec<String>,
-    },
-    TorqueFrom(TorqueSource, TorqueSource),
-    Servo(String, String),
-    Air {
-        before_c: f64,
-        after_c: f64,
-    },
-    Speed {
-        before_deg_s: f64,
-        after_deg_s: f64,
-    },
-    Supply {
-        before_v: f64,
-        after_v: f64,
-    },
-    Unfinished {
-        after: bool,
-        why: String,
-    },
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
-    Better,
-    NoChangeShown,
-    /// Something is worse, whatever else is better.
-    Worse,
-    NothingComparable,
-}
-
-/// What the comparison came to.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Proof {
-    pub changes: Vec<Change>,
-    /// Measured on one side alone, or without an interval.
-    pub left_out: Vec<What>,
-    pub cautions: Vec<Caution>,
-    pub outcome: Outcome,
-}
-
-/// A change on its way: estimated, not judged yet.
-struct Found {
-    what: What,
-    before: Option<Quantity>,
-    after: Option<Quantity>,
-    difference: Difference,
-    /// Places that were searched for it.
-    places: f64,
-    /// Which way is better: −1 less, +1 more; 0 neither.
-    better: f64,
-}
-
-/// Compares two recordings of one surface.
-pub fn compare(surface: &Surface, before: &Side, after: &Side) -> Proof {
-    let cautions = cautions(before, after);
-    let mut pairing = Pairing::of(before, after);
-    pairing.curve();
-    pairing.rest(surface);
-    let Pairing {
-        found, left_out, ..
-    } = pairing;
-    let p: Vec<f64> = found
-        .iter()
-        .map(|f| (f.difference.p() * f.places).min(1.0))
-        .collect();
-    let adjusted = holm(&p);
-    let count = found.len() as f64;
-    let changes: Vec<Change> = found
-        .iter()
-        .zip(p.iter().zip(adjusted))
-        .map(|(f, (&p, p_of_all))| Change {
-            what: f.what,
-            before: f.before,
-            after: f.after,
-            change: f.difference.quantity(),
-            smallest_seen: f
-                .difference
-                .smallest_seen(FALSE_ALARM_RATE / (count * f.places)),
-            p,
-            p_of_all,
-            verdict: verdict(f, p_of_all),
-        })
-        .collect();
-    let any = |verdict| changes.iter().any(|c| c.verdict == verdict);
-    let outcome = if changes.is_empty() {
-        Outcome::NothingComparable
-    } else if any(Verdict::Worse) {
-        Outcome::Worse
-    } else if any(Verdict::Better) {
-        Outcome::Better
-    } else {
-        Outcome::NoChangeShown
-    };
-    Proof {
-        changes,
-        left_out,
-        cautions,
-        outcome,
-    }
-}
-
-fn verdict(found: &Found, p_of_all: f64) -> Verdict {
-    if p_of_all > FALSE_ALARM_RATE {
-        return Verdict::NoChangeShown;
-    }
-    match found.better * found.difference.value {
-        way if way > 0.0 => Verdict::Better,
-        way if way < 0.0 => Verdict::Worse,
-        _ => Verdict::Changed,
-    }
-}
-
 /// Both sides, and what has been found of them.
-struct Pairing<'a> {
-    before: &'a Measured,
-    after: &'a Measured,
+pub(super) struct Pairing<'a> {
+    pub(super) before: &'a Measured,
+    pub(super) after: &'a Measured,
+    surface: &'a Surface,
+    repeats: Vec<&'a Measured>,
     /// Torque by the same sensor, or by the same servo's power.
     same_scale: bool,
     same_servo: bool,
     same_source: bool,
-    found: Vec<Found>,
-    left_out: Vec<What>,
+    pub(super) found: Vec<Found>,
+    pub(super) left_out: Vec<What>,
 }
 
 impl<'a> Pairing<'a> {
-    fn of(before: &Side<'a>, after: &Side<'a>) -> Self {
+    pub fn of(
+        before: &Side<'a>,
+        after: &Side<'a>,
+        surface: &'a Surface,
+        repeats: &[&'a Measured],
+    ) -> Self {
         let (b, a) = (before.measured, after.measured);
         let same_servo = !differ(before.servo, after.servo);
         // Both were read by one calibration: of two servos it is at most one's.
@@ -225,6 +44,8 @@ impl<'a> Pairing<'a> {
         Self {
             before: b,
             after: a,
+            surface,
+            repeats: repeats.to_vec(),
             same_scale: before.rig == after.rig,
             same_servo,
             same_source: b.torque_from == a.torque_from && readable,
@@ -234,7 +55,13 @@ impl<'a> Pairing<'a> {
     }
 
     /// The difference of two budgets: scatter and what is each one's own from both, the shared as far as it is left.
-    fn difference(&self, before: &Budget, after: &Budget) -> Option<Difference> {
+    /// `spread`: what repeats scattered by, counted in place of both sides' scatter where it is more; with whether it was.
+    pub(super) fn difference(
+        &self,
+        before: &Budget,
+        after: &Budget,
+        spread: Option<Spread>,
+    ) -> Option<(Difference, bool)> {
         let known = |u: f64| (u, f64::INFINITY);
         let mut parts: Vec<Part> = vec![
             (before.scatter_u, before.df),
@@ -242,6 +69,12 @@ impl<'a> Pairing<'a> {
             known(before.own_u),
             known(after.own_u),
         ];
+        let explained = student::combine(&parts).0;
+        let repeated = spread.map(|s| s.of_a_difference());
+        let more = repeated.filter(|r| r.0 > explained);
+        if let Some(repeated) = more {
+            parts = vec![repeated];
+        }
         let (by_b, by_a) = (before.by_servo, after.by_servo);
         let (c_b, c_a) = (
             &self.before.budgets.curve.servo,
@@ -260,7 +93,16 @@ impl<'a> Pairing<'a> {
         } else {
             parts.extend([known(scale_b.abs()), known(scale_a.abs())]);
         }
-        Difference::of(before.value, after.value, &parts)
+        let difference = Difference::of(before.value, after.value, &parts)?;
+        Some((difference, more.is_some()))
+    }
+
+    /// What the repeats say of a quantity; those by another source of torque are no repeats.
+    fn spread(&self, what: What) -> Option<Spread> {
+        let source = self.before.torque_from;
+        let alike = self.repeats.iter().filter(|m| m.torque_from == source);
+        let values: Vec<f64> = alike.filter_map(|m| value_of(m, what)).collect();
+        Spread::of(&values)
     }
 
     fn add(
@@ -281,16 +123,18 @@ impl<'a> Pairing<'a> {
         after: (Option<Budget>, Option<Quantity>),
         places: f64,
     ) {
-        let difference = before
-            .0
-            .zip(after.0)
-            .and_then(|(b, a)| self.difference(&b, &a));
-        match difference {
-            Some(difference) => self.found.push(Found {
+        // What was searched for on one side is held against a bound, not against another value.
+        let spread = self.spread(what).filter(|_| places == 1.0);
+        let both = before.0.zip(after.0);
+        match both.and_then(|(b, a)| self.difference(&b, &a, spread)) {
+            Some((difference, repeats_counted)) => self.found.push(Found {
                 what,
                 before: before.1,
                 after: after.1,
                 difference,
+                p: difference.p(),
+                at_least: false,
+                spread: spread.map(|s| (s, repeats_counted)),
                 places,
                 better,
             }),
@@ -300,7 +144,7 @@ impl<'a> Pairing<'a> {
     }
 
     /// What hangs on torque.
-    fn curve(&mut self) {
+    pub fn curve(&mut self) {
         let (Some(b), Some(a)) = (&self.before.curve, &self.after.curve) else {
             if self.before.curve.is_some() || self.after.curve.is_some() {
                 self.left_out.extend([What::Stiffness, What::Friction]);
@@ -369,6 +213,9 @@ impl<'a> Pairing<'a> {
             Some(unseen(straight, LEAST_KNEE * straight.value.abs()))
         };
         let places = (KNEES_PER_DEG * self.travel_deg()).max(1.0);
+        let at = [knee_b, knee_a].map(|k| k.map(|k| k.at_deg));
+        self.found
+            .extend(self.moved_at_least(up_side, budgets, at, places));
         self.add_searched(
             what,
             -1.0,
@@ -391,10 +238,6 @@ impl<'a> Pairing<'a> {
     }
 
     fn tight_spot(&mut self, b: &Curve, a: &Curve) {
-        let height = |curve: &Curve| {
-            let heights = curve.tight_spots.iter().map(|s| s.height_ncm);
-            heights.max_by(|a, b| a.value.total_cmp(&b.value))
-        };
         let found = [&self.before.budgets, &self.after.budgets].map(|b| b.curve.highest_spot);
         let shares = match self.before.torque_from {
             TorqueSource::SupplyPower => LEAST_SPOT_BY_POWER,
@@ -422,14 +265,14 @@ impl<'a> Pairing<'a> {
         self.add_searched(
             What::TightSpot,
             -1.0,
-            (found[0].or_else(|| absent(found[1], b)), height(b)),
-            (found[1].or_else(|| absent(found[0], a)), height(a)),
+            (found[0].or_else(|| absent(found[1], b)), highest_spot(b)),
+            (found[1].or_else(|| absent(found[0], a)), highest_spot(a)),
             places,
         );
     }
 
     /// What needs no torque.
-    fn rest(&mut self, surface: &Surface) {
+    pub fn rest(&mut self) {
         let whole = |q: Option<Quantity>| (q.as_ref().and_then(Budget::of), q);
         self.add(
             What::Slop,
@@ -437,7 +280,7 @@ impl<'a> Pairing<'a> {
             whole(self.before.slop_deg),
             whole(self.after.slop_deg),
         );
-        for (index, throw) in surface.throws.iter().enumerate() {
+        for (index, throw) in self.surface.throws.iter().enumerate() {
             let reached = |m: &Measured| m.throws.get(index).and_then(|t| t.reached_mm);
             let (b, a) = (reached(self.before), reached(self.after));
             let short =
@@ -466,6 +309,31 @@ impl<'a> Pairing<'a> {
     }
 }
 
+/// A quantity's value in one recording; `None` where it was not measured, or the feature is not there.
+fn value_of(measured: &Measured, what: What) -> Option<f64> {
+    let curve = measured.curve.as_ref();
+    let knee = |up_side: bool| curve?.knees.iter().find(|k| k.up_side == up_side);
+    let quantity = match what {
+        What::Stiffness => curve?.stiffness_ncm_per_deg,
+        What::Friction => curve?.friction_ncm,
+        What::KneePlace { up_side } => knee(up_side)?.at_deg,
+        What::KneeStiffness { up_side } => knee(up_side)?.stiffness_beyond_ncm_per_deg,
+        What::TightSpot => highest_spot(curve?)?,
+        What::Slop => measured.slop_deg?,
+        What::Throw(index) => measured.throws.get(index)?.reached_mm?,
+        What::PeakTorque => measured.load.peak_torque_ncm?,
+        What::HoldCurrent(place) => {
+            return Some(measured.budgets.holds.get(place)?.as_ref()?.value);
+        }
+    };
+    quantity.value.is_finite().then_some(quantity.value)
+}
+
+fn highest_spot(curve: &Curve) -> Option<Quantity> {
+    let heights = curve.tight_spots.iter().map(|s| s.height_ncm);
+    heights.max_by(|a, b| a.value.total_cmp(&b.value))
+}
+
 /// A side without the feature, that may have one up to `floor` which nobody would have found: a rectangle (GUM 4.3.7).
 fn unseen(budget: Budget, floor: f64) -> Budget {
     Budget {
@@ -491,62 +359,4 @@ fn span_ncm(curve: &Curve) -> f64 {
         (l.min(t), h.max(t))
     });
     (high - low).max(0.0)
-}
-
-fn differ(before: Option<&str>, after: Option<&str>) -> bool {
-    before.zip(after).is_some_and(|(b, a)| b != a)
-}
-
-fn cautions(before: &Side, after: &Side) -> Vec<Caution> {
-    let mut found = Vec::new();
-    for (side, is_after) in [(before, false), (after, true)] {
-        found.extend(side.unfinished.map(|why| Caution::Unfinished {
-            after: is_after,
-            why: why.to_owned(),
-        }));
-    }
-    let shown = |name: Option<&str>| name.unwrap_or("none named").to_owned();
-    if before.rig != after.rig {
-        found.push(Caution::Rig(shown(before.rig), shown(after.rig)));
-    }
-    if differ(before.servo, after.servo) {
-        found.push(Caution::Servo(shown(before.servo), shown(after.servo)));
-    }
-    let only = |one: &[String], other: &[String]| -> Vec<String> {
-        one.iter().filter(|c| !other.contains(c)).cloned().collect()
-    };
-    let (only_before, only_after) = (
-        only(before.channels, after.channels),
-        only(after.channels, before.channels),
-    );
-    if !(only_before.is_empty() && only_after.is_empty()) {
-        found.push(Caution::Channels {
-            only_before,
-            only_after,
-        });
-    }
-    let (b, a) = (before.measured, after.measured);
-    if b.torque_from != a.torque_from {
-        found.push(Caution::TorqueFrom(b.torque_from, a.torque_from));
-    }
-    let (b, a) = (&b.conditions, &a.conditions);
-    if let Some((before_c, after_c)) = b.air_c.zip(a.air_c)
-        && (after_c - before_c).abs() > AIR_APART_K
-    {
-        found.push(Caution::Air { before_c, after_c });
-    }
-    if let Some((before_deg_s, after_deg_s)) = b.speed_deg_s.zip(a.speed_deg_s)
-        && (after_deg_s / before_deg_s - 1.0).abs() > SPEED_APART
-    {
-        found.push(Caution::Speed {
-            before_deg_s,
-            after_deg_s,
-        });
-    }
-    if let Some((before_v, after_v)) = b.supply_v.zip(a.supply_v)
-        && (after_v - before_v).abs() > SUPPLY_APART_V
-    {
-        found.push(Caution::Supply { before_v, after_v });
-    }
-    found
 }
