@@ -16,7 +16,7 @@ use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
 use crate::report::{CAUTIONS, Checked, at_a_glance};
 use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
-use crate::units::TorqueUnit;
+use crate::units::{TorqueUnit, Unit};
 
 #[derive(Args)]
 #[command(
@@ -240,15 +240,14 @@ fn driven_plan(job: &Job) -> String {
     format!(
         "WHAT WILL MOVE: {}, servo {}\n\
          throws     {}\n\
-         sweep      from {:+.1}° to {:+.1}°, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
+         sweep      from {} to {}, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
          first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
-         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms;\n           \
-         pulses from {:.0} to {:.0} µs only",
+         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
         surface.name,
         servo.tag,
         throws.join(", "),
-        plan.down_deg,
-        plan.up_deg,
+        Unit::Degree.side(plan.down_deg),
+        Unit::Degree.side(plan.up_deg),
         plan.cycles,
         plan.rate_deg_per_s,
         plan.hold_s,
@@ -352,7 +351,7 @@ fn concluded(job: &Job, run: &Run) -> u8 {
 pub fn how_it_ended(run: &Run) -> bool {
     if run.cut.is_some() && run.disarmed {
         let place = run.left_at_deg.map_or(String::new(), |deg| {
-            format!("; the surface stands at {deg:+.1}°")
+            format!("; the surface stands at {}", Unit::Degree.side(deg))
         });
         say(&format!("disarmed   the rig confirmed it{place}"));
     }

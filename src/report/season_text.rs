@@ -218,7 +218,7 @@ pub fn glance(glances: &[Glance], unit: TorqueUnit, width: usize) -> String {
     table_text(&table)
 }
 
-/// No word is torn, units like N·cm/deg among them: what room there is beyond that is shared out.
+/// No word is torn, units like N·cm/° among them: what room there is beyond that is shared out.
 fn settle(table: &mut Table) {
     let whole = [6, 17, 10, 9, 9, 15];
     for (column, least) in table.column_iter_mut().zip(whole) {
