@@ -344,11 +344,17 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
     let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
     let status = checked(job, &whole, run.cut.is_some());
-    if how_it_ended(run) { exit::RIG } else { status }
+    let again = "what was recorded is kept; sweep again when ready";
+    if how_it_ended(run, again) {
+        exit::RIG
+    } else {
+        status
+    }
 }
 
-/// Says where a run that was cut short left the rig, and what went wrong; whether anything did.
-pub fn how_it_ended(run: &Run) -> bool {
+/// Says where a run that was cut short left the rig, and what went wrong; whether anything did. `again`: what to do next
+/// where it was stopped by the user.
+pub fn how_it_ended(run: &Run, again: &str) -> bool {
     if run.cut.is_some() && run.disarmed {
         let place = run.left_at_deg.map_or(String::new(), |deg| {
             format!("; the surface stands at {}", Unit::Degree.side(deg))
@@ -368,7 +374,11 @@ pub fn how_it_ended(run: &Run) -> bool {
         complain(problem);
     }
     if let Some(cut) = &run.cut {
-        complain(&cut.problem());
+        let problem = cut.problem();
+        complain(&match cut {
+            bench::Cut::Stopped { .. } => problem.hint(again),
+            _ => problem,
+        });
     }
     run.cut.is_some() || run.written.problem.is_some()
 }

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use crate::assess::Assessed;
 use crate::cli::record::say;
-use crate::history::settling::Batch;
-use crate::logbook::Logbook;
+use crate::history::settling::{Batch, End, is_last_sound};
+use crate::logbook::{Logbook, Note};
 use crate::problem::Problem;
 use crate::rig::Guard;
 
@@ -25,8 +25,12 @@ pub struct Past {
     pub batches: Vec<Batch>,
     /// Cycles worked so far: by batches, by other sweeps, and by hand as far as a recording says so.
     pub worked: f64,
-    /// The recording of the last batch.
+    /// The recording of the last sound batch.
     pub last: Option<PathBuf>,
+    /// What was noted to be done to hinge, rod or servo last: batches before it say nothing of how the hinge stands now.
+    pub baseline: Option<Note>,
+    /// How the last batch ended within which torque rose.
+    pub rose: Option<String>,
 }
 
 impl Past {
@@ -36,7 +40,10 @@ impl Past {
     /// The folder of the recordings cannot be read.
     pub fn of(logbook: &Logbook, surface_index: usize) -> Result<Self, Problem> {
         let name = &logbook.aircraft().surfaces[surface_index].name;
-        let mut past = Self::default();
+        let mut past = Self {
+            baseline: baseline(logbook, surface_index)?,
+            ..Self::default()
+        };
         for path in logbook.recordings()? {
             if surface_in_head(&path).is_some_and(|of| !of.eq_ignore_ascii_case(name)) {
                 continue;
@@ -60,7 +67,8 @@ impl Past {
             let value = key(name)?.parse::<f64>().ok()?;
             (value.is_finite() && value >= 0.0).then_some(value)
         };
-        let finished = assessed.summary.unfinished.is_none();
+        let end = End::of(assessed.summary.unfinished.as_deref());
+        let finished = end == End::Finished;
         let strokes = &assessed.measured.strokes;
         let seen = strokes.up.max(strokes.down) as f64;
         let cycles = number(CYCLES).filter(|_| finished).unwrap_or(seen);
@@ -68,7 +76,12 @@ impl Past {
         self.worked = cycles_before + cycles;
         let purpose = key("purpose");
         let belongs = matches!(purpose, Some(BREAK_IN | RECHECK));
-        if !belongs || cycles < 1.0 {
+        if !belongs || (cycles < 1.0 && end != End::Rose) {
+            return;
+        }
+        let started: Option<jiff::Timestamp> = key("started").and_then(|v| v.parse().ok());
+        let since = self.baseline.as_ref().map(|note| note.at);
+        if since.is_some_and(|since| started.is_some_and(|at| at < since)) {
             return;
         }
         let curve = assessed.measured.curve.as_ref();
@@ -77,18 +90,22 @@ impl Past {
             cycles,
             stage_deg: number(STAGE_DEG),
             recheck: purpose == Some(RECHECK),
-            started: key("started").and_then(|v| v.parse().ok()),
+            end,
+            started,
             air_c: assessed.measured.conditions.air_c,
             stiffness_ncm_per_deg: curve.map(|c| c.stiffness_ncm_per_deg),
             friction_ncm: curve.map(|c| c.friction_ncm),
             knees_deg: [true, false].map(|up| curve?.nearest_knee(up).map(|k| k.at_deg)),
         });
-        if purpose == Some(BREAK_IN) {
+        if end == End::Rose {
+            self.rose.clone_from(&assessed.summary.unfinished);
+        }
+        if is_last_sound(&self.batches) {
             self.last = Some(path.to_owned());
         }
     }
 
-    /// Lets a guard know the last batch, as it would have seen it.
+    /// Lets a guard know the last sound batch, as it would have seen it.
     pub fn remind(&self, logbook: &Logbook, guard: &mut Guard) {
         let Some(Ok((_, recording))) = self.last.as_ref().map(|path| logbook.read(path)) else {
             return;
@@ -104,6 +121,16 @@ impl Past {
         });
         guard.remember(readings);
     }
+}
+
+/// The latest note of work on a surface or on its servo.
+fn baseline(logbook: &Logbook, surface_index: usize) -> Result<Option<Note>, Problem> {
+    let aircraft = logbook.aircraft();
+    let surface = &aircraft.surfaces[surface_index];
+    let servo = &aircraft.servos[surface.servo_index];
+    let (mut notes, _) = logbook.notes()?;
+    notes.retain(|n| n.event().is_some() && (n.subject == surface.name || n.subject == servo.tag));
+    Ok(notes.into_iter().max_by_key(|n| n.at))
 }
 
 /// The surface that the top of a recording names, if it does: most are of others and need not be read.
