@@ -137,6 +137,9 @@ fn time(job: &Job) -> String {
     }
     let most = f64::from(arguments.cycles_per_stage);
     let left = stages_left(&job.past.batches, &job.stages_deg(), most);
+    if left.is_empty() {
+        return "no time: nothing is left to be worked".to_owned();
+    }
     let whole_s: f64 = left
         .iter()
         .filter_map(|(deg, cycles)| Some(stage_s(job.stage(*deg)?, *cycles)))
