@@ -105,7 +105,7 @@ impl Unit {
     pub fn suffix(self) -> String {
         match self {
             Unit::Torque(unit) => format!(" {unit}"),
-            Unit::Stiffness(unit) => format!(" {unit}/deg"),
+            Unit::Stiffness(unit) => format!(" {unit}/°"),
             Unit::Degree => "°".into(),
             Unit::Millimetre => " mm".into(),
             Unit::Milliampere => " mA".into(),
@@ -133,6 +133,14 @@ impl Unit {
         }
     }
 
+    /// A place on either side of neutral, to a tenth and with its sign: `+23.9°`, `−21.9°`.
+    pub fn side(self, value: f64) -> String {
+        match (value * self.factor()).is_finite() {
+            true => signed(value * self.factor(), 1) + &self.suffix(),
+            false => NOT_A_NUMBER.into(),
+        }
+    }
+
     /// A number as a data sheet or a manual gives it, without zeros at its end: `24 mm`, `0.5°`.
     pub fn given(self, value: f64) -> String {
         let shown = value * self.factor();
@@ -150,7 +158,7 @@ impl Unit {
     }
 
     /// Value and half width of its interval, both to the last of two significant digits of the half width:
-    /// `0.312 ± 0.011 N·cm/deg`.
+    /// `0.312 ± 0.011 N·cm/°`.
     pub fn plus_minus(self, value: f64, half_width: f64) -> String {
         match pair(value * self.factor(), half_width * self.factor()) {
             Some((number, half)) => format!("{number} ± {half}{}", self.suffix()),
@@ -258,6 +266,17 @@ pub fn fixed(value: f64, decimals: i32) -> String {
     }
 }
 
+/// As [`fixed`], with its sign even where it is positive.
+pub fn signed(value: f64, decimals: i32) -> String {
+    let text = fixed(value, decimals);
+    let is_nought = text.bytes().all(|b| matches!(b, b'0' | b'.'));
+    if value > 0.0 && value.is_finite() && !is_nought {
+        format!("+{text}")
+    } else {
+        text
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -282,7 +301,7 @@ mod tests {
     fn an_uncertainty_has_two_digits_and_the_value_matches_it() {
         assert_eq!(
             Unit::Stiffness(NCM).plus_minus(0.31234, 0.01061),
-            "0.312 ± 0.011 N·cm/deg"
+            "0.312 ± 0.011 N·cm/°"
         );
         assert_eq!(Unit::Degree.plus_minus(16.2, 0.6), "16.20 ± 0.60°");
         assert_eq!(Unit::Share.plus_minus(0.2412, 0.013), "24.1 ± 1.3 %");
@@ -364,6 +383,15 @@ mod tests {
     }
 
     #[test]
+    fn a_side_of_neutral_has_a_plus_or_a_true_minus_and_neutral_none() {
+        assert_eq!(Unit::Degree.side(23.94), "+23.9°");
+        assert_eq!(Unit::Degree.side(-21.9), "−21.9°");
+        assert_eq!(Unit::Degree.side(0.04), "0.0°");
+        assert_eq!(Unit::Degree.side(f64::INFINITY), NOT_A_NUMBER);
+        assert_eq!(signed(-0.001, 2), "0.00");
+    }
+
+    #[test]
     fn a_given_number_has_no_idle_zeros() {
         assert_eq!(Unit::Millimetre.given(24.0), "24 mm");
         assert_eq!(Unit::Millimetre.given(23.857), "23.86 mm");
@@ -383,7 +411,7 @@ mod tests {
         );
         assert_eq!(
             Unit::Stiffness(TorqueUnit::KilogramCentimetre).plus_minus(0.312, 0.011),
-            "0.0318 ± 0.0011 kg·cm/deg"
+            "0.0318 ± 0.0011 kg·cm/°"
         );
     }
 

@@ -1,5 +1,6 @@
 //! `break-in`: a hinge worked in, batch by batch and stage by stage, until it has settled.
 
+mod ahead;
 mod past;
 mod said;
 
@@ -9,30 +10,53 @@ use std::sync::Arc;
 
 use clap::Args;
 
+use self::said::Onward;
 use super::complain;
 use super::record::{Record, a_line, say};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
+use super::show;
 use super::sweep::{agreed, cautions, how_it_ended, opened, surface_named};
 use crate::aircraft::{Surface, TripPoints};
-use crate::history::settling::{REST_H, Standing, State, next_stage, stand};
+use crate::history::settling::{
+    REST_H, Standing, State, cycles_to_tell, spent, stages_left, stand, stop,
+};
 use crate::logbook::{CYCLES, CYCLES_BEFORE, Logbook, Past, RECHECK, STAGE_DEG, WORKED_IN};
 use crate::problem::{Problem, exit};
 use crate::rig::{Asked, Cut, Guard, Line, Rig, Run, Stage, SweepPlan, Way, stages};
 use crate::units::TorqueUnit;
 
+const BAUD: u32 = 115_200;
+const STAGES: &str = "20,30,45";
+const CYCLES_PER_STAGE: u32 = 60;
+const BATCH: u32 = 10;
+/// Per cent.
+const RISE: f64 = 25.0;
+/// Degrees a second.
+const RATE: f64 = 30.0;
+/// Seconds.
+const HOLD: f64 = 0.4;
+/// Between two batches, s: about, and for the forecast alone.
+const PAUSE_S: f64 = 1.0;
+/// The `#` key of a batch that was worked although the hinge had been stopped.
+const AFTER_STOP: &str = "after_stop";
+
 #[derive(Args)]
 #[command(
     after_help = "Example:\n  hingewright break-in \"left elevator\" --port /dev/ttyACM0 --logbook dunlin\n\n\
                   It goes on where it was: cycles worked so far are read from the logbook.\n\
-                  Exit status: 0 settled, or all stages are through; 1 not settled, or stiffer than before; 3 if the rig failed,\n\
-                  tripped, or the run was stopped."
+                  Exit status: 0 settled in all its stages; 1 not settled, or stiffer than before; 2 a file or an argument could not be \
+                  used, and nothing was moved; 3 the rig failed or tripped, or you stopped it."
 )]
 pub struct Arguments {
     /// The surface, as aircraft.toml calls it
     surface: String,
-    #[command(flatten)]
-    port: PortArguments,
+    /// The rig's serial port
+    #[arg(long, value_name = "PATH", required_unless_present = "dry_run")]
+    port: Option<String>,
+    /// Bits per second of the line; a rig with USB of its own does not mind
+    #[arg(long, value_name = "N", default_value_t = BAUD)]
+    baud: u32,
     /// The logbook: a folder with aircraft.toml in it
     #[arg(long, value_name = "DIR")]
     logbook: PathBuf,
@@ -40,32 +64,35 @@ pub struct Arguments {
     #[arg(long, value_name = "FILE")]
     aircraft: Option<PathBuf>,
     /// Deflections of the stages, degrees to each side; each ends at the surface's greatest throw (common practice, no source)
-    #[arg(long, value_name = "DEG,…", value_delimiter = ',', default_value = "20,30,45", value_parser = super::number_between::<2, 90>)]
+    #[arg(long, value_name = "DEG,…", value_delimiter = ',', default_value = STAGES, value_parser = super::number_between::<2, 90>)]
     stages: Vec<f64>,
     /// Let stages go beyond the surface's throws
     #[arg(long)]
     beyond_throws: bool,
-    /// Cycles of a stage at most
-    #[arg(long, value_name = "N", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=5000))]
+    /// Cycles of a stage at most, counting those that it has had already
+    #[arg(long, value_name = "N", default_value_t = CYCLES_PER_STAGE, value_parser = clap::value_parser!(u32).range(1..=5000))]
     cycles_per_stage: u32,
     /// Cycles of one batch: a recording of its own, after which it is looked at how the hinge stands
-    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u32).range(2..=200))]
+    #[arg(long, value_name = "N", default_value_t = BATCH, value_parser = clap::value_parser!(u32).range(2..=200))]
     batch: u32,
-    /// Stop at once where torque (or current) is above the batch before's at like angles by this many per cent
-    #[arg(long, value_name = "PERCENT", default_value_t = 25.0, value_parser = super::number_between::<1, 500>)]
+    /// Stop at once where torque (or current) is above the last sound batch's at like angles by this many per cent
+    #[arg(long, value_name = "PERCENT", default_value_t = RISE, value_parser = super::number_between::<1, 500>)]
     rise: f64,
     /// Stop at once above this torque, N·cm
     #[arg(long, value_name = "NCM", value_parser = super::number_between::<0, 100_000>)]
     most_torque: Option<f64>,
     /// Speed of the surface, degrees a second
-    #[arg(long, value_name = "DEG_S", default_value_t = 30.0, value_parser = super::number_between::<2, 200>)]
+    #[arg(long, value_name = "DEG_S", default_value_t = RATE, value_parser = super::number_between::<2, 200>)]
     rate: f64,
     /// Hold at each end, seconds
-    #[arg(long, value_name = "S", default_value_t = 0.4, value_parser = super::number_between::<0, 60>)]
+    #[arg(long, value_name = "S", default_value_t = HOLD, value_parser = super::number_between::<0, 60>)]
     hold: f64,
     /// One measurement after a rest of 12 hours or more, which confirms that the hinge has settled
     #[arg(long)]
     recheck: bool,
+    /// Go on after a stop because the hinge got stiffer: you have looked at it, and it is held against the last sound batch
+    #[arg(long)]
+    after_stop: bool,
     /// With a rig that only measures: so many cycles were worked by hand since the last recording; record you moving it
     #[arg(long, value_name = "CYCLES", value_parser = clap::value_parser!(u32).range(0..=100_000))]
     hand: Option<u32>,
@@ -78,6 +105,9 @@ pub struct Arguments {
     /// Take the cautions as read and do not ask
     #[arg(long)]
     yes: bool,
+    /// Say what would be done, ask the rig who it is if --port is given, and move nothing
+    #[arg(long)]
+    dry_run: bool,
     /// Unit of torque in what is shown: ncm, kgcm, ozin or nm
     #[arg(long, value_name = "UNIT", default_value = "ncm")]
     units: TorqueUnit,
@@ -101,7 +131,13 @@ struct Job<'a> {
 }
 
 fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
-    let logbook = opened(&arguments.logbook, arguments.aircraft.as_deref(), None)?;
+    let scratch = tempfile::tempdir();
+    let scratch = scratch.as_ref().ok().map(tempfile::TempDir::path);
+    let logbook = opened(
+        &arguments.logbook,
+        arguments.aircraft.as_deref(),
+        scratch.filter(|_| arguments.dry_run),
+    )?;
     let aircraft = logbook.aircraft();
     let surface_index = surface_named(&arguments.surface, aircraft)?;
     let surface = &aircraft.surfaces[surface_index];
@@ -133,15 +169,38 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
         trip: aircraft.trip_points(surface),
         past,
     };
+    if let Some(status) = ahead::forbidden(&job) {
+        return Ok(status);
+    }
+    let Some(port) = &arguments.port else {
+        say(&match arguments.hand {
+            Some(cycles) => ahead::by_hand(&job, cycles),
+            None => ahead::driven(&job),
+        });
+        say(NOT_MOVED);
+        return Ok(exit::NO_FAULT);
+    };
+    let port = PortArguments {
+        port: port.clone(),
+        baud: arguments.baud,
+    };
     // From here on it is the rig that fails.
-    on_rig(&mut job).or_else(|problem| {
+    let status = on_rig(&mut job, &port).unwrap_or_else(|problem| {
         complain(&problem);
-        Ok(exit::RIG)
-    })
+        exit::RIG
+    });
+    Ok(status)
 }
 
-fn on_rig(job: &mut Job) -> Result<u8, Problem> {
-    let port = &job.arguments.port;
+const NOT_MOVED: &str = "Nothing was moved (--dry-run).";
+
+/// Says what is wrong with the arguments or a folder. Nothing was moved.
+fn unusable(problem: &Problem) -> u8 {
+    complain(problem);
+    exit::UNUSABLE
+}
+
+fn on_rig(job: &mut Job, port: &PortArguments) -> Result<u8, Problem> {
     let line = open(port)?;
     runtime()?.block_on(async {
         let rig = greet(Arc::clone(&line)).await?;
@@ -150,12 +209,12 @@ fn on_rig(job: &mut Job) -> Result<u8, Problem> {
         match (job.arguments.hand, rig.is_driven()) {
             (Some(cycles), false) => by_hand(job, rig, cycles).await,
             (None, true) => driven(job, line, rig).await,
-            (Some(_), true) => Err(Problem::new(
-                "--hand is for a rig that only measures, and this one drives",
+            (Some(_), true) => Ok(unusable(&Problem::new(
+                "--hand is for a rig that only measures, and this one drives; nothing was moved",
             )
-            .hint("leave --hand out: this rig works the hinge by itself")),
-            (None, false) => Err(Problem::new("this rig only measures: it cannot work a hinge in")
-                .hint("work it by hand, count the cycles, and run it with --hand CYCLES to record how it stands")),
+            .hint("leave --hand out: this rig works the hinge by itself"))),
+            (None, false) => Ok(unusable(&Problem::new("this rig only measures: it cannot work a hinge in")
+                .hint("work it by hand, count the cycles, and run it with --hand CYCLES to record how it stands"))),
         }
     })
 }
@@ -169,53 +228,82 @@ impl Job<'_> {
         self.stages.iter().map(|s| s.deg).collect()
     }
 
+    fn stage(&self, deg: f64) -> Option<&Stage> {
+        self.stages.iter().find(|s| (s.deg - deg).abs() < 0.05)
+    }
+
     fn next(&self) -> Option<(f64, f64)> {
-        next_stage(
-            &self.past.batches,
-            &self.stages_deg(),
-            f64::from(self.arguments.cycles_per_stage),
-        )
+        let most = f64::from(self.arguments.cycles_per_stage);
+        let left = stages_left(&self.past.batches, &self.stages_deg(), most);
+        left.first().copied()
     }
 
-    fn plan(&self) -> String {
-        let stages: Vec<String> = self
-            .stages
-            .iter()
-            .map(|s| format!("{:+.1}° to {:+.1}°", s.plan.down_deg, s.plan.up_deg))
-            .collect();
-        let (arguments, worked) = (self.arguments, self.past.worked);
-        let what = if arguments.recheck {
-            "one batch, to see what a rest gave back".to_owned()
-        } else {
-            format!(
-                "batches of {} cycles at {}°/s, {} cycles a stage at most; a stage ends when it has settled",
-                arguments.batch, arguments.rate, arguments.cycles_per_stage
-            )
+    /// How long the hinge has stood still, h.
+    fn rested_h(&self) -> Option<f64> {
+        let last = self.past.batches.last()?.started?;
+        Some(jiff::Timestamp::now().duration_since(last).as_secs_f64() / 3600.0)
+    }
+
+    fn onward(&self) -> Onward {
+        let standing = stand(&self.past.batches);
+        let worked = self.past.batches.iter().rev();
+        let last_deg = worked.filter(|b| !b.recheck).find_map(|b| b.stage_deg);
+        let spent = last_deg.map_or(0.0, |deg| spent(&self.past.batches, deg));
+        let plain = self.command();
+        let (again, recheck) = match self.arguments.hand {
+            // So many more as there were this time; none within the rest.
+            Some(cycles) => (
+                format!("{plain} --hand {}", cycles.max(20)),
+                format!("{plain} --hand 0 --recheck"),
+            ),
+            None => (plain.clone(), format!("{plain} --recheck")),
         };
-        format!(
-            "WHAT WILL MOVE: {}\n\
-             worked     {worked:.0} cycles so far, by the logbook\n\
-             stages     {}\n\
-             batches    {what}\n\
-             stops      at {:.0} % more torque than the batch before at like angles; the rig stops above {:.0} mA,\n           \
-             below {:.2} V, stalled for {:.0} ms",
-            self.surface().name,
-            stages.join(", "),
-            arguments.rise,
-            self.trip.current_ma,
-            self.trip.supply_v,
-            self.trip.stall_ms,
-        )
+        Onward {
+            again,
+            recheck,
+            note: format!(
+                "hingewright note \"{}\" \"what was done\" --kind hinge-work --logbook {}",
+                self.surface().name,
+                quoted(&self.logbook.root().display().to_string())
+            ),
+            by_hand: self.arguments.hand.is_some(),
+            through: self.arguments.hand.is_some() || self.next().is_none(),
+            spent,
+            to_tell: spent + cycles_to_tell(&standing, f64::from(self.arguments.batch)),
+        }
     }
 
-    /// The command line that goes on with this.
-    fn again(&self) -> String {
-        format!(
+    /// The command line that goes on with this, but for how many cycles.
+    fn command(&self) -> String {
+        let a = self.arguments;
+        let port = a.port.as_deref().unwrap_or("PORT");
+        let stages: Vec<String> = a.stages.iter().map(f64::to_string).collect();
+        let stages = stages.join(",");
+        let mut line = format!(
             "hingewright break-in \"{}\" --port {} --logbook {}",
             self.surface().name,
-            self.arguments.port.port,
-            self.arguments.logbook.display()
-        )
+            quoted(port),
+            quoted(&a.logbook.display().to_string())
+        );
+        let mut put = |differs: bool, option: String| {
+            if differs {
+                line += " ";
+                line += &option;
+            }
+        };
+        put(a.baud != BAUD, format!("--baud {}", a.baud));
+        if a.hand.is_none() {
+            put(stages != STAGES, format!("--stages {stages}"));
+            put(a.beyond_throws, "--beyond-throws".to_owned());
+            put(a.batch != BATCH, format!("--batch {}", a.batch));
+            put(a.rise != RISE, format!("--rise {}", a.rise));
+            put(a.rate != RATE, format!("--rate {}", a.rate));
+            put(a.hold != HOLD, format!("--hold {}", a.hold));
+            if let Some(most) = a.most_torque {
+                put(true, format!("--most-torque {most}"));
+            }
+        }
+        line
     }
 
     /// A recording of this job, with what stands on top of it.
@@ -252,38 +340,65 @@ impl Job<'_> {
     /// The last word, and the exit status.
     fn conclude(&self) -> u8 {
         let standing = stand(&self.past.batches);
-        let through = self.next().is_none();
+        let onward = self.onward();
         say("");
         say(&said::summary(
             &standing,
             self.past.worked,
-            through,
-            &self.again(),
+            &onward,
             self.arguments.units,
         ));
+        show::standing_caution();
         match standing.state {
-            State::Settled | State::Confirmed => exit::NO_FAULT,
-            State::Stiffer | State::CameBack => exit::FOUND,
-            _ if through && !self.measures_only() => exit::NO_FAULT,
+            State::Settled | State::Confirmed if onward.through => exit::NO_FAULT,
             _ => exit::FOUND,
         }
     }
 
-    fn measures_only(&self) -> bool {
-        self.arguments.recheck || self.arguments.hand.is_some()
+    /// Says how a run was cut short, if it was, and what that leads to; the exit status.
+    fn cut_short(&self, run: &Run) -> Option<u8> {
+        let rose = matches!(run.cut, Some(Cut::Rose(_)));
+        let again = format!(
+            "run it again: it goes on at {:.0} cycles. `{}`",
+            self.past.worked,
+            self.onward().again
+        );
+        if run.cut.is_some() && !rose {
+            say(&format!("worked     {:.0} cycles in all", self.past.worked));
+        }
+        if !how_it_ended(run, &format!("what was recorded is kept; {again}")) {
+            return None;
+        }
+        if rose {
+            say(&format!("next       {}", said::look_first(&self.onward())));
+        } else if !matches!(run.cut, Some(Cut::Stopped { .. })) {
+            say(&format!("next       once that is seen to, {again}"));
+        }
+        show::standing_caution();
+        Some(if rose { exit::FOUND } else { exit::RIG })
     }
 
     /// The stage of the next batch and its cycles; `None` where there is nothing left to do.
     fn due(&self) -> Option<(Stage, u32)> {
-        let stage = |deg: f64| self.stages.iter().find(|s| (s.deg - deg).abs() < 0.05);
         if self.arguments.recheck {
             let worked = self.past.batches.iter().rev();
-            let last = worked.filter_map(|b| b.stage_deg).find_map(stage);
+            let last = worked
+                .filter_map(|b| b.stage_deg)
+                .find_map(|deg| self.stage(deg));
             return Some((*last.or(self.stages.last())?, self.arguments.batch));
         }
         let (deg, left) = self.next()?;
         let cycles = f64::from(self.arguments.batch).min(left.ceil()).max(2.0);
-        Some((*stage(deg)?, cycles as u32))
+        Some((*self.stage(deg)?, cycles as u32))
+    }
+}
+
+/// As a shell takes it for one word.
+fn quoted(text: &str) -> String {
+    if text.contains(char::is_whitespace) {
+        format!("\"{text}\"")
+    } else {
+        text.to_owned()
     }
 }
 
@@ -295,19 +410,22 @@ struct Known {
 }
 
 async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u8, Problem> {
-    say(&job.plan());
+    say(&ahead::driven(job));
     if job.due().is_none() {
         say("\nAll stages are through, and nothing is left to be worked.");
         return Ok(job.conclude());
     }
+    if job.arguments.dry_run {
+        say(NOT_MOVED);
+        return Ok(exit::NO_FAULT);
+    }
     cautions(job.arguments.yes);
     if !job.arguments.yes {
         if !io::stdin().is_terminal() {
-            complain(
+            return Ok(unusable(
                 &Problem::new("nobody can be asked here whether the surface may move")
                     .hint("run it in a terminal, or add --yes once you have read the cautions"),
-            );
-            return Ok(exit::UNUSABLE);
+            ));
         }
         if !agreed(&rig).await? {
             say("Nothing was moved.");
@@ -327,11 +445,8 @@ async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u
         };
         let run = batch(job, asked, stage, cycles, &mut known).await?;
         let standing = job.taken_in(&run.written.path);
-        if how_it_ended(&run) {
-            return Ok(match run.cut {
-                Some(Cut::Rose(_)) => exit::FOUND,
-                _ => exit::RIG,
-            });
+        if let Some(status) = job.cut_short(&run) {
+            return Ok(status);
         }
         let Some(standing) = standing? else {
             return Err(
@@ -347,13 +462,13 @@ async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u
     Ok(job.conclude())
 }
 
-/// A guard that knows the last batch, unless the hinge has rested since: what comes back by that is no tearing.
+/// A guard that knows the last sound batch, unless the hinge has rested since: what comes back by that is no tearing. After
+/// a stop a rest explains nothing.
 fn first_guard(job: &Job) -> Guard {
     let (rise, most) = (0.01 * job.arguments.rise, job.arguments.most_torque);
     let mut guard = Guard::new(rise, most);
-    let last = job.past.batches.last().and_then(|b| b.started);
-    let rested_h = last.map(|at| jiff::Timestamp::now().duration_since(at).as_secs_f64() / 3600.0);
-    if rested_h.is_some_and(|h| h < REST_H) {
+    let stopped = stop(&job.past.batches).is_some();
+    if stopped || job.rested_h().is_some_and(|h| h < REST_H) {
         past::remind(&job.past, job.logbook, &mut guard);
     }
     guard
@@ -372,14 +487,15 @@ async fn batch(
     } else {
         WORKED_IN
     };
-    let keys = job.keys(
-        purpose,
-        &[
-            (CYCLES_BEFORE, format!("{:.0}", job.past.worked)),
-            (CYCLES, cycles.to_string()),
-            (STAGE_DEG, stage.deg.to_string()),
-        ],
-    );
+    let mut of_batch = vec![
+        (CYCLES_BEFORE, format!("{:.0}", job.past.worked)),
+        (CYCLES, cycles.to_string()),
+        (STAGE_DEG, stage.deg.to_string()),
+    ];
+    if stop(&job.past.batches).is_some() {
+        of_batch.push((AFTER_STOP, "yes".to_owned()));
+    }
+    let keys = job.keys(purpose, &of_batch);
     let keys: Vec<(&str, &str)> = keys.iter().map(|(k, v)| (*k, v.as_str())).collect();
     let record = Record::begin(job.logbook, job.surface_index, &keys)?;
     if known.stage_deg != stage.deg {
@@ -407,13 +523,12 @@ async fn batch(
 
 /// A hinge that was worked by hand: the passive rig records how it stands now.
 async fn by_hand(job: &mut Job<'_>, rig: Rig<Asked>, cycles: u32) -> Result<u8, Problem> {
+    say(&ahead::by_hand(job, cycles));
+    if job.arguments.dry_run {
+        say(NOT_MOVED);
+        return Ok(exit::NO_FAULT);
+    }
     job.past.worked += f64::from(cycles);
-    say(&format!(
-        "YOU MOVE: {}\nworked     {:.0} cycles so far, {cycles} of them by hand since the last recording\n\
-         Move it from end to end and back, ten times, about 30° a second, without stopping on the way.",
-        job.surface().name,
-        job.past.worked
-    ));
     cautions(job.arguments.yes);
     if !job.arguments.yes && job.arguments.seconds.is_none() && io::stdin().is_terminal() {
         say("Enter begins, and Enter ends it.");
@@ -437,8 +552,8 @@ async fn by_hand(job: &mut Job<'_>, rig: Rig<Asked>, cycles: u32) -> Result<u8, 
         .await?;
     screen.end();
     let standing = job.taken_in(&run.written.path);
-    if how_it_ended(&run) {
-        return Ok(exit::RIG);
+    if let Some(status) = job.cut_short(&run) {
+        return Ok(status);
     }
     standing?;
     Ok(job.conclude())

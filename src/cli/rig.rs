@@ -11,6 +11,7 @@ use crate::link::port;
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, Drive, RigIdentity};
 use crate::rig::{Asked, Cut, Heard, Line, Live, Rig, Sample};
+use crate::units::fixed;
 
 /// How often a terminal is drawn anew.
 const DRAW_EVERY: Duration = Duration::from_millis(16);
@@ -200,11 +201,7 @@ fn reading(channel: Channel, value: Option<f64>) -> String {
     };
     let gap = if unit == "°" { "" } else { " " };
     match value {
-        Some(value) => {
-            // Minus zero would flicker.
-            let rounded = (value * 10f64.powi(decimals)).round() / 10f64.powi(decimals) + 0.0;
-            format!("{name} {rounded:.*}{gap}{unit}", decimals as usize)
-        }
+        Some(value) => format!("{name} {}{gap}{unit}", fixed(value, decimals)),
         None => format!("{name} –"),
     }
 }

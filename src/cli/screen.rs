@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use crate::recording::Channel;
 use crate::rig::{Coverage, ENOUGH_STROKES, Phase, Progress, Sample};
+use crate::units::{Unit, fixed};
 
 const DRAW_EVERY: Duration = Duration::from_millis(33);
 
@@ -41,9 +42,12 @@ impl Screen {
         if self.terminal {
             if self.due() {
                 let reading = progress.sample.map_or(String::new(), |s| reading(&s));
-                self.draw(&format!(
-                    "{}{phase:28}  {reading}  {:.0} s left",
-                    self.name, progress.left_s
+                self.draw(&line(
+                    &self.name,
+                    &phase,
+                    &reading,
+                    progress.left_s,
+                    width(),
                 ));
             }
         } else if self.name.is_empty() && self.phase.as_ref() != Some(&phase) {
@@ -87,10 +91,7 @@ impl Screen {
     }
 
     fn draw(&self, text: &str) {
-        let width = console::Term::stderr()
-            .size_checked()
-            .map_or(80, |(_, w)| usize::from(w));
-        let text = console::truncate_str(text, width.saturating_sub(1), "…");
+        let text = console::truncate_str(text, width(), "…");
         let mut out = io::stderr();
         let _ = write!(out, "\r\x1b[2K{text}");
         let _ = out.flush();
@@ -101,6 +102,27 @@ impl Screen {
             let _ = write!(io::stderr(), "\r\x1b[2K");
         }
     }
+}
+
+/// Columns that a line may take.
+fn width() -> usize {
+    console::Term::stderr()
+        .size_checked()
+        .map_or(80, |(_, w)| usize::from(w))
+        .saturating_sub(1)
+}
+
+/// The line of a run under way. What is left to wait stands at its end whatever the width; what matters least goes first.
+fn line(name: &str, phase: &str, reading: &str, left_s: f64, width: usize) -> String {
+    let left = format!("{left_s:.0} s left");
+    let all = [
+        format!("{name}{phase:28}  {reading}  {left}"),
+        format!("{name}{phase}  {reading}  {left}"),
+        format!("{phase}  {reading}  {left}"),
+        format!("{phase}  {left}"),
+    ];
+    let fits = |text: &String| console::measure_text_width(text) <= width;
+    all.iter().find(|t| fits(t)).unwrap_or(&left).clone()
 }
 
 fn phase_words(phase: Phase) -> String {
@@ -116,18 +138,45 @@ fn phase_words(phase: Phase) -> String {
 }
 
 fn reading(sample: &Sample) -> String {
-    let value = |channel, decimals: usize, unit: &str| {
-        sample.get(channel).map(|v| format!("{v:.decimals$}{unit}"))
-    };
+    let value =
+        |channel, decimals: i32, unit: &str| sample.get(channel).map(|v| fixed(v, decimals) + unit);
     let effort = value(Channel::TorqueNcm, 1, " N·cm")
         .or_else(|| value(Channel::ForceN, 1, " N"))
         .or_else(|| value(Channel::CurrentMa, 0, " mA"));
     let angle = sample
         .get(Channel::AngleDeg)
-        .map(|deg| format!("{deg:+6.1}°"));
+        .map(|deg| format!("{:>6}", Unit::Degree.side(deg)));
     [angle, effort]
         .into_iter()
         .flatten()
         .collect::<Vec<_>>()
         .join("  ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_left_to_wait_is_never_cut_off() {
+        let name = "stage 23.9°, 182 worked: ";
+        let phases = [
+            Phase::Nudging,
+            Phase::Growing { up: false },
+            Phase::Cycling {
+                number: 200,
+                of: 200,
+            },
+        ];
+        for phase in phases.map(phase_words) {
+            for width in [45, 79, 110] {
+                let drawn = line(name, &phase, "−21.9°  −12.3 N·cm", 1047.0, width);
+                assert!(console::measure_text_width(&drawn) <= width, "{drawn}");
+                assert!(drawn.contains(&phase), "{drawn}");
+                assert!(drawn.ends_with("  1047 s left"), "{drawn}");
+            }
+            let at_80 = line(name, &phase, "−21.9°  −12.3 N·cm", 1047.0, 79);
+            assert!(at_80.contains("N·cm"), "{at_80}");
+        }
+    }
 }

@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 
 use crate::problem::exit;
-use crate::report::{Checked, text};
+use crate::report::{Checked, STANDING_CAUTION, text};
 use crate::units::TorqueUnit;
 use crate::verdict::Verdict;
 
@@ -46,6 +46,13 @@ pub fn found(checked: &[Checked], unit: TorqueUnit) -> io::Result<()> {
     }
     writeln!(out, "{}", text::overview(checked, unit, width))?;
     out.flush()
+}
+
+/// The caution that stands under every result.
+pub fn standing_caution() {
+    let bold = anstyle::Style::new().bold();
+    // A closed pipe is nobody to talk to.
+    let _ = writeln!(anstream::stdout(), "{bold}{STANDING_CAUTION}{bold:#}");
 }
 
 /// The exit status that a verdict gives.

@@ -16,7 +16,7 @@ use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
 use crate::report::{CAUTIONS, Checked, at_a_glance};
 use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
-use crate::units::TorqueUnit;
+use crate::units::{TorqueUnit, Unit};
 
 #[derive(Args)]
 #[command(
@@ -240,15 +240,14 @@ fn driven_plan(job: &Job) -> String {
     format!(
         "WHAT WILL MOVE: {}, servo {}\n\
          throws     {}\n\
-         sweep      from {:+.1}° to {:+.1}°, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
+         sweep      from {} to {}, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
          first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
-         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms;\n           \
-         pulses from {:.0} to {:.0} µs only",
+         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
         surface.name,
         servo.tag,
         throws.join(", "),
-        plan.down_deg,
-        plan.up_deg,
+        Unit::Degree.side(plan.down_deg),
+        Unit::Degree.side(plan.up_deg),
         plan.cycles,
         plan.rate_deg_per_s,
         plan.hold_s,
@@ -345,14 +344,20 @@ fn concluded(job: &Job, run: &Run) -> u8 {
     }
     let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
     let status = checked(job, &whole, run.cut.is_some());
-    if how_it_ended(run) { exit::RIG } else { status }
+    let again = "what was recorded is kept; sweep again when ready";
+    if how_it_ended(run, again) {
+        exit::RIG
+    } else {
+        status
+    }
 }
 
-/// Says where a run that was cut short left the rig, and what went wrong; whether anything did.
-pub fn how_it_ended(run: &Run) -> bool {
+/// Says where a run that was cut short left the rig, and what went wrong; whether anything did. `again`: what to do next
+/// where it was stopped by the user.
+pub fn how_it_ended(run: &Run, again: &str) -> bool {
     if run.cut.is_some() && run.disarmed {
         let place = run.left_at_deg.map_or(String::new(), |deg| {
-            format!("; the surface stands at {deg:+.1}°")
+            format!("; the surface stands at {}", Unit::Degree.side(deg))
         });
         say(&format!("disarmed   the rig confirmed it{place}"));
     }
@@ -369,7 +374,11 @@ pub fn how_it_ended(run: &Run) -> bool {
         complain(problem);
     }
     if let Some(cut) = &run.cut {
-        complain(&cut.problem());
+        let problem = cut.problem();
+        complain(&match cut {
+            bench::Cut::Stopped { .. } => problem.hint(again),
+            _ => problem,
+        });
     }
     run.cut.is_some() || run.written.problem.is_some()
 }

@@ -30,6 +30,7 @@ fn batches(stiffness: &[f64], u: f64) -> Vec<Batch> {
             cycles: 10.0,
             stage_deg: Some(20.0),
             recheck: false,
+            end: End::Finished,
             started: at(k as f64 / 12.0),
             air_c: Some(21.0),
             stiffness_ncm_per_deg: Some(quantity(value, u)),
@@ -184,18 +185,84 @@ fn sessions_far_apart_in_temperature_are_compared_with_a_warning() {
 #[test]
 fn a_stage_ends_when_it_has_settled_or_its_cycles_are_spent() {
     let stages = [20.0, 30.0];
-    assert_eq!(next_stage(&[], &stages, 60.0), Some((20.0, 60.0)));
+    assert_eq!(
+        stages_left(&[], &stages, 60.0),
+        [(20.0, 60.0), (30.0, 60.0)]
+    );
     let all = batches(&SETTLED, 0.002);
-    assert_eq!(next_stage(&all[..3], &stages, 60.0), Some((20.0, 30.0)));
-    assert_eq!(
-        next_stage(&all, &stages, 60.0),
-        Some((30.0, 60.0)),
-        "settled"
-    );
-    assert_eq!(
-        next_stage(&all[..3], &stages, 30.0),
-        Some((30.0, 30.0)),
-        "spent"
-    );
-    assert_eq!(next_stage(&all[..3], &stages[..1], 30.0), None);
+    let left = |batches: &[Batch], most| stages_left(batches, &stages, most);
+    assert_eq!(left(&all[..3], 60.0), [(20.0, 30.0), (30.0, 60.0)]);
+    assert_eq!(left(&all, 60.0), [(30.0, 60.0)], "settled");
+    assert_eq!(left(&all[..3], 30.0), [(30.0, 30.0)], "spent");
+    assert_eq!(stages_left(&all[..3], &stages[..1], 30.0), []);
+}
+
+#[test]
+fn a_stop_is_remembered_and_what_follows_is_held_against_the_last_sound_batch() {
+    // Torn in the third batch. Worked on as it is, the fourth is no stiffer than the third, and yet than the second.
+    let mut all = batches(&[0.32, 0.300, 0.33, 0.331, 0.301, 0.300], 0.002);
+    assert_eq!(stop(&all[..2]), None);
+    let stopped = stop(&all[..3]).unwrap();
+    assert_eq!(stopped.batch, &all[2]);
+    assert!((stopped.change.unwrap().share - 0.1).abs() < 1e-9);
+    let still = stop(&all[..4]).unwrap();
+    assert!((still.change.unwrap().by.value - 0.031).abs() < 1e-9);
+    assert_eq!(stand(&all[..4]).state, State::Stiffer);
+    assert!(!is_last_sound(&all[..4]) && is_last_sound(&all[..2]));
+    // A night does not make it sound, nor does a re-check.
+    all[3].started = at(14.0);
+    assert!(stop(&all[..4]).is_some());
+    assert!(stop(&rechecked(all[..3].to_vec(), 0.33, 14.0)).is_some());
+    // One that is as it was before the stop does.
+    assert_eq!(stop(&all[..5]), None);
+    assert!(is_last_sound(&all[..5]));
+    // The torn ones are in no fit and in no step.
+    let step = stand(&all[..5]).change.unwrap();
+    assert!((step.by.value - 0.001).abs() < 1e-9);
+}
+
+#[test]
+fn a_batch_cut_because_torque_rose_is_a_stop_and_one_cut_by_hand_is_none() {
+    let mut all = batches(&[0.32, 0.300, 0.300, 0.299], 0.002);
+    all[2].end = End::of(Some("stopped at 11.2°: 5.10 N·cm there, and no more than"));
+    let told = stop(&all[..3]).unwrap();
+    assert_eq!((told.batch, told.change), (&all[2], None));
+    assert!(!is_last_sound(&all[..3]));
+    assert_eq!(stop(&all), None, "a whole batch, and as it was");
+    all[3].end = End::of(Some("stopped: Ctrl-C"));
+    assert_eq!(all[3].end, End::CutShort);
+    assert!(stop(&all).is_some(), "half a batch shows nothing");
+    assert_eq!(stop(&all[..2]), None);
+}
+
+#[test]
+fn a_re_check_is_movement_and_a_confirmation_stays_one() {
+    let settled = rechecked(batches(&SETTLED, 0.002), 0.301, 11.9);
+    let mut again = settled.clone();
+    again.push(again.last().unwrap().clone());
+    again.last_mut().unwrap().started = at(4.0 / 12.0 + 12.1);
+    let told = stand(&again);
+    assert_eq!(told.state, State::Settled, "0.2 h are no rest");
+    assert!((told.recheck.unwrap().rest_h.unwrap() - 0.2).abs() < 0.01);
+    again[5].started = at(4.0 / 12.0 + 12.0);
+    assert_eq!(stand(&again).state, State::Confirmed);
+}
+
+#[test]
+fn a_rest_that_changed_nothing_is_told_from_one_that_was_too_short_or_gave_back() {
+    let unsettled = || batches(&SETTLED[..3], 0.002);
+    let told = |stiffness, rest_h| stand(&rechecked(unsettled(), stiffness, rest_h)).recheck;
+    assert!(told(0.301, 14.0).unwrap().is_unchanged());
+    assert!(!told(0.301, 3.0).unwrap().is_unchanged());
+    assert!(!told(0.33, 14.0).unwrap().is_unchanged());
+}
+
+#[test]
+fn the_cycles_advised_reach_the_forecasts_end_and_two_batches_beyond() {
+    let few = stand(&batches(&SETTLED[..3], 0.002));
+    assert_eq!(cycles_to_tell(&few, 10.0), 30.0);
+    let mut falling = stand(&batches(&[0.6, 0.5, 0.43, 0.38, 0.35], 0.002));
+    let forecast = &mut falling.stiffness.as_mut().unwrap().forecast;
+    forecast.hi95 = Some(41.0);
+    assert_eq!(cycles_to_tell(&falling, 10.0), 70.0);
 }

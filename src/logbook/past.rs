@@ -4,9 +4,9 @@
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use super::{Logbook, RECHECK, WORKED_IN};
+use super::{Logbook, Note, RECHECK, WORKED_IN};
 use crate::assess::Assessed;
-use crate::history::settling::Batch;
+use crate::history::settling::{Batch, End, is_last_sound};
 use crate::problem::Problem;
 
 /// The `#` keys of a batch.
@@ -22,8 +22,12 @@ pub struct Past {
     pub batches: Vec<Batch>,
     /// Cycles worked so far: by batches, by other sweeps, and by hand as far as a recording says so.
     pub worked: f64,
-    /// The recording of the last batch.
+    /// The recording of the last sound batch.
     pub last: Option<PathBuf>,
+    /// What was noted to be done to hinge, rod or servo last: batches before it say nothing of how the hinge stands now.
+    pub baseline: Option<Note>,
+    /// How the last batch ended within which torque rose.
+    pub rose: Option<String>,
 }
 
 impl Logbook {
@@ -33,7 +37,11 @@ impl Logbook {
     /// The folder of the recordings cannot be read.
     pub fn past(&self, surface_index: usize) -> Result<(Past, Vec<Problem>), Problem> {
         let name = &self.aircraft().surfaces[surface_index].name;
-        let (mut past, mut problems) = (Past::default(), Vec::new());
+        let (baseline, mut problems) = baseline(self, surface_index)?;
+        let mut past = Past {
+            baseline,
+            ..Past::default()
+        };
         for path in self.recordings()? {
             if surface_in_head(&path).is_some_and(|of| !of.eq_ignore_ascii_case(name)) {
                 continue;
@@ -59,7 +67,8 @@ impl Past {
             let value = key(name)?.parse::<f64>().ok()?;
             (value.is_finite() && value >= 0.0).then_some(value)
         };
-        let finished = assessed.summary.unfinished.is_none();
+        let end = End::of(assessed.summary.unfinished.as_deref());
+        let finished = end == End::Finished;
         let strokes = &assessed.measured.strokes;
         let seen = strokes.up.max(strokes.down) as f64;
         let cycles = number(CYCLES).filter(|_| finished).unwrap_or(seen);
@@ -67,7 +76,12 @@ impl Past {
         self.worked = cycles_before + cycles;
         let purpose = key("purpose");
         let belongs = matches!(purpose, Some(WORKED_IN | RECHECK));
-        if !belongs || cycles < 1.0 {
+        if !belongs || (cycles < 1.0 && end != End::Rose) {
+            return;
+        }
+        let started: Option<jiff::Timestamp> = key("started").and_then(|v| v.parse().ok());
+        let since = self.baseline.as_ref().map(|note| note.at);
+        if since.is_some_and(|since| started.is_some_and(|at| at < since)) {
             return;
         }
         let curve = assessed.measured.curve.as_ref();
@@ -76,16 +90,33 @@ impl Past {
             cycles,
             stage_deg: number(STAGE_DEG),
             recheck: purpose == Some(RECHECK),
-            started: key("started").and_then(|v| v.parse().ok()),
+            end,
+            started,
             air_c: assessed.measured.conditions.air_c,
             stiffness_ncm_per_deg: curve.map(|c| c.stiffness_ncm_per_deg),
             friction_ncm: curve.map(|c| c.friction_ncm),
             knees_deg: [true, false].map(|up| curve?.nearest_knee(up).map(|k| k.at_deg)),
         });
-        if purpose == Some(WORKED_IN) {
+        if end == End::Rose {
+            self.rose.clone_from(&assessed.summary.unfinished);
+        }
+        if is_last_sound(&self.batches) {
             self.last = Some(path.to_owned());
         }
     }
+}
+
+/// The latest note of work on a surface or on its servo.
+fn baseline(
+    logbook: &Logbook,
+    surface_index: usize,
+) -> Result<(Option<Note>, Vec<Problem>), Problem> {
+    let aircraft = logbook.aircraft();
+    let surface = &aircraft.surfaces[surface_index];
+    let servo = &aircraft.servos[surface.servo_index];
+    let (mut notes, problems) = logbook.notes()?;
+    notes.retain(|n| n.event().is_some() && (n.subject == surface.name || n.subject == servo.tag));
+    Ok((notes.into_iter().max_by_key(|n| n.at), problems))
 }
 
 /// The surface that the top of a recording names, if it does: most are of others and need not be read.

@@ -159,6 +159,8 @@ pub const OUTCOME: &str = "outcome";
 pub const REMARK: &str = "remark";
 pub const UNFINISHED: &str = "unfinished";
 pub const FINISHED: &str = "finished";
+/// How an outcome begins that says that torque rose while a hinge was worked.
+pub const STOPPED_AT: &str = "stopped at ";
 
 /// A recording, read.
 #[derive(Debug, Clone, Default)]

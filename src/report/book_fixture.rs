@@ -7,7 +7,7 @@ use super::{Checked, fixture};
 use crate::aircraft::{Aircraft, Surface};
 use crate::history::compare::compare;
 use crate::history::season::{Kind, Measure, Reading, Subject, season};
-use crate::history::settling::{Batch, stand};
+use crate::history::settling::{Batch, End, stand};
 
 fn written() -> Timestamp {
     "2026-05-02T10:00:00Z".parse().unwrap()
@@ -27,6 +27,7 @@ fn worked_in() -> WorkedIn {
             cycles: 10.0,
             stage_deg: Some(24.0),
             recheck: false,
+            end: End::Finished,
             started: Some(days_ago(30) + SignedDuration::from_mins(5 * i as i64)),
             air_c: Some(21.0),
             stiffness_ncm_per_deg: Some(fixture::q(value, 0.01)),

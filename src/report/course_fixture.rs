@@ -7,7 +7,7 @@ use super::book::WorkedIn;
 use crate::aircraft::Limits;
 use crate::analysis::{Interval, Quantity};
 use crate::history::season::{Event, Kind, Measure, Reading, Record, Subject, season};
-use crate::history::settling::{Batch, stand};
+use crate::history::settling::{Batch, End, stand};
 
 /// A quantity with a normal interval.
 pub fn quantity(value: f64, u: f64) -> Quantity {
@@ -46,6 +46,7 @@ pub fn worked_in(stages: &[(Option<f64>, usize)], recheck: bool) -> WorkedIn {
                 cycles: 10.0,
                 stage_deg: *deg,
                 recheck: false,
+                end: End::Finished,
                 started: Some(at(n as f64 / 288.0)),
                 air_c: Some(21.0),
                 stiffness_ncm_per_deg: Some(quantity(

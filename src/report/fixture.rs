@@ -360,7 +360,7 @@ pub fn knee(aircraft: &Aircraft) -> Checked<'_> {
                     Kind::Stiffening,
                     Level::Work,
                     Some(16.2),
-                    "Left elevator stiffens from 16.2° (±0.6°): 0.31 N·cm/deg before, 1.2 beyond. Work the hinge in \
+                    "Left elevator stiffens from 16.2° (±0.6°): 0.31 N·cm/° before, 1.2 beyond. Work the hinge in \
                      further before connecting the rod.",
                 ),
                 finding(

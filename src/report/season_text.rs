@@ -305,7 +305,7 @@ fn look_first(rows: &[Row], width: usize) -> String {
     out
 }
 
-/// No word is torn, units like N·cm/deg among them: what room there is beyond that is shared out.
+/// No word is torn, units like N·cm/° among them: what room there is beyond that is shared out.
 fn settle(table: &mut Table) {
     let whole = [6, 17, 10, 10, 9, 15];
     for (column, least) in table.column_iter_mut().zip(whole) {

@@ -358,8 +358,8 @@ mod tests {
             TorqueUnit::KilogramCentimetre,
             80,
         ));
-        assert!(text.contains("kg·cm/deg"));
-        assert!(text.contains("0.0319 ± 0.0011 kg·cm/deg"), "{text}");
+        assert!(text.contains("kg·cm/°"));
+        assert!(text.contains("0.0319 ± 0.0011 kg·cm/°"), "{text}");
     }
 
     #[test]

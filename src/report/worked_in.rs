@@ -1,7 +1,7 @@
 //! How a hinge is worked in, in words: worded once for the terminal and the page. No arithmetic of the trade.
 
 use super::view::quantity;
-use crate::history::settling::{Recheck, Standing, State, WITHIN_SHARE};
+use crate::history::settling::{RECHECK_AFTER_H, Recheck, Standing, State, WITHIN_SHARE};
 use crate::units::{TorqueUnit, Unit, fixed};
 
 /// How it stands, in a few words.
@@ -20,27 +20,28 @@ pub fn state(state: State) -> &'static str {
 /// The state and, while it settles, the forecast.
 pub fn where_it_stands(standing: &Standing, unit: TorqueUnit) -> String {
     let word = state(standing.state);
-    if standing.state != State::Softening {
-        return word.to_owned();
-    }
-    let Some(decay) = &standing.stiffness else {
-        return word.to_owned();
+    let decay = match (standing.state, &standing.stiffness) {
+        (State::Softening, Some(decay)) => decay,
+        _ => return word.to_owned(),
     };
-    let within = format!("to within {:.0} % of", 100.0 * WITHIN_SHARE);
-    let settled = quantity(&decay.settled, Unit::Stiffness(unit));
     let told = &decay.forecast;
-    let cycles = match told.hi95 {
-        Some(hi) if hi < 1.0 => return format!("{word}, and already {within} {settled}"),
+    let within = format!("within {:.0} %", 100.0 * WITHIN_SHARE);
+    let settled = quantity(&decay.settled, Unit::Stiffness(unit));
+    let no_end = "the data do not show yet where it ends";
+    match told.hi95 {
+        Some(hi) if hi < 1.0 => {
+            format!("{word}, and {within} of the settled value already ({settled})")
+        }
+        Some(hi) if told.cycles < 1.0 => format!(
+            "{word}, and near the settled value already ({settled}): {within} of it now, or in {hi:.0} more cycles at the most"
+        ),
         Some(hi) => format!(
-            "{:.0} more cycles ({:.0} to {hi:.0})",
+            "{word}: about {:.0} more cycles ({:.0} to {hi:.0}) until {within} of the settled value ({settled})",
             told.cycles, told.lo95
         ),
-        None => format!(
-            "{:.0} more cycles at least, with no end in sight yet,",
-            told.lo95
-        ),
-    };
-    format!("{word}: {cycles} {within} {settled}")
+        None if told.lo95 < 1.0 => format!("{word}: {no_end}"),
+        None => format!("{word}: {:.0} more cycles or more; {no_end}", told.lo95),
+    }
 }
 
 /// The change from the batch before to the last.
@@ -74,6 +75,10 @@ pub fn fitted(standing: &Standing, unit: TorqueUnit) -> Vec<String> {
 /// The look after a rest.
 pub fn rested(recheck: &Recheck, unit: TorqueUnit) -> String {
     let rest = match recheck.rest_h {
+        Some(hours) if hours < RECHECK_AFTER_H => format!(
+            "after {} h of rest, too short to confirm anything,",
+            fixed(hours, 1)
+        ),
         Some(hours) => format!("after {} h of rest", fixed(hours, 1)),
         None => "after a rest of unknown length".to_owned(),
     };

@@ -70,7 +70,7 @@ impl Cut {
             ))
             .hint("check baud rate, cable and ground; `hingewright rig watch` counts the damaged lines"),
             Cut::Restarted => Problem::new("the rig restarted in mid-run and is disarmed")
-                .hint("a board restarts when its supply sags: give rig and servo separate supplies or leads, then sweep again"),
+                .hint("a board restarts when its supply sags: give rig and servo separate supplies or leads, then begin again"),
             Cut::Tripped { code, detail, at_deg } => tripped(code, detail.as_deref(), *at_deg),
             Cut::Refused { command, reason } => Problem::new(format!("the rig refused {command}: {reason}")).hint(match reason.as_str() {
                 "passive" => "this rig only measures: move the surface by hand or by transmitter; `sweep` records that as well",
@@ -78,7 +78,7 @@ impl Cut {
             }),
             Cut::Unanswered { command } => Problem::new(format!("the rig did not answer {command}, asked three times"))
                 .hint("check cable and baud rate; `hingewright rig watch` shows how many lines come damaged"),
-            Cut::Stopped { how } => Problem::new(format!("stopped: {how}")).hint("what was recorded is kept; sweep again when ready"),
+            Cut::Stopped { how } => Problem::new(format!("stopped: {how}")).hint("what was recorded is kept; run it again when ready"),
             Cut::Disk(problem) | Cut::Unwise(problem) | Cut::Rose(problem) => problem.clone(),
         }
     }
@@ -92,7 +92,7 @@ fn tripped(code: &str, detail: Option<&str>, at_deg: Option<f64>) -> Problem {
     let (what, hint) = match code {
         "over-current" => (
             format!("current over the limit{}", amount("mA")),
-            "look for a binding hinge or linkage there, or a stop in the way, before sweeping again",
+            "look for a binding hinge or linkage there, or a stop in the way, before it is moved again",
         ),
         "over-temperature" => (
             format!("the servo's case too hot{}", amount("°C")),
@@ -104,11 +104,11 @@ fn tripped(code: &str, detail: Option<&str>, at_deg: Option<f64>) -> Problem {
         ),
         "stalled" => (
             "the servo stalled: the surface did not follow".to_owned(),
-            "look for a stop, a binding hinge or a jammed rod there before sweeping again",
+            "look for a stop, a binding hinge or a jammed rod there before it is moved again",
         ),
         "host-lost" => (
             format!("it had not heard this program for too long{}", amount("ms")),
-            "the computer was too busy or asleep: close other programs, and sweep again",
+            "the computer was too busy or asleep: close other programs, and begin again",
         ),
         "sensor-fault" => (
             format!(

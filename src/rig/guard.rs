@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use super::cut::Cut;
 use super::live::Sample;
 use crate::problem::Problem;
-use crate::recording::Channel;
+use crate::recording::{Channel, STOPPED_AT};
 use crate::units::{TorqueUnit, Unit};
 
 /// Width of a step of angle, degrees.
@@ -135,7 +135,7 @@ fn amount(channel: Channel, effort: f64) -> String {
 
 fn rose(angle_deg: f64, channel: Channel, effort: f64, before: f64) -> Problem {
     Problem::new(format!(
-        "stopped at {}: {} there, and no more than {} in the batch before (a rise of {:.0} %)",
+        "{STOPPED_AT}{}: {} there, and no more than {} in the last sound batch (a rise of {:.0} %)",
         Unit::Degree.place(angle_deg),
         amount(channel, effort),
         amount(channel, before),
@@ -146,7 +146,7 @@ fn rose(angle_deg: f64, channel: Channel, effort: f64, before: f64) -> Problem {
 
 fn over(angle_deg: f64, channel: Channel, effort: f64, limit: f64) -> Problem {
     Problem::new(format!(
-        "stopped at {}: {} there, above the limit of {}",
+        "{STOPPED_AT}{}: {} there, above the limit of {}",
         Unit::Degree.place(angle_deg),
         amount(channel, effort),
         amount(channel, limit)

@@ -6,6 +6,7 @@ use super::live::Sample;
 use crate::aircraft::TripPoints;
 use crate::problem::Problem;
 use crate::recording::Channel;
+use crate::units::Unit;
 
 /// How long to look, s.
 const LOOK_S: f64 = 0.6;
@@ -100,10 +101,12 @@ pub(super) async fn before_moving<State>(
     let Some((lowest, highest)) = extremes(&angles) else {
         return Err(no_angle());
     };
-    if lowest.abs().max(highest.abs()) > MOST_DEG {
+    let furthest = if highest > -lowest { highest } else { lowest };
+    if furthest.abs() > MOST_DEG {
         return Err(Cut::Unwise(
             Problem::new(format!(
-                "the angle sensor reads {highest:.1}\u{b0}, which no control surface has"
+                "the angle sensor reads {}, which no control surface has",
+                Unit::Degree.place(furthest)
             ))
             .hint("set its zero with the surface at neutral, and check its scale"),
         ));

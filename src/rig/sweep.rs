@@ -12,6 +12,7 @@ use super::plan::{PulseMap, REST_S, STEP_REST_S, SweepPlan};
 use crate::aircraft::TripPoints;
 use crate::problem::Problem;
 use crate::recording::Channel;
+use crate::units::Unit;
 
 mod spells;
 pub use spells::{Move, Spell, To};
@@ -373,9 +374,10 @@ impl<'a> Sweep<'a> {
             };
             if at_limit {
                 self.notes.push(format!(
-                    "The pulse came to its limit of {pulse_us:.0} \u{b5}s at {:.1}\u{b0}, before the {end_deg:.1}\u{b0} that were wanted: see \
+                    "The pulse came to its limit of {pulse_us:.0} \u{b5}s at {}, before the {} that were wanted: see \
                      pulse_lo_us and pulse_hi_us in the [trip] table of aircraft.toml.",
-                    here.angle_deg
+                    Unit::Degree.place(here.angle_deg),
+                    Unit::Degree.place(end_deg)
                 ));
                 break;
             }
@@ -392,7 +394,8 @@ impl<'a> Sweep<'a> {
 
     fn note_met(&mut self, at_deg: f64, what: &str) {
         self.notes.push(format!(
-            "Growing the deflection ended at {at_deg:.1}\u{b0}: {what}."
+            "Growing the deflection ended at {}: {what}.",
+            Unit::Degree.place(at_deg)
         ));
     }
 
@@ -435,7 +438,8 @@ impl Way {
         }
         Err(Cut::Unwise(
             Problem::new(format!(
-                "at neutral the surface stands {off_deg:+.1}\u{b0} from where it stood before"
+                "at neutral the surface stands {} from where it stood before",
+                Unit::Degree.side(off_deg)
             ))
             .hint("check that rod, arm and angle sensor are tight, and begin again: the way is felt for anew"),
         ))

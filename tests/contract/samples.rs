@@ -68,7 +68,7 @@ fn the_knee_elevator_stiffens_where_and_as_much_as_it_was_made_to() {
     assert_near(&knees[0]["at_deg"], 16.0, 0.7);
     assert_near(&knees[0]["stiffness_beyond_ncm_per_deg"], 0.42 + 0.9, 0.05);
     assert_eq!(result["curve"]["tight_spots"].as_array().unwrap().len(), 0);
-    has_finding(&result, "stiffening", "work", &["16.0", "N·cm/deg"]);
+    has_finding(&result, "stiffening", "work", &["16.0", "N·cm/°"]);
 }
 
 #[test]
