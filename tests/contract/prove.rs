@@ -167,7 +167,7 @@ fn repeats_that_differ_by_more_than_the_cycles_stand_in_for_them() {
 
     // What was done in between begins anew.
     let note = "at,subject,kind,text\n2026-04-02T12:00:00Z,left elevator,hinge-work,pinned\n";
-    bench.put("notes.csv", note.as_bytes().to_vec());
+    bench.put("notes.csv", note.as_bytes());
     let value = proved(&prove(&bench, "before", "after", &["--json"]));
     assert_eq!(value["repeats"]["recordings"], 1);
     assert!(change(&value, "friction_ncm")["repeats"].is_null());
