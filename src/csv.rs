@@ -16,8 +16,9 @@ fn written(field: &str) -> String {
     if field.is_empty() {
         return String::new();
     }
-    // Spaces at either end belong to a field, and not every reader knows that without quotes.
-    let style = match field.trim() == field {
+    // Spaces at either end belong to a field, and not every reader knows that without quotes; a byte order mark at the start of a
+    // file is taken for the file's own.
+    let style = match field.trim() == field && !field.starts_with('\u{feff}') {
         true => QuoteStyle::Necessary,
         false => QuoteStyle::Always,
     };
@@ -76,6 +77,7 @@ mod tests {
         );
         assert_eq!(record(&["two\nlines", "a\rb"]), "\"two\nlines\",\"a\rb\"");
         assert_eq!(record(&[""]), "\"\"");
+        assert_eq!(record(&["\u{feff}a"]), "\"\u{feff}a\"");
     }
 
     proptest::proptest! {

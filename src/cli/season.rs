@@ -1,6 +1,7 @@
 //! `season`: health and trends over the recordings of a logbook, or of all logbooks in a folder by the same rules.
 
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -9,17 +10,18 @@ use jiff::Timestamp;
 use rayon::prelude::*;
 
 use super::{complain, show};
-use crate::history::season::{Event, Level, Subject, outline};
+use crate::history::season::{Event, Level, Reading, Subject, outline};
 use crate::logbook::{Logbook, Source, Story, sources};
 use crate::problem::{Problem, exit};
 use crate::report::season_json::{self, Recordings, Whence};
-use crate::report::season_text;
+use crate::report::{season_text, verdict_words};
 use crate::units::TorqueUnit;
+use crate::verdict::Verdict;
 
 #[derive(Args)]
 #[command(
     after_help = "Examples:\n  hingewright season --logbook dunlin\n  hingewright season --all-in club\n\n\
-                  Exit status: 0 nothing to act on, 1 something to act on, 2 something could not be used (it is named, the rest is shown)."
+                  Exit status: 0 nothing to act on, 1 something to act on (by a trend, a chart, or a surface's latest sweep), 2 something could not be used (it is named, the rest is shown)."
 )]
 pub struct Arguments {
     /// The logbook's folder
@@ -109,6 +111,8 @@ fn of_all(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem>
 struct Told {
     whence: Whence,
     subjects: Vec<Subject>,
+    /// A surface's latest sweep found something, or proved nothing.
+    verdict_asks: bool,
     problems: Vec<Problem>,
 }
 
@@ -119,9 +123,11 @@ fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
     let subjects = outline(&story.readings, &events, source.limits());
     let unusable_results = story.problems.len();
     let mut problems = std::mem::take(&mut story.problems);
+    let standing = standing(&story);
     problems.extend(damaged);
     Ok(Told {
-        whence: whence(source, &story, unusable_results, &problems),
+        whence: whence(source, &story, &standing, unusable_results, &problems),
+        verdict_asks: !standing.is_empty(),
         subjects,
         problems,
     })
@@ -131,17 +137,52 @@ fn status(all: &[Told], all_used: bool) -> u8 {
     let mut subjects = all.iter().flat_map(|told| &told.subjects);
     if !all_used {
         exit::UNUSABLE
-    } else if subjects.any(|s| s.level() == Level::Act) {
+    } else if subjects.any(|s| s.level() == Level::Act) || all.iter().any(|t| t.verdict_asks) {
         exit::FOUND
     } else {
         exit::NO_FAULT
     }
 }
 
-fn whence(source: &Source, story: &Story, unusable_results: usize, problems: &[Problem]) -> Whence {
+/// The latest sweep of each surface, where its verdict asks for something, by the surface's name.
+fn standing(story: &Story) -> Vec<&Reading> {
+    let mut latest: BTreeMap<&str, &Reading> = BTreeMap::new();
+    for reading in story.readings.iter().filter(|r| r.verdict.is_some()) {
+        let of_surface = latest.entry(&reading.surface).or_insert(reading);
+        if (reading.at, &reading.id) > (of_surface.at, &of_surface.id) {
+            *of_surface = reading;
+        }
+    }
+    let asks = |r: &&Reading| r.verdict != Some(Verdict::NoFaultFound);
+    latest.into_values().filter(asks).collect()
+}
+
+fn stands(reading: &&Reading) -> String {
+    let words = reading.verdict.map_or("", verdict_words);
+    format!(
+        "By its latest sweep ({}) the {} is: {words}.",
+        reading.id, reading.surface
+    )
+}
+
+fn whence(
+    source: &Source,
+    story: &Story,
+    standing: &[&Reading],
+    unusable_results: usize,
+    problems: &[Problem],
+) -> Whence {
     let left_out = &story.left_out;
     let refs: Vec<&Problem> = problems.iter().collect();
     let mut remarks = source.remarks(story, &refs);
+    remarks.extend(standing.iter().map(stands));
+    let never = source.never_followed(story);
+    if !never.is_empty() {
+        remarks.push(format!(
+            "Nothing to follow yet of: {}. A finished sweep of each begins its record.",
+            never.join(", ")
+        ));
+    }
     if story.readings.is_empty() {
         remarks.push("No finished recording to look at: sweep a surface, or recheck.".into());
     }

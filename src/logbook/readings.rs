@@ -15,6 +15,8 @@ use super::season::{LeftOut, Source};
 use super::{frame, name};
 use crate::analysis::{Interval, Quantity};
 use crate::history::season::{Measure, Reading};
+use crate::recording::purpose::is_sweep;
+use crate::verdict::Verdict;
 
 /// The columns that a season looks at, besides the quantities.
 const COLUMNS: [&str; 10] = [
@@ -206,6 +208,11 @@ impl<'a> Columns<'a> {
                     surface: surface.to_owned(),
                     servo: self.servo.get(i).map(str::to_owned),
                     torque_from: self.torque_from.get(i).map(str::to_owned),
+                    verdict: self
+                        .verdict
+                        .get(i)
+                        .filter(|_| is_sweep(self.purpose.get(i)))
+                        .and_then(Verdict::from_word),
                     values,
                     stall_share_per_ncm: share.zip(peak).map(|(share, peak)| share / peak),
                 });

@@ -111,6 +111,15 @@ impl Source {
         notes::read(&self.root)
     }
 
+    /// Surfaces of the aircraft file that a story has no reading of.
+    pub fn never_followed(&self, story: &Story) -> Vec<&str> {
+        let surfaces = self.aircraft.iter().flat_map(|a| &a.surfaces);
+        let names = surfaces.map(|s| s.name.as_str());
+        names
+            .filter(|name| story.readings.iter().all(|r| r.surface != *name))
+            .collect()
+    }
+
     /// Whether the aircraft file has such a surface; any may be, where there is no such file.
     pub(super) fn knows(&self, surface: &str) -> bool {
         let file = self.aircraft.as_ref();

@@ -53,6 +53,7 @@ fn readings(surface: &Surface, tag: &str) -> Vec<Reading> {
             surface: surface.name.clone(),
             servo: Some(tag.to_owned()),
             torque_from: Some("torque".into()),
+            verdict: None,
             values,
             stall_share_per_ncm: Some(0.008),
         }

@@ -98,6 +98,7 @@ pub fn readings(days: impl Iterator<Item = f64>, values: impl Fn(f64) -> f64) ->
             surface: "left elevator".into(),
             servo: Some("E1".into()),
             torque_from: Some("torque".into()),
+            verdict: None,
             values: of,
             stall_share_per_ncm: Some(0.011),
         }

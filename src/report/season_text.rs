@@ -5,6 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::season_json::Whence;
 use super::text::{clean, new_table, table_text};
+use super::view::STANDING_CAUTION;
 use crate::history::season::{
     Chart, Crossing, FOR_A_CHART, Kind, Level, Per, Record, Subject, advice,
 };
@@ -33,7 +34,7 @@ pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: us
     for remark in &whence.remarks {
         out += &paragraph(&clean(remark), "  ", width);
     }
-    out
+    out + &paragraph(STANDING_CAUTION, "", width)
 }
 
 /// The whole text of a folder of logbooks, the worst of all on top.
@@ -100,7 +101,7 @@ pub fn club(
             out += &paragraph(&clean(&format!("{name}: {remark}")), "  ", width);
         }
     }
-    out
+    out + &paragraph(STANDING_CAUTION, "", width)
 }
 
 fn recordings(count: usize) -> String {
@@ -175,6 +176,8 @@ fn table(rows: &[Row], unit: TorqueUnit, width: usize) -> String {
 pub(super) fn level(record: &Record) -> &'static str {
     match (record.health.level, record.health.repeat) {
         (Level::Fine, true) => "repeat",
+        // So few readings say nothing of a trend or a change.
+        (Level::Fine, false) if matches!(record.health.chart, Chart::TooFew(_)) => "early",
         (level, _) => level.word(),
     }
 }
@@ -300,7 +303,17 @@ fn look_first(rows: &[Row], width: usize) -> String {
         out += &paragraph(&clean(&line), "  ", width);
     }
     if out.is_empty() && !rows.is_empty() {
-        out += "Nothing asks to be looked at.\n";
+        let early = rows
+            .iter()
+            .all(|row| matches!(row.record.health.chart, Chart::TooFew(_)));
+        let said = match early {
+            true => format!(
+                "Too early to tell: {FOR_A_CHART} recordings of a quantity are needed before its chart says anything."
+            ),
+            false => "Nothing asks to be looked at, as far as trends and charts can tell. Each surface's own verdict is its latest sweep's."
+                .to_owned(),
+        };
+        out += &paragraph(&said, "", width);
     }
     out
 }

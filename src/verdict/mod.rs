@@ -79,6 +79,17 @@ impl Verdict {
             Verdict::Unproven => "unproven",
         }
     }
+
+    pub fn from_word(word: &str) -> Option<Self> {
+        [
+            Verdict::NoFaultFound,
+            Verdict::WorkNeeded,
+            Verdict::DoNotFly,
+            Verdict::Unproven,
+        ]
+        .into_iter()
+        .find(|verdict| verdict.word() == word)
+    }
 }
 
 /// Something found, with its numbers and what to do next in one sentence.

@@ -19,6 +19,7 @@ use rayon::prelude::*;
 use crate::aircraft::Limits;
 use crate::analysis::Quantity;
 use crate::analysis::stats::robust::median;
+use crate::verdict::Verdict;
 
 pub use advice::advice;
 pub use forecast::{Crossing, Per, Trend, groups};
@@ -35,6 +36,8 @@ pub struct Reading {
     pub servo: Option<String>,
     /// Where torque came from: readings of two kinds of sensor are not one series.
     pub torque_from: Option<String>,
+    /// Of a sweep between the throws; `None` of any other recording.
+    pub verdict: Option<Verdict>,
     /// In the order of [`Measure::ALL`].
     pub values: [Option<Quantity>; Measure::COUNT],
     /// Share of stall torque per N·cm at the hinge line, where both were measured.

@@ -264,6 +264,7 @@ fn reading(day: i64, surface: &str, servo: &str, measures: &[(Measure, f64)]) ->
         surface: surface.into(),
         servo: Some(servo.into()),
         torque_from: Some("torque".into()),
+        verdict: None,
         values,
         stall_share_per_ncm: None,
     }

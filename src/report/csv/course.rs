@@ -192,7 +192,8 @@ fn unit_word(unit: crate::units::Unit) -> String {
     match unit {
         Unit::Degree => "deg".into(),
         Unit::Share => "1".into(),
-        other => other.suffix().trim().to_owned(),
+        // As column names have it.
+        other => other.suffix().trim().replace("/°", "/deg"),
     }
 }
 
