@@ -90,7 +90,11 @@ fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
 
 /// The latest finished recording of each surface, in the order of the aircraft file: by the time when it began, and
 /// by name where it does not say.
-fn latest(logbook: &Logbook, paths: &[PathBuf], problems: &mut Vec<Problem>) -> Vec<PathBuf> {
+pub(super) fn latest(
+    logbook: &Logbook,
+    paths: &[PathBuf],
+    problems: &mut Vec<Problem>,
+) -> Vec<PathBuf> {
     let read: Vec<_> = paths.par_iter().map(|path| logbook.read(path)).collect();
     let surfaces = logbook.aircraft().surfaces.len();
     let mut found: Vec<Option<(Option<jiff::Timestamp>, &PathBuf)>> = vec![None; surfaces];

@@ -7,6 +7,7 @@
 pub mod book;
 #[cfg(test)]
 mod fixture;
+pub mod flight;
 pub mod html;
 pub mod json;
 pub mod plot;
