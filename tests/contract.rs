@@ -8,6 +8,8 @@ mod aircraft_file;
 mod bad_input;
 #[path = "contract/bench.rs"]
 mod bench;
+#[path = "contract/flight.rs"]
+mod flight;
 #[path = "contract/json.rs"]
 mod json;
 #[path = "contract/large.rs"]

@@ -128,7 +128,9 @@ fn choose(arguments: &Arguments, aircraft: &Aircraft) -> Result<Vec<usize>, Prob
             .filter(|&i| aircraft.surfaces[i].air.is_some())
             .collect();
         return match all[..] {
-            [] => Err(without_air("no surface of this aircraft has a [surface.air]")),
+            [] => Err(without_air(
+                "no surface of this aircraft has a [surface.air]",
+            )),
             [_, _, ..] if arguments.plot.is_some() => Err(several(aircraft)),
             _ => Ok(all),
         };
@@ -143,7 +145,10 @@ fn choose(arguments: &Arguments, aircraft: &Aircraft) -> Result<Vec<usize>, Prob
     let surface = &aircraft.surfaces[index];
     match surface.air {
         Some(_) => Ok(vec![index]),
-        None => Err(without_air(&format!("the {} has no [surface.air]", surface.name))),
+        None => Err(without_air(&format!(
+            "the {} has no [surface.air]",
+            surface.name
+        ))),
     }
 }
 

@@ -9,6 +9,8 @@ use crate::aircraft::{LinkageSolver, Side, Throw};
 const NM_TO_NCM: f64 = 100.0;
 /// Step in which a balance is looked for, °, before it is narrowed down.
 const STEP_DEG: f64 = 0.25;
+/// Less more than this is not worth a word.
+const CLEARLY_MORE: f64 = 1.02;
 
 pub struct Load<'a> {
     pub asked: &'a Asked,
@@ -111,6 +113,7 @@ impl Load<'_> {
         let ratio = self.ratio(deg);
         let at_arm_ncm = ratio.map(|ratio| sum_ncm.times(ratio));
         let share = at_arm_ncm.zip(self.has_ncm).map(|(a, h)| quotient(a, h));
+        let worse_on_the_way = share.and_then(|share| load.worse_on_the_way(deg, share.value));
         let worst_attack = [-WORST_ATTACK_DEG, WORST_ATTACK_DEG].map(|more| {
             let need = load.need(deg, attack_deg + more, self.fastest_m_s);
             need.sum_ncm.abs()
@@ -136,8 +139,25 @@ impl Load<'_> {
                 .map(|(ratio, has)| worst_attack * ratio / has.value),
             holds: speed(1.0),
             within_share: speed(self.asked.most_share),
-            over: share.is_some_and(|share| share.value > self.asked.most_share),
+            worse_on_the_way,
+            over: share
+                .map(|share| worse_on_the_way.map_or(share.value, |worse| worse.1))
+                .is_some_and(|share| share > self.asked.most_share),
         }
+    }
+
+    /// The greatest share between neutral and a deflection, and where, if it is clearly more than the one there.
+    fn worse_on_the_way(&self, deg: f64, share: f64) -> Option<(f64, f64)> {
+        let has_ncm = self.has_ncm?.value;
+        let steps = (deg.abs() / STEP_DEG) as usize;
+        let on_the_way = (0..=steps).filter_map(|step| {
+            let at = deg.signum() * step as f64 * STEP_DEG;
+            let need = self.need(at, self.asked.attack_deg, self.fastest_m_s);
+            Some((at, need.sum_ncm.abs() * self.ratio(at)? / has_ncm))
+        });
+        on_the_way
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .filter(|worst| worst.1 > CLEARLY_MORE * share)
     }
 
     fn with_hinge(&self, swept: bool) -> Self {

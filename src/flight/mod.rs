@@ -124,10 +124,12 @@ pub struct Row {
     pub share: Option<Part>,
     /// Share with [`WORST_ATTACK_DEG`] more of attack, whichever way is worse.
     pub share_at_worst_attack: Option<f64>,
+    /// Where on the way there more is asked of the servo than at the end, ° and share: a linkage that eases off outwards.
+    pub worse_on_the_way: Option<(f64, f64)>,
     pub holds: Option<Fastest>,
     /// Up to here the share stays below the one asked.
     pub within_share: Option<Fastest>,
-    /// The share is above the one asked.
+    /// The share, there or on the way, is above the one asked.
     pub over: bool,
 }
 

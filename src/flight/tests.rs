@@ -177,17 +177,18 @@ fn at_the_fastest_speed_that_holds_all_of_the_servo_is_used() {
 
 #[test]
 fn where_servo_and_air_balance_a_throw_would_take_all_the_servo_has() {
-    let found = at_speed(85.0, Some(&bench()), &asked());
+    let found = at_speed(100.0, Some(&bench()), &asked());
     let Balance::At { deg, beyond: false } = found.balances[0].balance else {
         panic!("{:?}", found.balances);
     };
     assert!(deg.value < 20.0 && deg.half95.unwrap() > 0.0);
     let mut aircraft = aircraft();
     aircraft.surfaces[0].throws[0].asked_deg = deg.value;
+    aircraft.surfaces[0].air.as_mut().unwrap().fastest_m_s = 100.0;
     let there = estimate(&aircraft, &aircraft.surfaces[0], Some(&bench()), &asked()).unwrap();
     assert!((there.rows[0].share.unwrap().value - 1.0).abs() < 1e-6);
     // Slower, it is beyond the throws: told, without an interval, as not measured.
-    let slow = at_speed(58.0, Some(&bench()), &asked());
+    let slow = at_speed(70.0, Some(&bench()), &asked());
     let Balance::At { deg, beyond: true } = slow.balances[0].balance else {
         panic!("{:?}", slow.balances);
     };
@@ -198,18 +199,37 @@ fn where_servo_and_air_balance_a_throw_would_take_all_the_servo_has() {
     ));
 }
 
-/// Rod and arm nearly in one line at full throw: the servo holds it with little torque.
+/// The arm set forward, rod and arm come nearer to one line at full throw: the servo holds it with less torque.
 #[test]
 fn a_linkage_near_its_dead_point_leaves_more_of_the_servo() {
     let mut aircraft = aircraft();
     let square = estimate(&aircraft, &aircraft.surfaces[0], Some(&bench()), &asked()).unwrap();
-    aircraft.surfaces[0].linkage.as_mut().unwrap().arm_zero_deg = 40.0;
-    aircraft.surfaces[0].linkage.as_mut().unwrap().rod_mm = 86.0;
+    aircraft.surfaces[0].linkage.as_mut().unwrap().arm_zero_deg = 25.0;
+    aircraft.surfaces[0].linkage.as_mut().unwrap().rod_mm = 89.6;
     let leaning = estimate(&aircraft, &aircraft.surfaces[0], Some(&bench()), &asked()).unwrap();
     let share = |e: &Estimate| e.rows[0].share.unwrap().value;
     assert_eq!(square.rows[0].sum_ncm, leaning.rows[0].sum_ncm);
     assert!(leaning.rows[0].ratio.unwrap() < square.rows[0].ratio.unwrap());
     assert!(share(&leaning) < share(&square));
+}
+
+/// Rod and arm pass nearly through one line at the end of the throw: there hardly anything reaches the servo, on the way it
+/// does.
+#[test]
+fn what_is_asked_on_the_way_to_a_throw_is_not_overlooked() {
+    let mut aircraft = aircraft();
+    let level = estimate(&aircraft, &aircraft.surfaces[0], Some(&bench()), &asked()).unwrap();
+    assert!(level.rows.iter().all(|row| row.worse_on_the_way.is_none()));
+    let linkage = aircraft.surfaces[0].linkage.as_mut().unwrap();
+    (linkage.arm_mm, linkage.arm_zero_deg, linkage.rod_mm) = (9.0, 20.0, 94.0);
+    let solver = LinkageSolver::new(linkage).unwrap();
+    let reach = (100..450).map(|k| 0.1 * f64::from(k));
+    let dead = reach.take_while(|deg| solver.ratio_at_surface_deg(*deg).is_some());
+    aircraft.surfaces[0].throws[0].asked_deg = dead.last().unwrap();
+    let eased = estimate(&aircraft, &aircraft.surfaces[0], Some(&bench()), &asked()).unwrap();
+    let row = &eased.rows[0];
+    let (at_deg, share) = row.worse_on_the_way.unwrap();
+    assert!(at_deg > 0.0 && at_deg < row.deg && share > row.share.unwrap().value);
 }
 
 #[test]

@@ -85,9 +85,17 @@ struct ThrowOut<'a> {
     /// The hinge's own torque is not in it: the share is at least that.
     at_least: bool,
     share_at_worst_attack: Option<f64>,
+    /// Only where more is asked on the way than at the throw.
+    worse_on_the_way: Option<OnTheWayOut>,
     holds_up_to: Option<FastestOut>,
     within_share_up_to: Option<FastestOut>,
     above_most_share: bool,
+}
+
+#[derive(Serialize)]
+struct OnTheWayOut {
+    deflection_deg: f64,
+    share: f64,
 }
 
 #[derive(Serialize)]
@@ -172,6 +180,12 @@ fn throw(row: &Row) -> ThrowOut<'_> {
         share: row.share.and_then(part),
         at_least: row.hinge_ncm.is_none(),
         share_at_worst_attack: row.share_at_worst_attack.and_then(number),
+        worse_on_the_way: row
+            .worse_on_the_way
+            .map(|(deflection_deg, share)| OnTheWayOut {
+                deflection_deg,
+                share,
+            }),
         holds_up_to: row.holds.map(fastest),
         within_share_up_to: row.within_share.map(fastest),
         above_most_share: row.over,

@@ -66,7 +66,8 @@ fn findings(one: &SurfaceFlown<'_>, asked: &Asked) -> Vec<String> {
     one.estimate
         .over()
         .map(|row| {
-            let share = row.share.map_or(String::new(), |s| Unit::Share.plain(s.value));
+            let worst = row.share.map(|s| row.worse_on_the_way.map_or(s.value, |worse| worse.1));
+            let share = worst.map_or(String::new(), |share| Unit::Share.plain(share));
             let more = if row.hinge_ncm.is_none() { "at least " } else { "" };
             let slower = match row.within_share {
                 Some(Fastest::UpTo(speed)) => {
@@ -74,7 +75,7 @@ fn findings(one: &SurfaceFlown<'_>, asked: &Asked) -> Vec<String> {
                 }
                 _ => "less throw, for less speed alone does not do it".to_owned(),
             };
-            let cannot = match row.share.is_some_and(|s| s.value > 1.0) {
+            let cannot = match worst.is_some_and(|share| share > 1.0) {
                 true => "; by this estimate the servo cannot hold it at that speed",
                 false => "",
             };
@@ -147,6 +148,16 @@ fn balance(one: &SurfaceFlown<'_>) -> Option<String> {
 fn remarks(one: &SurfaceFlown<'_>) -> Vec<String> {
     let rows = &one.estimate.rows;
     let mut remarks = Vec::new();
+    for row in rows {
+        if let Some((at_deg, share)) = row.worse_on_the_way {
+            remarks.push(format!(
+                "Throw \"{}\": the linkage eases off outwards; on the way, at {}, {} of what the servo has is asked.",
+                row.throw,
+                Unit::Degree.place(at_deg.abs()),
+                Unit::Share.plain(share)
+            ));
+        }
+    }
     for row in rows.iter().filter(|r| r.worst_standing) {
         remarks.push(format!(
             "Throw \"{}\": the air helps; most is asked standing still, and that is shown.",

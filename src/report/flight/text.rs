@@ -108,14 +108,14 @@ fn table(one: &SurfaceFlown<'_>, factor: f64, unit: TorqueUnit, width: usize) ->
         format!("has\n{unit}"),
         "share\n%".to_owned(),
         "attack\n%".to_owned(),
-        "holds up to\nm/s".to_owned(),
+        "holds to\nm/s".to_owned(),
     ]);
     let has = one.estimate.has.map(|has| has.torque_ncm);
     for throw in &one.estimate.rows {
         table.add_row(row(throw, has, unit));
     }
     for column in table.column_iter_mut() {
-        column.set_padding((0, 2));
+        column.set_padding((0, 1));
     }
     table
 }

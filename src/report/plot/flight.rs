@@ -12,11 +12,11 @@ use crate::units::{self, TorqueUnit, Unit};
 
 const TOP: f64 = 176.0;
 const BOTTOM: f64 = 676.0;
-pub const SIZE: (f64, f64) = (1000.0, BOTTOM + 12.0 + 6.2 * ROW);
+pub const SIZE: (f64, f64) = (1000.0, BOTTOM + 12.0 + 5.0 * ROW);
 /// From standing still to the fastest: hues that the colour-blind tell apart (Okabe and Ito), and dashes besides.
 const HUES: [RGBColor; 4] = [GREY, REACHED, MOVING_UP, MOVING_DOWN];
 const DASHES: [Option<(f64, f64)>; 4] =
-    [Some((5.0, 7.0)), Some((14.0, 8.0)), Some((26.0, 8.0)), None];
+    [Some((5.0, 7.0)), Some((14.0, 8.0)), Some((20.0, 8.0)), None];
 
 pub struct Sheet<'a> {
     one: &'a SurfaceFlown<'a>,
