@@ -50,7 +50,7 @@ fn standing_still_the_hinge_is_that_of_the_plant() {
     let ran = flight(&bench, &["--json"]);
     assert_eq!(ran.status, 0, "{}", ran.err);
     let value = flown(&ran);
-    let hinge = elevator(BY_TORQUE).plant.hinge;
+    let hinge = simulate(&elevator(BY_TORQUE), 21).truth;
     for throw in throws(&value) {
         let deg = number(&throw["deflection_deg"]).abs();
         let sign = number(&throw["deflection_deg"]).signum();
@@ -248,4 +248,36 @@ fn the_picture_has_the_speeds_and_what_the_servo_has_and_spares_the_logbook() {
     let ran = flight(&bench, &["--plot", recording.to_str().unwrap()]);
     assert_eq!(ran.status, 2);
     assert_eq!(std::fs::read(recording).unwrap(), kept);
+}
+
+/// How often the hinge's interval, carried through to what is asked standing still, holds the plant's own torque, over 300
+/// sweeps with a torque sensor.
+#[test]
+#[ignore = "half a minute: cargo test --test contract -- --ignored --nocapture hinges_interval"]
+fn the_hinges_interval_holds_the_truth_nineteen_times_in_twenty() {
+    let bench = book(0.001);
+    let (mut held, mut count, mut off) = (0.0, 0.0, 0.0);
+    for seed in 1..=300 {
+        let made = simulate(&elevator(BY_TORQUE), seed);
+        let truth = made.truth;
+        let mut bytes = b"# surface=left elevator\n".to_vec();
+        bytes.extend(made.capture);
+        bench.put("recordings/sweep.log", bytes);
+        for throw in throws(&flown(&flight(&bench, &["--json"]))) {
+            let deg = number(&throw["deflection_deg"]);
+            let asked = truth.stiffness_ncm_per_deg * deg.abs()
+                + truth.friction_ncm
+                + deg.signum() * truth.neutral_torque_ncm;
+            let sum = &throw["sum_ncm"];
+            let (low, high) = (number(&sum["lo95"]), number(&sum["hi95"]));
+            count += 1.0;
+            off += number(&sum["value"]) - asked;
+            held += f64::from(u8::from(low <= asked && asked <= high));
+        }
+    }
+    println!(
+        "held in {held} of {count}, off by {} N·cm on average",
+        off / count
+    );
+    assert!((0.93..=0.97).contains(&(held / count)), "{held} of {count}");
 }
