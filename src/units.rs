@@ -89,6 +89,7 @@ pub enum Unit {
     Volt,
     Second,
     Hertz,
+    MetrePerSecond,
 }
 
 impl Unit {
@@ -114,6 +115,7 @@ impl Unit {
             Unit::Volt => " V".into(),
             Unit::Second => " s".into(),
             Unit::Hertz => " Hz".into(),
+            Unit::MetrePerSecond => " m/s".into(),
         }
     }
 

@@ -133,7 +133,7 @@ fn print(arguments: &Arguments, proved: &Proved<'_>) -> Result<(), Problem> {
 }
 
 /// A picture is never written among what was measured, nor over the aircraft file.
-fn spare_the_logbook(logbook: &Logbook, file: &Path) -> Result<(), Problem> {
+pub(super) fn spare_the_logbook(logbook: &Logbook, file: &Path) -> Result<(), Problem> {
     let folder = file.parent().filter(|p| *p != Path::new(""));
     let real = folder.unwrap_or(Path::new(".")).canonicalize();
     let (Ok(folder), Ok(root)) = (real, logbook.root().canonicalize()) else {

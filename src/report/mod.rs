@@ -14,6 +14,7 @@ mod course_fixture;
 pub mod csv;
 #[cfg(test)]
 mod fixture;
+pub mod flight;
 pub mod html;
 pub mod json;
 pub mod plot;

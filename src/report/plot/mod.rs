@@ -7,6 +7,7 @@ mod canvas;
 mod compact;
 mod curve;
 mod dates;
+mod flight;
 mod legend;
 mod marks;
 mod notes;
@@ -28,6 +29,7 @@ pub use self::axes::Axes;
 use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
 use super::book::WorkedIn;
+use super::flight::SurfaceFlown;
 use crate::history::season::Record;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
@@ -74,6 +76,32 @@ pub fn pair_png(
     png_file(path, pair::SIZE, |canvas| {
         pair::draw(canvas, before, after, unit)
     })
+}
+
+/// Torque at the servo's arm in flight against deflection at some speeds, with what the servo has, as an SVG that fills the
+/// width it is given. `None` where there is nothing to draw: no linkage, or no reach.
+pub fn flight_svg(one: &SurfaceFlown<'_>, factor: f64, unit: TorqueUnit) -> Option<String> {
+    let sheet = flight::Sheet::of(one, factor, unit)?;
+    Some(svg(flight::SIZE, &sheet.said(), |canvas| {
+        sheet.draw(canvas)
+    }))
+}
+
+/// [`flight_svg`] as a PNG file; whether there was anything to draw.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn flight_png(
+    path: &Path,
+    one: &SurfaceFlown<'_>,
+    factor: f64,
+    unit: TorqueUnit,
+) -> Result<bool, Problem> {
+    let Some(sheet) = flight::Sheet::of(one, factor, unit) else {
+        return Ok(false);
+    };
+    png_file(path, flight::SIZE, |canvas| sheet.draw(canvas))?;
+    Ok(true)
 }
 
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.
