@@ -1,0 +1,330 @@
+//! Steps of the pulse that the arm follows at its full speed: dead time, speed, overshoot, settling.
+//!
+//! A motor that is given its full voltage comes to its speed exponentially, since back-EMF takes from the current in
+//! proportion: x = v·(t − τ·(1 − e^(−t/τ))) (any text on DC motors; from memory). The speed v is what it would settle to, the
+//! time constant τ is shared by all steps of a spell one way, and each step has its own beginning.
+
+use super::mean::Mean;
+use super::trace::{Level, Trace, finite, mean};
+
+/// Steps that move the arm by more than this are made at full speed, degrees.
+const LARGE_DEG: f64 = 5.0;
+/// Of the largest steps: those that reach this share of the largest.
+const LARGEST: f64 = 0.9;
+/// Slower than this share of its greatest speed the servo has begun to brake.
+const BRAKING: f64 = 0.92;
+/// A fitted speed so much above the greatest that was seen was never reached.
+const NEVER_REACHED: f64 = 1.15;
+/// Readings in motion before it brakes that a step must have.
+const READINGS: usize = 4;
+/// What is at its place stays within this of it, degrees (own choice; the report says so).
+pub const SETTLED_WITHIN_DEG: f64 = 0.5;
+/// How much of a step is looked at, s.
+const LOOKED_AT_S: f64 = 1.5;
+/// Time constants tried, s.
+const TAUS: usize = 48;
+const TAU_S: (f64, f64) = (0.3e-3, 80e-3);
+
+/// One step.
+#[derive(Debug, Clone)]
+pub(super) struct Step {
+    /// Which spell of all, for what a spell's steps share.
+    pub spell: usize,
+    pub up: bool,
+    pub size_deg: f64,
+    /// Seconds since the last sample with the old pulse and the first with the new: it changed halfway between, as far as
+    /// can be told.
+    pub known_s: (f64, f64),
+    /// Time in s since the step, and how far the arm has gone its way, degrees.
+    pub way: Vec<(f64, f64)>,
+    /// Where it came to rest, degrees of the way.
+    pub rest_deg: f64,
+    /// Voltage at the plug, V, with the same times as `way`.
+    pub volts: Vec<f64>,
+}
+
+/// All large steps of a spell.
+pub(super) fn steps(trace: &Trace<'_>, spell: usize) -> Vec<Step> {
+    trace
+        .levels
+        .windows(2)
+        .filter_map(|two| step(trace, spell, &two[0], &two[1]))
+        .collect()
+}
+
+fn step(trace: &Trace<'_>, spell: usize, from: &Level, to: &Level) -> Option<Step> {
+    let (before, after) = (from.rest?, to.rest?);
+    let far = after.arm_deg - before.arm_deg;
+    if far.abs() < LARGE_DEG || !trace.jumped(from, to) {
+        return None;
+    }
+    let (last_s, first_s) = (trace.t_s[from.at.end - 1], trace.t_s[to.at.start]);
+    let zero_s = 0.5 * (last_s + first_s);
+    let begin = from.at.end.saturating_sub(5).max(from.at.start);
+    let seen: Vec<usize> = (begin..to.at.end)
+        .filter(|&i| trace.arm_deg[i].is_finite() && trace.t_s[i] - zero_s < LOOKED_AT_S)
+        .collect();
+    Some(Step {
+        spell,
+        up: far > 0.0,
+        size_deg: far.abs(),
+        known_s: (last_s - zero_s, first_s - zero_s),
+        way: seen
+            .iter()
+            .map(|&i| {
+                let deg = (trace.arm_deg[i] - before.arm_deg) * far.signum();
+                (trace.t_s[i] - zero_s, deg)
+            })
+            .collect(),
+        rest_deg: far.abs(),
+        volts: seen
+            .iter()
+            .map(|&i| trace.volts.map_or(f64::NAN, |v| v[i]))
+            .collect(),
+    })
+}
+
+/// Of one step at full speed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Run {
+    pub up: bool,
+    pub deg_per_s: f64,
+    pub dead_s: f64,
+    /// At the plug while it ran at its speed, V; NaN where it was not measured.
+    pub volts: f64,
+}
+
+/// The steps of one spell that reached full speed, one way.
+#[derive(Debug, Clone)]
+pub(super) struct OneWay {
+    pub up: bool,
+    pub runs: Vec<Run>,
+    /// The steps' mean speed, °/s, with the shared time constant's part in its uncertainty.
+    pub mean: Mean,
+}
+
+/// Speeds of the steps of one spell, up and down each by themselves. A way with fewer than three usable steps is left out.
+pub(super) fn one_way(steps: &[&Step], up: bool) -> Option<OneWay> {
+    let tables: Vec<Table> = steps
+        .iter()
+        .filter(|s| s.up == up)
+        .filter_map(|s| Table::of(s))
+        .collect();
+    let all: Vec<usize> = (0..tables.len()).collect();
+    if all.len() < 3 {
+        return None;
+    }
+    let best = best_tau(&tables, &all)?;
+    let runs: Vec<Run> = tables
+        .iter()
+        .map(|t| Run {
+            up,
+            deg_per_s: t.at(best).0,
+            dead_s: t.at(best).1,
+            volts: t.volts,
+        })
+        .collect();
+    let speed = |which: &[usize]| {
+        let tau = best_tau(&tables, which).unwrap_or(best);
+        which.iter().map(|&i| tables[i].at(tau).0).sum::<f64>() / which.len() as f64
+    };
+    let without: Vec<f64> = all
+        .iter()
+        .map(|leave| {
+            let rest: Vec<usize> = all.iter().copied().filter(|i| i != leave).collect();
+            speed(&rest)
+        })
+        .collect();
+    let mean = Mean::jackknifed(speed(&all), &without);
+    let peak = tables.iter().map(|t| t.peak).fold(0.0, f64::max);
+    (mean.value < NEVER_REACHED * peak).then_some(OneWay { up, runs, mean })
+}
+
+/// Where on the table of time constants the squares of these steps together are least: a place between two entries.
+fn best_tau(tables: &[Table], which: &[usize]) -> Option<f64> {
+    let total = |k: usize| {
+        which
+            .iter()
+            .map(|&i| tables[i].fits[k].squares)
+            .sum::<f64>()
+    };
+    let k = (0..TAUS).min_by(|&a, &b| total(a).total_cmp(&total(b)))?;
+    if k + 1 == TAUS {
+        // Still gaining speed to the end: there is no steady part.
+        return None;
+    }
+    if k == 0 {
+        return Some(0.0);
+    }
+    let (a, b, c) = (total(k - 1), total(k), total(k + 1));
+    let bend = a - 2.0 * b + c;
+    let off = if bend > 0.0 {
+        0.5 * (a - c) / bend
+    } else {
+        0.0
+    };
+    Some(k as f64 + off.clamp(-0.5, 0.5))
+}
+
+/// One step's fits, one for each time constant.
+struct Table {
+    fits: Vec<Fitted>,
+    peak: f64,
+    volts: f64,
+}
+
+#[derive(Clone, Copy)]
+struct Fitted {
+    squares: f64,
+    deg_per_s: f64,
+    begins_s: f64,
+}
+
+impl Table {
+    fn of(step: &Step) -> Option<Self> {
+        let (end, peak) = until_it_brakes(&step.way)?;
+        let way = &step.way[..=end];
+        let moving = way.iter().filter(|w| w.1 > 0.05 * step.size_deg).count();
+        if moving < READINGS {
+            return None;
+        }
+        let late_s = way.iter().find(|w| w.1 > 0.3 * step.size_deg)?.0;
+        let fits = (0..TAUS)
+            .map(|k| {
+                let tau_s = TAU_S.0 * (TAU_S.1 / TAU_S.0).powf(k as f64 / (TAUS - 1) as f64);
+                fitted(way, tau_s, (step.known_s.0 - 0.002, late_s))
+            })
+            .collect();
+        // The first half of the motion still carries the dip of the start.
+        let steady = end + 1 - moving.div_ceil(2);
+        let volts = mean(&finite(&step.volts[steady..=end])).unwrap_or(f64::NAN);
+        Some(Self { fits, peak, volts })
+    }
+
+    /// Speed in °/s and beginning in s at a place on the table.
+    fn at(&self, place: f64) -> (f64, f64) {
+        let low = (place.floor() as usize).min(TAUS - 2);
+        let share = place - low as f64;
+        let (a, b) = (self.fits[low], self.fits[low + 1]);
+        (
+            a.deg_per_s + share * (b.deg_per_s - a.deg_per_s),
+            a.begins_s + share * (b.begins_s - a.begins_s),
+        )
+    }
+}
+
+/// The last sample before the servo begins to brake, and its greatest speed, °/s.
+fn until_it_brakes(way: &[(f64, f64)]) -> Option<(usize, f64)> {
+    let speed = |i: usize| (way[i + 2].1 - way[i].1) / (way[i + 2].0 - way[i].0).max(1e-9);
+    let last = way.len().checked_sub(2)?;
+    let fastest = (0..last).max_by(|&a, &b| speed(a).total_cmp(&speed(b)))?;
+    let peak = speed(fastest);
+    let braked = (fastest..last).find(|&i| speed(i) < BRAKING * peak)?;
+    // In the stretch from the sample before on it may have begun to.
+    (peak > 0.0).then_some((braked.checked_sub(1)?, peak))
+}
+
+/// Speed and beginning for a time constant: the speed follows from the beginning, which is searched for.
+fn fitted(way: &[(f64, f64)], tau_s: f64, (from_s, to_s): (f64, f64)) -> Fitted {
+    let at = |begins_s: f64| {
+        let (mut over, mut under, mut whole) = (0.0, 0.0, 0.0);
+        for &(t, x) in way {
+            let since = t - begins_s;
+            let gone = if since > 0.0 {
+                since - tau_s * (1.0 - (-since / tau_s).exp())
+            } else {
+                0.0
+            };
+            over += gone * x;
+            under += gone * gone;
+            whole += x * x;
+        }
+        let deg_per_s = over / under.max(1e-30);
+        Fitted {
+            squares: (whole - deg_per_s * over).max(0.0),
+            deg_per_s,
+            begins_s,
+        }
+    };
+    const TRIED: usize = 30;
+    let step = (to_s - from_s) / TRIED as f64;
+    let near = (0..TRIED)
+        .map(|k| from_s + step * k as f64)
+        .min_by(|&a, &b| at(a).squares.total_cmp(&at(b).squares))
+        .unwrap_or(from_s);
+    // Golden section between its neighbours.
+    let (mut low, mut high) = (near - step, near + step);
+    const GOLDEN: f64 = 0.618_033_988_749_895;
+    for _ in 0..28 {
+        let (a, b) = (high - GOLDEN * (high - low), low + GOLDEN * (high - low));
+        if at(a).squares < at(b).squares {
+            high = b;
+        } else {
+            low = a;
+        }
+    }
+    at(0.5 * (low + high))
+}
+
+/// The largest steps one way.
+fn largest<'s>(steps: &'s [Step], up: bool) -> Vec<&'s Step> {
+    let most = steps.iter().map(|s| s.size_deg).fold(0.0, f64::max);
+    steps
+        .iter()
+        .filter(|s| s.up == up && s.size_deg >= LARGEST * most)
+        .collect()
+}
+
+/// How far the arm goes beyond its place after the largest steps, degrees. The place of the peak is taken from the other
+/// steps: each step's own highest reading would be its noise.
+pub(super) fn overshoot(steps: &[Step]) -> Option<Mean> {
+    let mut found = Vec::new();
+    for up in [true, false] {
+        let those = largest(steps, up);
+        if those.len() < 3 {
+            continue;
+        }
+        let beyond: Vec<Vec<f64>> = those
+            .iter()
+            .map(|s| {
+                let after = s.way.iter().filter(|w| w.0 > 0.0);
+                after.map(|w| w.1 - s.rest_deg).collect()
+            })
+            .collect();
+        let shortest = beyond.iter().map(Vec::len).min().unwrap_or(0);
+        // From where all have arrived on.
+        let arrived = (0..shortest)
+            .find(|&k| beyond.iter().all(|b| b[k] > -SETTLED_WITHIN_DEG))
+            .unwrap_or(shortest);
+        for (i, own) in beyond.iter().enumerate() {
+            let others = |k: usize| -> f64 {
+                let rest = beyond.iter().enumerate().filter(|(j, _)| *j != i);
+                rest.map(|(_, b)| b[k]).sum()
+            };
+            let peak = (arrived..shortest).max_by(|&a, &b| others(a).total_cmp(&others(b)));
+            found.extend(peak.map(|k| own[k]));
+        }
+    }
+    Mean::of(&found).filter(|_| found.len() >= 3)
+}
+
+/// From the pulse's step until the arm stays within [`SETTLED_WITHIN_DEG`] of its place, s, after the largest steps.
+pub(super) fn settling(steps: &[Step]) -> Option<Mean> {
+    let ways = [true, false].map(|up| {
+        let those = largest(steps, up);
+        let found: Vec<f64> = those.iter().filter_map(|s| settled_s(s)).collect();
+        Mean::of(&found).filter(|_| found.len() >= 3)
+    });
+    match ways {
+        [Some(up), Some(down)] => Some(up.with(0.5, down, 0.5)),
+        [one, other] => one.or(other),
+    }
+}
+
+fn settled_s(step: &Step) -> Option<f64> {
+    let off = |w: &(f64, f64)| (w.1 - step.rest_deg).abs() - SETTLED_WITHIN_DEG;
+    let last = step.way.iter().rposition(|w| off(w) > 0.0)?;
+    let (a, b) = (step.way.get(last)?, step.way.get(last + 1)?);
+    let share = off(a) / (off(a) - off(b)).max(1e-9);
+    Some(a.0 + share * (b.0 - a.0))
+}
