@@ -159,6 +159,7 @@ pub struct Plant {
     /// A chance of the servo's own: what it adds changes no other course of events.
     servo_chance: ChaCha8Rng,
     trembles_deg: f64,
+    came_from: f64,
 }
 
 /// How long the arm trembles one way, s.
@@ -200,6 +201,7 @@ impl Plant {
                 own
             },
             trembles_deg: 0.0,
+            came_from: 0.0,
             settings,
         };
         plant.soften();
@@ -227,9 +229,11 @@ impl Plant {
     /// Where a servo stands hangs on the side that it comes from, and a little on chance.
     fn set_the_servo_off(&mut self, moved: f64) {
         let servo = &self.settings.servo;
-        if moved == 0.0 || (servo.centring_deg == 0.0 && servo.centre_drift_deg == 0.0) {
+        let nothing = servo.centring_deg == 0.0 && servo.centre_drift_deg == 0.0;
+        if moved == 0.0 || nothing || moved.signum() == self.came_from {
             return;
         }
+        self.came_from = moved.signum();
         let fresh: f64 = self.servo_chance.sample(StandardNormal);
         self.servo.off_deg =
             -0.5 * servo.centring_deg * moved.signum() + servo.centre_drift_deg * fresh;

@@ -220,8 +220,8 @@ fn until_it_brakes(way: &[(f64, f64)]) -> Option<(usize, f64)> {
     let fastest = (0..last).max_by(|&a, &b| speed(a).total_cmp(&speed(b)))?;
     let peak = speed(fastest);
     let braked = (fastest..last).find(|&i| speed(i) < BRAKING * peak)?;
-    // In the stretch from the sample before on it may have begun to.
-    (peak > 0.0).then_some((braked.checked_sub(1)?, peak))
+    // In the two stretches before it may have begun to.
+    (peak > 0.0).then_some((braked.checked_sub(2)?, peak))
 }
 
 /// Speed and beginning for a time constant: the speed follows from the beginning, which is searched for.
@@ -275,45 +275,104 @@ fn largest<'s>(steps: &'s [Step], up: bool) -> Vec<&'s Step> {
         .collect()
 }
 
-/// How far the arm goes beyond its place after the largest steps, degrees. The place of the peak is taken from the other
-/// steps: each step's own highest reading would be its noise.
-pub(super) fn overshoot(steps: &[Step]) -> Option<Mean> {
-    let mut found = Vec::new();
-    for up in [true, false] {
+/// The largest steps one way, laid over each other from the step of the pulse on.
+struct Laid {
+    /// Mean time of each place, s.
+    t_s: Vec<f64>,
+    /// Of each step, how far the arm is beyond where it came to rest, degrees.
+    beyond: Vec<Vec<f64>>,
+    total: Vec<f64>,
+}
+
+impl Laid {
+    fn of(steps: &[Step], up: bool) -> Option<Self> {
         let those = largest(steps, up);
-        if those.len() < 3 {
-            continue;
-        }
+        let after = |s: &'_ Step| s.way.iter().position(|w| w.0 > 0.0).unwrap_or(0);
+        let places = those.iter().map(|s| s.way.len() - after(s)).min()?;
         let beyond: Vec<Vec<f64>> = those
             .iter()
             .map(|s| {
-                let after = s.way.iter().filter(|w| w.0 > 0.0);
-                after.map(|w| w.1 - s.rest_deg).collect()
+                let way = s.way[after(s)..].iter().take(places);
+                way.map(|w| w.1 - s.rest_deg).collect()
             })
             .collect();
-        let shortest = beyond.iter().map(Vec::len).min().unwrap_or(0);
-        // From where all have arrived on.
-        let arrived = (0..shortest)
-            .find(|&k| beyond.iter().all(|b| b[k] > -SETTLED_WITHIN_DEG))
-            .unwrap_or(shortest);
-        for (i, own) in beyond.iter().enumerate() {
-            let others = |k: usize| -> f64 {
-                let rest = beyond.iter().enumerate().filter(|(j, _)| *j != i);
-                rest.map(|(_, b)| b[k]).sum()
-            };
-            let peak = (arrived..shortest).max_by(|&a, &b| others(a).total_cmp(&others(b)));
-            found.extend(peak.map(|k| own[k]));
-        }
+        let n = those.len() as f64;
+        let sum = |f: &dyn Fn(usize) -> f64| (0..those.len()).map(f).sum::<f64>();
+        Some(Self {
+            t_s: (0..places)
+                .map(|k| sum(&|i| those[i].way[after(those[i]) + k].0) / n)
+                .collect(),
+            total: (0..places).map(|k| sum(&|i| beyond[i][k])).collect(),
+            beyond,
+        })
+        .filter(|laid| laid.beyond.len() >= 3)
     }
+
+    /// The mean of all but one.
+    fn without(&self, one: usize) -> Vec<f64> {
+        let n = (self.beyond.len() - 1) as f64;
+        let own = &self.beyond[one];
+        self.total
+            .iter()
+            .zip(own)
+            .map(|(t, o)| (t - o) / n)
+            .collect()
+    }
+
+    fn mean(&self) -> Vec<f64> {
+        let n = self.beyond.len() as f64;
+        self.total.iter().map(|t| t / n).collect()
+    }
+}
+
+/// How far the arm goes beyond its place after the largest steps, degrees. The place of the peak is taken from the other
+/// steps: each step's own highest reading would be its noise.
+pub(super) fn overshoot(steps: &[Step]) -> Option<Mean> {
+    let found: Vec<f64> = [true, false]
+        .into_iter()
+        .filter_map(|up| Laid::of(steps, up))
+        .flat_map(|laid| {
+            (0..laid.beyond.len())
+                .filter_map(|i| {
+                    let (place, between) = peak(&laid.without(i))?;
+                    Some(laid.beyond[i][place] + between)
+                })
+                .collect::<Vec<f64>>()
+        })
+        .collect();
     Mean::of(&found).filter(|_| found.len() >= 3)
 }
 
-/// From the pulse's step until the arm stays within [`SETTLED_WITHIN_DEG`] of its place, s, after the largest steps.
+/// The highest place once it has arrived, and how much higher it is between the places: a parabola through three, and what
+/// samples without regard to the peak miss of it on average (a twelfth of a place squared).
+fn peak(mean: &[f64]) -> Option<(usize, f64)> {
+    let arrived = mean.iter().position(|b| *b > -SETTLED_WITHIN_DEG)?;
+    let top = (arrived..mean.len()).max_by(|&a, &b| mean[a].total_cmp(&mean[b]))?;
+    let (Some(before), Some(after)) = (top.checked_sub(1).map(|k| mean[k]), mean.get(top + 1))
+    else {
+        return Some((top, 0.0));
+    };
+    let bend = 2.0 * mean[top] - before - after;
+    let higher = if bend > 0.0 {
+        ((after - before).powi(2) / (8.0 * bend)).min(bend / 8.0) + bend / 24.0
+    } else {
+        0.0
+    };
+    Some((top, higher))
+}
+
+/// From the pulse's step until the arm, on the mean of the largest steps, stays within [`SETTLED_WITHIN_DEG`] of its place,
+/// s. Of a single step the trembling would tell.
 pub(super) fn settling(steps: &[Step]) -> Option<Mean> {
     let ways = [true, false].map(|up| {
-        let those = largest(steps, up);
-        let found: Vec<f64> = those.iter().filter_map(|s| settled_s(s)).collect();
-        Mean::of(&found).filter(|_| found.len() >= 3)
+        let laid = Laid::of(steps, up)?;
+        let without: Option<Vec<f64>> = (0..laid.beyond.len())
+            .map(|i| settled_s(&laid.t_s, &laid.without(i)))
+            .collect();
+        Some(Mean::jackknifed(
+            settled_s(&laid.t_s, &laid.mean())?,
+            &without?,
+        ))
     });
     match ways {
         [Some(up), Some(down)] => Some(up.with(0.5, down, 0.5)),
@@ -321,10 +380,10 @@ pub(super) fn settling(steps: &[Step]) -> Option<Mean> {
     }
 }
 
-fn settled_s(step: &Step) -> Option<f64> {
-    let off = |w: &(f64, f64)| (w.1 - step.rest_deg).abs() - SETTLED_WITHIN_DEG;
-    let last = step.way.iter().rposition(|w| off(w) > 0.0)?;
-    let (a, b) = (step.way.get(last)?, step.way.get(last + 1)?);
-    let share = off(a) / (off(a) - off(b)).max(1e-9);
-    Some(a.0 + share * (b.0 - a.0))
+fn settled_s(t_s: &[f64], beyond: &[f64]) -> Option<f64> {
+    let off = |k: usize| beyond[k].abs() - SETTLED_WITHIN_DEG;
+    let last = (0..beyond.len()).rev().find(|&k| off(k) > 0.0)?;
+    let next = (last + 1 < beyond.len()).then_some(last + 1)?;
+    let share = off(last) / (off(last) - off(next)).max(1e-9);
+    Some(t_s[last] + share * (t_s[next] - t_s[last]))
 }

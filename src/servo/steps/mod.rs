@@ -72,6 +72,8 @@ pub enum Lack {
     Staircases,
     /// Steps of the staircases, µs, that are all answered.
     BelowTheSteps(f64),
+    /// The arm trembles too much to tell small moves.
+    Restless,
     ReturnsFromBothSides,
     Current,
     LongRests,
@@ -247,6 +249,8 @@ impl Tested {
         self.found.arm_slop_deg = answered.slop_deg.map(Mean::quantity);
         if let Some(us) = answered.smaller_than_us {
             self.lacks.push(Lack::BelowTheSteps(us));
+        } else if answered.restless {
+            self.lacks.push(Lack::Restless);
         } else if answered.dead_band_us.is_none() {
             self.lacks.push(Lack::Staircases);
         }
@@ -267,7 +271,10 @@ impl Tested {
         let armed = rest::variances_at_rest(all);
         match (Mean::of(&armed), Mean::of(&sensor)) {
             (Some(armed), Some(sensor)) => {
-                self.found.jitter_deg = Some(jitter(armed, sensor, rest::step_of_reading(all)));
+                // Before each spell the arm stood somewhere else within the sensor's step, and so it did after the last.
+                let places = (all.len() + 1) as f64;
+                let step_deg = rest::step_of_reading(all);
+                self.found.jitter_deg = Some(jitter(armed, sensor, step_deg, places));
             }
             (None, _) => self.lacks.push(Lack::LongRests),
             (_, None) => self.lacks.push(Lack::SensorsNoise),
@@ -277,9 +284,8 @@ impl Tested {
 
 /// The root of what the variance at rest has more than the sensor's own; its interval is that of the variance's, which may
 /// reach down to nothing.
-fn jitter(armed: Mean, sensor: Mean, step_deg: f64) -> Quantity {
-    // Disarmed the arm stood at one place or two within the sensor's step.
-    let rounding = rest::rounding_of_variance(sensor.value, step_deg);
+fn jitter(armed: Mean, sensor: Mean, step_deg: f64, places: f64) -> Quantity {
+    let rounding = rest::rounding_of_variance(sensor.value, step_deg) / places.sqrt();
     let more = armed.with(1.0, sensor, -1.0);
     let (u, df) = student::combine(&[(more.u, more.df), (rounding / 2f64.sqrt(), f64::INFINITY)]);
     let root = |variance: f64| variance.max(0.0).sqrt();

@@ -14,6 +14,8 @@ const STEPS: usize = 5;
 /// A smaller move of the arm is none, degrees; and one within so many standard deviations of two rests.
 const MOVED_DEG: f64 = 0.04;
 const MOVED_DEVIATIONS: f64 = 4.0;
+/// An arm that trembles so that no smaller move than this is told, degrees, answers no staircase.
+const RESTLESS_DEG: f64 = 0.15;
 /// Where so many of the steps are answered the dead band is smaller than the steps.
 const NEARLY_ALL: f64 = 0.9;
 
@@ -39,6 +41,8 @@ pub(super) struct Answered {
     pub slop_deg: Option<Mean>,
     /// All steps but the fewest were answered: the dead band is smaller than this, µs.
     pub smaller_than_us: Option<f64>,
+    /// The arm trembles too much to tell.
+    pub restless: bool,
 }
 
 /// The staircases of a spell, and the standard deviation of a rest's mean, degrees.
@@ -92,6 +96,12 @@ fn end(one: Option<(f64, Vec<Stair>)>, deg_per_us: f64, found: &mut Vec<Staircas
 /// Over all staircases. `deviation_deg` of a rest's mean; `deg_per_us` of the arm.
 pub(super) fn answered(all: &[Staircase], deviation_deg: f64, deg_per_us: f64) -> Answered {
     let least = MOVED_DEG.max(MOVED_DEVIATIONS * 2f64.sqrt() * deviation_deg);
+    if least > RESTLESS_DEG {
+        return Answered {
+            restless: true,
+            ..Answered::default()
+        };
+    }
     let (mut steps, mut moved, mut sizes) = (0.0, 0.0, 0.0);
     let mut edges = [Vec::new(), Vec::new()];
     let mut levels = [Vec::new(), Vec::new()];
@@ -140,6 +150,6 @@ pub(super) fn answered(all: &[Staircase], deviation_deg: f64, deg_per_us: f64) -
     Answered {
         dead_band_us: dead.map(|d| d.scaled(deg_per_us.signum())),
         slop_deg,
-        smaller_than_us: None,
+        ..Answered::default()
     }
 }
