@@ -10,6 +10,7 @@ mod legend;
 mod notes;
 mod pair;
 mod said;
+mod servo;
 mod throws;
 mod traces;
 
@@ -20,6 +21,7 @@ use plotters::prelude::*;
 pub use self::axes::Axes;
 use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
+use super::servo::ServoTest;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
 
@@ -65,6 +67,21 @@ pub fn pair_png(
     png_file(path, pair::SIZE, |canvas| {
         pair::draw(canvas, before, after, unit)
     })
+}
+
+/// A servo's steps and staircases, as an SVG that fills the width it is given.
+pub fn servo_svg(test: &ServoTest<'_>) -> String {
+    svg(servo::SIZE, &servo::said(test), |canvas| {
+        servo::draw(canvas, test)
+    })
+}
+
+/// [`servo_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn servo_png(path: &Path, test: &ServoTest<'_>) -> Result<(), Problem> {
+    png_file(path, servo::SIZE, |canvas| servo::draw(canvas, test))
 }
 
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.

@@ -16,7 +16,13 @@ const BRAKING: f64 = 0.92;
 /// A fitted speed so much above the greatest that was seen was never reached.
 const NEVER_REACHED: f64 = 1.15;
 /// Readings in motion before it brakes that a step must have.
-const READINGS: usize = 4;
+const READINGS: usize = 3;
+/// What the exponential's shape is trusted for: share of the speed, and of the time between samples for its beginning (own
+/// choice, from the study of simulated servos).
+const SHAPE_SPEED: f64 = 0.004;
+pub(super) const SHAPE_BEGINNING: f64 = 0.1;
+/// Share of the time between samples to which a crossing between two of them is told (own choice, likewise).
+const CROSSING: f64 = 0.25;
 /// What is at its place stays within this of it, degrees (own choice; the report says so).
 pub const SETTLED_WITHIN_DEG: f64 = 0.5;
 /// How much of a step is looked at, s.
@@ -137,6 +143,7 @@ pub(super) fn one_way(steps: &[&Step], up: bool) -> Option<OneWay> {
         .collect();
     let mean = Mean::jackknifed(speed(&all), &without);
     let peak = tables.iter().map(|t| t.peak).fold(0.0, f64::max);
+    let mean = mean.within(SHAPE_SPEED * mean.value);
     (mean.value < NEVER_REACHED * peak).then_some(OneWay { up, runs, mean })
 }
 
@@ -195,8 +202,8 @@ impl Table {
                 fitted(way, tau_s, (step.known_s.0 - 0.002, late_s))
             })
             .collect();
-        // The first half of the motion still carries the dip of the start.
-        let steady = end + 1 - moving.div_ceil(2);
+        // Until then the supply has not come back from the dip of the start, nor the filter ahead of its reading.
+        let steady = end.saturating_sub(1);
         let volts = mean(&finite(&step.volts[steady..=end])).unwrap_or(f64::NAN);
         Some(Self { fits, peak, volts })
     }
@@ -328,19 +335,23 @@ impl Laid {
 /// How far the arm goes beyond its place after the largest steps, degrees. The place of the peak is taken from the other
 /// steps: each step's own highest reading would be its noise.
 pub(super) fn overshoot(steps: &[Step]) -> Option<Mean> {
-    let found: Vec<f64> = [true, false]
+    let (mut found, mut between_all) = (Vec::new(), Vec::new());
+    for laid in [true, false]
         .into_iter()
         .filter_map(|up| Laid::of(steps, up))
-        .flat_map(|laid| {
-            (0..laid.beyond.len())
-                .filter_map(|i| {
-                    let (place, between) = peak(&laid.without(i))?;
-                    Some(laid.beyond[i][place] + between)
-                })
-                .collect::<Vec<f64>>()
-        })
-        .collect();
-    Mean::of(&found).filter(|_| found.len() >= 3)
+    {
+        for (i, own) in laid.beyond.iter().enumerate() {
+            if let Some((place, between)) = peak(&laid.without(i)) {
+                found.push(own[place] + between);
+                between_all.push(between);
+            }
+        }
+    }
+    // What is added for the peak's falling between samples is not known better than it is large.
+    let between = Mean::of(&between_all)?.value;
+    Mean::of(&found)
+        .filter(|_| found.len() >= 3)
+        .map(|m| m.within(between))
 }
 
 /// The highest place once it has arrived, and how much higher it is between the places: a parabola through three, and what
@@ -369,10 +380,9 @@ pub(super) fn settling(steps: &[Step]) -> Option<Mean> {
         let without: Option<Vec<f64>> = (0..laid.beyond.len())
             .map(|i| settled_s(&laid.t_s, &laid.without(i)))
             .collect();
-        Some(Mean::jackknifed(
-            settled_s(&laid.t_s, &laid.mean())?,
-            &without?,
-        ))
+        let dt_s = laid.t_s.get(1)? - laid.t_s.first()?;
+        let value = settled_s(&laid.t_s, &laid.mean())?;
+        Some(Mean::jackknifed(value, &without?).within(CROSSING * dt_s))
     });
     match ways {
         [Some(up), Some(down)] => Some(up.with(0.5, down, 0.5)),

@@ -201,7 +201,8 @@ impl Tested {
             .flatten()
             .flat_map(|way| way.runs.iter().map(|r| 1e3 * r.dead_s))
             .collect();
-        self.found.dead_time_ms = Mean::of(&dead).map(Mean::quantity);
+        let shape_ms = jump::SHAPE_BEGINNING * self.resolution_ms;
+        self.found.dead_time_ms = Mean::of(&dead).map(|m| m.within(shape_ms).quantity());
         let of_a_side = |up: bool| {
             let side = ways.iter().flatten().flatten().filter(|w| w.up == up);
             let means: Vec<Mean> = side.map(|w| w.mean).collect();

@@ -16,6 +16,8 @@ const MOVED_DEG: f64 = 0.04;
 const MOVED_DEVIATIONS: f64 = 4.0;
 /// An arm that trembles so that no smaller move than this is told, degrees, answers no staircase.
 const RESTLESS_DEG: f64 = 0.15;
+/// Share of a step of the staircase to which an edge is told at best (own choice, from the study of simulated servos).
+const EDGE: f64 = 1.0 / 6.0;
 /// Where so many of the steps are answered the dead band is smaller than the steps.
 const NEARLY_ALL: f64 = 0.9;
 
@@ -148,7 +150,10 @@ pub(super) fn answered(all: &[Staircase], deviation_deg: f64, deg_per_us: f64) -
     // Where the arm falls with the pulse, the upper edge is the one going down.
     let dead = halves(&edges).map(|(up, down)| up.with(0.5, down, -0.5));
     Answered {
-        dead_band_us: dead.map(|d| d.scaled(deg_per_us.signum())),
+        dead_band_us: dead.map(|d| {
+            d.scaled(deg_per_us.signum())
+                .within(EDGE * sizes / f64::max(steps, 1.0))
+        }),
         slop_deg,
         ..Answered::default()
     }
