@@ -117,16 +117,11 @@ fn plan_words(job: &Job<'_>) -> String {
         .aircraft()
         .trip_points(&job.logbook.aircraft().surfaces[job.surface_index]);
     let surface = &job.logbook.aircraft().surfaces[job.surface_index];
+    let tag = &job.logbook.aircraft().servos[surface.servo_index].tag;
     let what = if job.arguments.alone {
-        format!(
-            "servo {} alone: rods off, the angle sensor on its arm",
-            job.arguments.tag
-        )
+        format!("servo {tag} alone: rods off, the angle sensor on its arm")
     } else {
-        format!(
-            "servo {} and with it the {}",
-            job.arguments.tag, surface.name
-        )
+        format!("servo {tag} and with it the {}", surface.name)
     };
     let moves = servo_moves(job.half_deg);
     format!(

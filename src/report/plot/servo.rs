@@ -13,7 +13,7 @@ const RIGHT: f64 = 972.0;
 const STEPS: (f64, f64) = (124.0, 560.0);
 const STAIRS: (f64, f64) = (760.0, 1160.0);
 
-pub const SIZE: (f64, f64) = (1000.0, 1270.0);
+pub const SIZE: (f64, f64) = (1000.0, 1320.0);
 
 /// What the picture shows, in words.
 pub fn said(test: &ServoTest<'_>) -> Said {
@@ -93,10 +93,12 @@ fn framed<DB: DrawingBackend>(
 fn responses<DB: DrawingBackend>(canvas: &Canvas<'_, DB>, pictures: &Pictures) -> Drawn<DB> {
     let points = || pictures.responses.iter().flat_map(|r| &r.way);
     // What happens, happens early: the rest of the hold is a straight line.
-    let highest = points().map(|p| p.1).fold(0.0, f64::max);
-    let arrived = points().filter(|p| p.1 < 0.97 * highest && p.1 > 0.03 * highest);
-    let latest = arrived.map(|p| p.0).fold(0.0, f64::max);
-    let shown = (-20.0, (3.0 * latest.min(120.0)).max(150.0));
+    let on_the_way = pictures.responses.iter().flat_map(|r| {
+        let rest = r.way.last().map_or(0.0, |p| p.1);
+        r.way.iter().filter(move |p| p.1 < 0.97 * rest)
+    });
+    let latest = on_the_way.map(|p| p.0).fold(0.0, f64::max);
+    let shown = (-20.0, (2.0 * latest).clamp(100.0, 600.0));
     let x = (!pictures.responses.is_empty()).then_some(shown);
     let y = range(points().map(|p| p.1), 1.0, 0.05);
     let Some(frame) = framed(canvas, STEPS, x, y, "time since the step, ms")? else {

@@ -19,10 +19,12 @@ const NEVER_REACHED: f64 = 1.15;
 const READINGS: usize = 3;
 /// What the exponential's shape is trusted for: share of the speed, and of the time between samples for its beginning (own
 /// choice, from the study of simulated servos).
-const SHAPE_SPEED: f64 = 0.004;
+const SHAPE_SPEED: f64 = 0.006;
 pub(super) const SHAPE_BEGINNING: f64 = 0.1;
+/// Two places on the sensor's scale are alike to this share of its step (own choice, likewise).
+pub(super) const ALIKE: f64 = 0.15;
 /// Share of the time between samples to which a crossing between two of them is told (own choice, likewise).
-const CROSSING: f64 = 0.25;
+const CROSSING: f64 = 0.2;
 /// What is at its place stays within this of it, degrees (own choice; the report says so).
 pub const SETTLED_WITHIN_DEG: f64 = 0.5;
 /// How much of a step is looked at, s.
@@ -334,7 +336,7 @@ impl Laid {
 
 /// How far the arm goes beyond its place after the largest steps, degrees. The place of the peak is taken from the other
 /// steps: each step's own highest reading would be its noise.
-pub(super) fn overshoot(steps: &[Step]) -> Option<Mean> {
+pub(super) fn overshoot(steps: &[Step], step_of_reading_deg: f64) -> Option<Mean> {
     let (mut found, mut between_all) = (Vec::new(), Vec::new());
     for laid in [true, false]
         .into_iter()
@@ -347,11 +349,11 @@ pub(super) fn overshoot(steps: &[Step]) -> Option<Mean> {
             }
         }
     }
-    // What is added for the peak's falling between samples is not known better than it is large.
+    // What is added for the peak's falling between samples is not known better than it is large, on either side.
     let between = Mean::of(&between_all)?.value;
     Mean::of(&found)
         .filter(|_| found.len() >= 3)
-        .map(|m| m.within(between))
+        .map(|m| m.within(2.0 * between).within(ALIKE * step_of_reading_deg))
 }
 
 /// The highest place once it has arrived, and how much higher it is between the places: a parabola through three, and what

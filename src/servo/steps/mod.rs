@@ -186,7 +186,8 @@ impl Tested {
             .collect();
         let ups = steps.iter().filter(|s| s.up).count();
         self.large_steps = (ups, steps.len() - ups);
-        self.found.overshoot_deg = jump::overshoot(&steps).map(Mean::quantity);
+        self.found.overshoot_deg =
+            jump::overshoot(&steps, rest::step_of_reading(all)).map(Mean::quantity);
         self.found.settling_ms = jump::settling(&steps).map(|m| m.scaled(1e3).quantity());
         self.pictures.responses = steps.iter().map(response).collect();
         let ways: Vec<[Option<OneWay>; 2]> = (0..all.len())
@@ -260,7 +261,8 @@ impl Tested {
 
     fn rests(&mut self, all: &[Trace<'_>], sensor: Vec<f64>) {
         let at_rest = rest::at_rest(all);
-        self.found.centring_deg = at_rest.centring_deg.map(Mean::quantity);
+        let alike_deg = jump::ALIKE * rest::step_of_reading(all);
+        self.found.centring_deg = at_rest.centring_deg.map(|m| m.within(alike_deg).quantity());
         self.found.idle_ma = at_rest.idle_ma.map(Mean::quantity);
         self.hold_ma = at_rest.hold_ma.map(Mean::quantity);
         if at_rest.centring_deg.is_none() {
@@ -291,7 +293,8 @@ fn jitter(armed: Mean, sensor: Mean, step_deg: f64, places: f64) -> Quantity {
     let (u, df) = student::combine(&[(more.u, more.df), (rounding / 2f64.sqrt(), f64::INFINITY)]);
     let root = |variance: f64| variance.max(0.0).sqrt();
     let value = root(more.value);
-    let interval = student::interval(more.value, u, df).map(|i| {
+    // No trembling has less than none: the interval begins from there.
+    let interval = student::interval(more.value.max(0.0), u, df).map(|i| {
         let (lo95, hi95) = (root(i.lo95), root(i.hi95));
         let factor = student::t95(df);
         crate::analysis::Interval {
@@ -310,3 +313,6 @@ fn response(step: &Step) -> Response {
         way: shown.take(DRAWN).map(|w| (1e3 * w.0, w.1)).collect(),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -17,7 +17,7 @@ const MOVED_DEVIATIONS: f64 = 4.0;
 /// An arm that trembles so that no smaller move than this is told, degrees, answers no staircase.
 const RESTLESS_DEG: f64 = 0.15;
 /// Share of a step of the staircase to which an edge is told at best (own choice, from the study of simulated servos).
-const EDGE: f64 = 1.0 / 6.0;
+const EDGE: f64 = 0.1;
 /// Where so many of the steps are answered the dead band is smaller than the steps.
 const NEARLY_ALL: f64 = 0.9;
 
