@@ -17,7 +17,7 @@ use super::truth;
 const HALF_DEG: f64 = 22.5;
 
 /// One quantity of one servo.
-#[derive(Clone)]
+#[derive(Clone, Debug)]
 pub struct Found {
     pub name: &'static str,
     pub unit: &'static str,

@@ -321,10 +321,15 @@ impl Laid {
     fn without(&self, one: usize) -> Vec<f64> {
         let n = (self.beyond.len() - 1) as f64;
         let own = &self.beyond[one];
-        self.total
-            .iter()
-            .zip(own)
-            .map(|(t, o)| (t - o) / n)
+        let rest = self.total.iter().zip(own);
+        rest.map(|(t, o)| (t - o) / n).collect()
+    }
+
+    /// The mean of every second step, from the first on or from the second.
+    fn half(&self, from: usize) -> Vec<f64> {
+        let half: Vec<&Vec<f64>> = self.beyond.iter().skip(from).step_by(2).collect();
+        (0..self.total.len())
+            .map(|k| half.iter().map(|b| b[k]).sum::<f64>() / half.len() as f64)
             .collect()
     }
 
@@ -334,26 +339,29 @@ impl Laid {
     }
 }
 
-/// How far the arm goes beyond its place after the largest steps, degrees. The place of the peak is taken from the other
-/// steps: each step's own highest reading would be its noise.
-pub(super) fn overshoot(steps: &[Step], step_of_reading_deg: f64) -> Option<Mean> {
+/// How far the arm goes beyond its place after the largest steps, degrees. For one half of the steps the place of the peak
+/// is taken from the other half: each step's own highest reading would be its noise.
+pub(super) fn overshoot(steps: &[Step]) -> Option<Mean> {
     let (mut found, mut between_all) = (Vec::new(), Vec::new());
     for laid in [true, false]
         .into_iter()
         .filter_map(|up| Laid::of(steps, up))
     {
-        for (i, own) in laid.beyond.iter().enumerate() {
-            if let Some((place, between)) = peak(&laid.without(i)) {
-                found.push(own[place] + between);
-                between_all.push(between);
-            }
+        for half in [0, 1] {
+            let Some((place, between)) = peak(&laid.half(1 - half)) else {
+                continue;
+            };
+            let own = laid.beyond.iter().skip(half).step_by(2);
+            let mean = Mean::of(&own.map(|b| b[place] + between).collect::<Vec<f64>>());
+            found.extend(mean.filter(|m| m.df >= 1.0));
+            between_all.push(between);
         }
     }
-    // What is added for the peak's falling between samples is not known better than it is large, on either side.
+    // What is added for the peak's falling between samples is not known better than it is large.
     let between = Mean::of(&between_all)?.value;
-    Mean::of(&found)
-        .filter(|_| found.len() >= 3)
-        .map(|m| m.within(2.0 * between).within(ALIKE * step_of_reading_deg))
+    let share = 1.0 / found.len() as f64;
+    let whole = found.into_iter().reduce(|a, b| a.with(1.0, b, 1.0))?;
+    Some(whole.scaled(share).within(between))
 }
 
 /// The highest place once it has arrived, and how much higher it is between the places: a parabola through three, and what

@@ -186,8 +186,7 @@ impl Tested {
             .collect();
         let ups = steps.iter().filter(|s| s.up).count();
         self.large_steps = (ups, steps.len() - ups);
-        self.found.overshoot_deg =
-            jump::overshoot(&steps, rest::step_of_reading(all)).map(Mean::quantity);
+        self.found.overshoot_deg = jump::overshoot(&steps).map(Mean::quantity);
         self.found.settling_ms = jump::settling(&steps).map(|m| m.scaled(1e3).quantity());
         self.pictures.responses = steps.iter().map(response).collect();
         let ways: Vec<[Option<OneWay>; 2]> = (0..all.len())
