@@ -182,9 +182,10 @@ fn leaves_open(lack: &Lack) -> bool {
 pub fn lack_words(lack: &Lack) -> String {
     match lack {
         Lack::Nothing => "nothing was measured: the recording has no pulse_us together with arm_deg or angle_deg.".into(),
-        Lack::LargeSteps => "speed was not measured: it takes three steps each way that the arm follows by 5° and more.".into(),
+        Lack::LargeSteps => "speed and dead time were not measured: it takes three steps each way that the arm follows by 5° and more.".into(),
         Lack::FullSpeed => {
-            "speed was not measured: the steps are too short for full speed. Take longer steps, or sample faster.".into()
+            "speed and dead time were not measured: the steps are too short for full speed. Test it alone, with longer steps, or \
+             sample faster.".into()
         }
         Lack::Staircases => {
             "the dead band was not measured: it takes staircases of small steps, up and down at least twice each.".into()

@@ -276,7 +276,7 @@ fn fitted(way: &[(f64, f64)], tau_s: f64, (from_s, to_s): (f64, f64)) -> Fitted 
 }
 
 /// The largest steps one way.
-fn largest<'s>(steps: &'s [Step], up: bool) -> Vec<&'s Step> {
+fn largest(steps: &[Step], up: bool) -> Vec<&Step> {
     let most = steps.iter().map(|s| s.size_deg).fold(0.0, f64::max);
     steps
         .iter()
@@ -296,7 +296,7 @@ struct Laid {
 impl Laid {
     fn of(steps: &[Step], up: bool) -> Option<Self> {
         let those = largest(steps, up);
-        let after = |s: &'_ Step| s.way.iter().position(|w| w.0 > 0.0).unwrap_or(0);
+        let after = |s: &Step| s.way.iter().position(|w| w.0 > 0.0).unwrap_or(0);
         let places = those.iter().map(|s| s.way.len() - after(s)).min()?;
         let beyond: Vec<Vec<f64>> = those
             .iter()

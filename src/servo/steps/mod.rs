@@ -213,6 +213,9 @@ impl Tested {
         (self.slew_up_s_per_60deg, self.slew_down_s_per_60deg) =
             (of_a_side(true), of_a_side(false));
         let Some(speed) = law::speed(&ways) else {
+            // What began a motion is told by its shape, and that needs full speed: of one way alone it is not believed.
+            self.found.dead_time_ms = None;
+            (self.slew_up_s_per_60deg, self.slew_down_s_per_60deg) = (None, None);
             let enough = self.large_steps.0.min(self.large_steps.1) >= 3;
             self.lacks.push(if enough {
                 Lack::FullSpeed

@@ -164,3 +164,22 @@ fn a_servo_beyond_a_limit_is_told_with_number_and_limit() {
     let text = centring.text(crate::units::TorqueUnit::default());
     assert!(text.contains("limit 0.5°") && text.contains("E1"), "{text}");
 }
+
+#[test]
+fn steps_too_short_for_full_speed_give_neither_speed_nor_dead_time() {
+    let mut moves = all_moves();
+    for one in &mut moves {
+        one.to_us = 1500.0 + 0.25 * (one.to_us - 1500.0);
+    }
+    let tested = tested_alone(&[&recorded(&scenario(moves, 7.4))]);
+    assert!(
+        tested.lacks.contains(&Lack::FullSpeed),
+        "{:?}",
+        tested.lacks
+    );
+    assert_eq!(tested.found.slew_s_per_60deg, None);
+    assert_eq!(tested.found.dead_time_ms, None);
+    assert_eq!(tested.slew_up_s_per_60deg, None);
+    // Where it stands at rest needs no speed.
+    assert!(tested.found.centring_deg.is_some());
+}
