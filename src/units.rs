@@ -88,6 +88,10 @@ pub enum Unit {
     Share,
     Volt,
     Second,
+    Millisecond,
+    Microsecond,
+    /// Time for 60° of a servo's arm, s.
+    SecondPer60,
     Hertz,
     MetrePerSecond,
 }
@@ -114,6 +118,9 @@ impl Unit {
             Unit::Share => " %".into(),
             Unit::Volt => " V".into(),
             Unit::Second => " s".into(),
+            Unit::Millisecond => " ms".into(),
+            Unit::Microsecond => " µs".into(),
+            Unit::SecondPer60 => " s/60°".into(),
             Unit::Hertz => " Hz".into(),
             Unit::MetrePerSecond => " m/s".into(),
         }

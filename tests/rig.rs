@@ -7,6 +7,8 @@ mod break_in;
 mod demo;
 #[path = "rig/host.rs"]
 mod host;
+#[path = "rig/servo.rs"]
+mod servo;
 #[path = "rig/simulate.rs"]
 mod simulate;
 #[path = "rig/spells.rs"]

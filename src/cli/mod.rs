@@ -13,6 +13,7 @@ mod report_csv;
 mod rig;
 mod screen;
 mod season;
+mod servo;
 mod show;
 mod simulate;
 mod sweep;
@@ -58,6 +59,8 @@ enum Command {
     Rig(rig::Arguments),
     /// Every surface's and servo's health over its recordings: trends, and when a limit will be reached.
     Season(season::Arguments),
+    /// Test a servo: dead time, speed, dead band, centring, current, on a rig or from recordings.
+    Servo(servo::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
@@ -89,6 +92,7 @@ pub fn run() -> u8 {
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Season(arguments) => season::run(&arguments),
+        Command::Servo(arguments) => servo::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
     }

@@ -100,6 +100,8 @@ mod tests {
             stall_torque_ncm: 210.0,
             stall_voltage_v: 7.4,
             arm_deg_per_us: None,
+            speed: None,
+            dead_band_us: None,
         }
     }
 

@@ -99,6 +99,8 @@ pub fn aircraft() -> Aircraft {
             stall_torque_ncm: 210.0,
             stall_voltage_v: 7.4,
             arm_deg_per_us: Some(0.09),
+            speed: None,
+            dead_band_us: None,
         }],
         servos: vec![
             servo("E1", Some(calibration)),

@@ -21,6 +21,7 @@ pub mod plot;
 pub mod prove;
 pub mod season_json;
 pub mod season_text;
+pub mod servo;
 mod small_print;
 pub mod text;
 mod view;

@@ -265,7 +265,7 @@ fn painted_verdicts(table: &str) -> String {
     table.lines().map(paint).collect()
 }
 
-fn verdict_style(verdict: Verdict) -> Style {
+pub(super) fn verdict_style(verdict: Verdict) -> Style {
     let colour = match verdict {
         Verdict::NoFaultFound => AnsiColor::Green,
         Verdict::WorkNeeded => AnsiColor::Yellow,
@@ -275,7 +275,7 @@ fn verdict_style(verdict: Verdict) -> Style {
     colour.on_default().bold()
 }
 
-fn level_style(level: Level) -> Style {
+pub(super) fn level_style(level: Level) -> Style {
     let colour = match level {
         Level::Watch => AnsiColor::Cyan,
         Level::Work => AnsiColor::Yellow,

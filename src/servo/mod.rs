@@ -2,9 +2,15 @@
 //! numbers with intervals come out. Pure: no file, clock, port or sentence, as `analysis` is.
 
 pub mod heat;
+pub mod limits;
 mod spells;
+mod steps;
 
 pub use spells::{Armed, spells};
+pub use steps::{
+    ALONE, ArmFrom, AtSheet, How, Lack, Pictures, Response, SETTLED_WITHIN_DEG, Stair, Staircase,
+    Tested, tested,
+};
 
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Quantity;
@@ -60,13 +66,10 @@ impl ServoFound {
 }
 
 /// What a recording says of the servo, by what it was made for.
-pub fn found(
-    recording: &Recording,
-    _aircraft: &Aircraft,
-    _surface: &Surface,
-) -> Option<ServoFound> {
+pub fn found(recording: &Recording, aircraft: &Aircraft, surface: &Surface) -> Option<ServoFound> {
     match recording.key("purpose") {
-        Some(purpose::SERVO_TEST | purpose::HELD | purpose::HEAT) => Some(ServoFound::default()),
+        Some(purpose::SERVO_TEST) => Some(tested(&[recording], aircraft, surface).found),
+        Some(purpose::HELD | purpose::HEAT) => Some(ServoFound::default()),
         _ => None,
     }
 }

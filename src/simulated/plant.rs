@@ -156,7 +156,14 @@ pub struct Plant {
     idle_drift: f64,
     by_hand: bool,
     chance: ChaCha8Rng,
+    /// A chance of the servo's own: what it adds changes no other course of events.
+    servo_chance: ChaCha8Rng,
+    trembles_deg: f64,
+    came_from: f64,
 }
+
+/// How long the arm trembles one way, s.
+const TREMBLING_S: f64 = 0.01;
 
 impl Plant {
     /// A plant at rest at neutral. `expected_s` is how long it will run, s: slow drifts pass through zero in its middle.
@@ -188,6 +195,13 @@ impl Plant {
             idle_drift,
             by_hand: false,
             chance,
+            servo_chance: {
+                let mut own = ChaCha8Rng::seed_from_u64(seed);
+                own.set_stream(3);
+                own
+            },
+            trembles_deg: 0.0,
+            came_from: 0.0,
             settings,
         };
         plant.soften();
@@ -204,6 +218,7 @@ impl Plant {
             _ => 0.0,
         };
         self.turn_towards(moved);
+        self.set_the_servo_off(moved);
         self.pulse_us = commanded_pulse_us;
         let parts = parts_of(dt_s);
         for _ in 0..parts {
@@ -211,8 +226,40 @@ impl Plant {
         }
     }
 
+    /// Where a servo stands hangs on the side that it comes from, and a little on chance.
+    fn set_the_servo_off(&mut self, moved: f64) {
+        let servo = &self.settings.servo;
+        let nothing = servo.centring_deg == 0.0 && servo.centre_drift_deg == 0.0;
+        if moved == 0.0 || nothing || moved.signum() == self.came_from {
+            return;
+        }
+        self.came_from = moved.signum();
+        let fresh: f64 = self.servo_chance.sample(StandardNormal);
+        self.servo.off_deg =
+            -0.5 * servo.centring_deg * moved.signum() + servo.centre_drift_deg * fresh;
+    }
+
+    fn tremble(&mut self, dt_s: f64) {
+        let servo = &self.settings.servo;
+        if servo.jitter_deg > 0.0 {
+            let keeps = (-dt_s / TREMBLING_S).exp();
+            let fresh: f64 = self.servo_chance.sample(StandardNormal);
+            self.trembles_deg =
+                keeps * self.trembles_deg + servo.jitter_deg * (1.0 - keeps * keeps).sqrt() * fresh;
+        }
+    }
+
+    /// The arm as it can be seen, degree.
+    fn arm_deg(&self) -> f64 {
+        match self.pulse_us {
+            Some(_) => self.servo.arm_deg + self.trembles_deg,
+            None => self.servo.arm_deg,
+        }
+    }
+
     fn advance(&mut self, dt_s: f64) {
         self.pass(dt_s);
+        self.tremble(dt_s);
         let settings = &self.settings;
         let idle_w = settings.servo.idle_w * (1.0 + self.idle_drift * self.progress());
         let ratio = self.table.at(self.servo.arm_deg).1;
@@ -361,7 +408,7 @@ impl Plant {
         let arm_deg = if self.by_hand {
             self.table.arm_for(self.surface.angle_deg)
         } else {
-            self.servo.arm_deg
+            self.arm_deg()
         };
         let pose = self.settings.linkage.pose(arm_deg);
         let on_surface = self.settings.loaded.on_arm == OnArm::Surface;
@@ -421,7 +468,7 @@ impl Plant {
     pub(super) fn angle_deg(&self) -> f64 {
         match self.settings.loaded.on_arm {
             OnArm::Surface => self.surface.angle_deg,
-            _ => self.servo.arm_deg,
+            _ => self.arm_deg(),
         }
     }
 

@@ -85,6 +85,9 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
     let bad = |level, text: String| finding(Kind::BadData, level, None, Sentence::new(text));
     let name = named(surface);
     match doubt {
+        Doubt::NotASweep => unproven(format!(
+            "{name}: the surface is not judged by this recording, which is no sweep between its throws. Sweep it for that."
+        )),
         Doubt::NoTorqueSource => unproven(format!(
             "{name}: stiffness, friction and load are unproven: the recording has no torque, no rod force that a linkage in the \
              aircraft file could turn into torque, and no servo current with voltage."

@@ -13,6 +13,7 @@ mod marks;
 mod notes;
 mod pair;
 mod said;
+mod servo;
 mod throws;
 mod traces;
 mod trend;
@@ -30,6 +31,7 @@ use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
 use super::book::WorkedIn;
 use super::flight::SurfaceFlown;
+use super::servo::ServoTest;
 use crate::history::season::Record;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
@@ -102,6 +104,21 @@ pub fn flight_png(
     };
     png_file(path, flight::SIZE, |canvas| sheet.draw(canvas))?;
     Ok(true)
+}
+
+/// A servo's steps and staircases, as an SVG that fills the width it is given.
+pub fn servo_svg(test: &ServoTest<'_>) -> String {
+    svg(servo::SIZE, &servo::said(test), |canvas| {
+        servo::draw(canvas, test)
+    })
+}
+
+/// [`servo_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn servo_png(path: &Path, test: &ServoTest<'_>) -> Result<(), Problem> {
+    png_file(path, servo::SIZE, |canvas| servo::draw(canvas, test))
 }
 
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.
