@@ -50,12 +50,22 @@ pub struct Decay {
     pub settled: Quantity,
     /// The law at the first point.
     pub first: f64,
+    /// Cycles worked at the first point.
+    pub first_cycles: f64,
     /// Cycles in which 63 % of what is left goes.
     pub settles_in: f64,
     /// How much the points scatter against their own uncertainty: about 1.
     pub strain: f64,
     /// Cycles from `now` until within the share of the settled value that was asked for.
     pub forecast: Forecast,
+}
+
+impl Decay {
+    /// The law after so many cycles worked.
+    pub fn at(&self, cycles: f64) -> f64 {
+        let left = (-(cycles - self.first_cycles) / self.settles_in).exp();
+        self.settled.value + (self.first - self.settled.value) * left
+    }
 }
 
 /// The law's linear part for one n_0.
@@ -115,6 +125,7 @@ pub fn fit(points: &[Point], now: f64, within: f64) -> Option<Decay> {
     Some(Decay {
         settled: settled(best, &within_rise, open),
         first: best.settled + best.above,
+        first_cycles: first,
         settles_in: best.settles_in,
         strain: strain2.sqrt(),
         forecast: forecast(best, &within_rise, open, within, now - first),
@@ -259,6 +270,10 @@ mod tests {
         let decay = fit(&points, 80.0, 0.05).unwrap();
         assert!((decay.settled.value - 0.30).abs() < 2e-4, "{decay:?}");
         assert!((decay.settles_in - 25.0).abs() < 0.3, "{decay:?}");
+        for cycles in [5.0, 30.0, 75.0, 200.0] {
+            let apart = decay.at(cycles) - law(truth, cycles);
+            assert!(apart.abs() < 3e-4, "{cycles}: {apart}");
+        }
         // By hand: 25·ln(0.12/(0.05·0.30)) = 25·ln 8 = 51.99 cycles in all, and 80 are worked.
         assert_eq!(decay.forecast.cycles, 0.0);
         let early = fit(&points[..4], 40.0, 0.05).unwrap();

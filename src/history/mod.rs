@@ -2,7 +2,7 @@
 //! Pure: slices and structs in, structs out. Nothing here opens a file, prints, reads a clock or knows of a logbook's folders.
 
 pub mod compare;
-mod decay;
+pub mod decay;
 pub mod ewma;
 pub mod mann_kendall;
 pub mod season;

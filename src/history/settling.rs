@@ -41,7 +41,8 @@ pub struct Batch {
 }
 
 impl Batch {
-    fn middle(&self) -> f64 {
+    /// Cycles worked at its middle: where its mean stands.
+    pub fn middle(&self) -> f64 {
         self.cycles_before + 0.5 * self.cycles
     }
 
@@ -50,7 +51,7 @@ impl Batch {
         self.cycles_before + self.cycles
     }
 
-    fn same_stage(&self, other: &Self) -> bool {
+    pub fn same_stage(&self, other: &Self) -> bool {
         match (self.stage_deg, other.stage_deg) {
             (Some(a), Some(b)) => (a - b).abs() < 0.05,
             (None, None) => true,

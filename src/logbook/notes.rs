@@ -5,12 +5,12 @@ use std::fs::{self, OpenOptions};
 use std::io::{ErrorKind, Write};
 use std::path::PathBuf;
 
-use csv_core::{ReadRecordResult, Reader};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::{Logbook, whole};
+use crate::csv;
 use crate::history::season::Event;
 use crate::problem::Problem;
 
@@ -78,7 +78,9 @@ impl Note {
             self.kind.word().to_owned(),
             self.text.clone(),
         ];
-        fields.map(|f| quoted(&f)).join(",") + "\n"
+        // Line ends become spaces, so that a line of the file is a note.
+        let fields = fields.map(|f| f.replace(|c: char| c.is_control(), " "));
+        csv::record(&fields) + "\n"
     }
 }
 
@@ -147,7 +149,8 @@ impl Logbook {
 }
 
 fn parse(line: &[u8]) -> Result<Note, String> {
-    let fields = fields(line).ok_or("a note has four fields")?;
+    let records = csv::records(line).and_then(|all| all.into_iter().next());
+    let fields = records.ok_or("a note has four fields")?;
     let [at, subject, kind, text] = &fields[..] else {
         return Err(format!("{} fields instead of four", fields.len()));
     };
@@ -168,32 +171,6 @@ pub fn time(text: &str) -> Option<Timestamp> {
         TimeZone::UTC.to_timestamp(date.at(0, 0, 0, 0)).ok()
     };
     text.parse().ok().or_else(date)
-}
-
-/// The fields of one line; `None` where they are no UTF-8 or too many.
-fn fields(line: &[u8]) -> Option<Vec<String>> {
-    let (mut out, mut ends) = (vec![0; line.len() + 1], [0; 16]);
-    let (mut reader, ended) = (Reader::new(), [line, b"\n"].concat());
-    let (result, _, _, count) = reader.read_record(&ended, &mut out, &mut ends);
-    if result != ReadRecordResult::Record {
-        return None;
-    }
-    let mut start = 0;
-    let field = |end: &usize| {
-        let bytes = out[start..*end].to_vec();
-        start = *end;
-        String::from_utf8(bytes).ok()
-    };
-    ends[..count].iter().map(field).collect()
-}
-
-/// A field as RFC 4180 has it; line ends become spaces, so that a line of the file is a note.
-fn quoted(text: &str) -> String {
-    let text = text.replace(|c: char| c.is_control(), " ");
-    match text.contains(['"', ',']) || text.trim() != text {
-        true => format!("\"{}\"", text.replace('"', "\"\"")),
-        false => text,
-    }
 }
 
 #[cfg(test)]

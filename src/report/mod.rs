@@ -6,6 +6,9 @@
 
 pub mod book;
 #[cfg(test)]
+mod course_fixture;
+pub mod csv;
+#[cfg(test)]
 mod fixture;
 pub mod html;
 pub mod json;

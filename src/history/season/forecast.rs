@@ -27,11 +27,35 @@ pub struct Trend {
     pub slope: f64,
     /// Ends of the slope's 95 % interval; `None` where there are too few recordings.
     pub interval: Option<(f64, f64)>,
+    /// The line at the latest recording that is believed, and there for either end of the slope's interval.
+    pub level: f64,
+    pub level_of_ends: Option<(f64, f64)>,
+    /// Recordings that it is of.
+    pub count: usize,
     /// Probability of so steady a rise or fall by chance alone (Mann–Kendall, two-sided).
     pub p: Option<f64>,
 }
 
 impl Trend {
+    /// The line's value `after` the latest recording that is believed, in [`Trend::per`]; negative: before it.
+    pub fn at(&self, after: f64) -> f64 {
+        self.level + self.slope * after
+    }
+
+    /// Between what the line lies there, by the slope's interval and the level's: what a crossing's interval is read from.
+    /// `sigma` is one recording's standard deviation.
+    pub fn band_at(&self, after: f64, sigma: f64) -> Option<(f64, f64)> {
+        let ((lo, hi), (at_lo, at_hi)) = (self.interval?, self.level_of_ends?);
+        let (one, other) = (at_lo + lo * after, at_hi + hi * after);
+        let unsure = self.unsure(sigma);
+        Some((one.min(other) - unsure, one.max(other) + unsure))
+    }
+
+    /// The level, too, is known only so well: 1.25 is the median's scatter over the mean's.
+    fn unsure(&self, sigma: f64) -> f64 {
+        1.96 * 1.25 * sigma / (self.count as f64).sqrt()
+    }
+
     /// The slope's sign, where chance is no explanation of it at this probability.
     pub(super) fn side(&self, p: f64) -> Option<f64> {
         let (lo, hi) = self.interval?;
@@ -65,10 +89,14 @@ pub(super) fn trend(points: &[Point]) -> Option<Trend> {
     }
     let (per, x, y) = axes(points);
     let line = theil_sen(&x, &y, 0.95)?;
+    let level = |slope: f64| level(&x, &y, slope);
     Some(Trend {
         per,
         slope: line.slope,
         interval: line.interval,
+        level: level(line.slope),
+        level_of_ends: line.interval.map(|(lo, hi)| (level(lo), level(hi))),
+        count: points.len(),
         p: mann_kendall(&y).map(|test| test.p),
     })
 }
@@ -89,6 +117,12 @@ fn span_days(points: &[Point]) -> f64 {
     points.last().map_or(0.0, |p| p.days) - points.first().map_or(0.0, |p| p.days)
 }
 
+/// The level at the last x, of a line with this slope.
+fn level(x: &[f64], y: &[f64], slope: f64) -> f64 {
+    let rests: Vec<f64> = x.iter().zip(y).map(|(x, y)| y - slope * x).collect();
+    median(&rests).unwrap_or(0.0) + slope * x.last().unwrap_or(&0.0)
+}
+
 /// When the trend crosses the limit that it is heading for. `sigma` is one recording's standard deviation.
 pub(super) fn crossing(points: &[Point], trend: &Trend, bounds: Bounds, sigma: f64) -> Crossing {
     let Some(side) = trend.side(TREND) else {
@@ -98,24 +132,21 @@ pub(super) fn crossing(points: &[Point], trend: &Trend, bounds: Bounds, sigma: f
         true => bounds.upper,
         false => bounds.lower,
     };
-    let (Some(limit), Some((lo, hi))) = (limit, trend.interval) else {
+    let (Some(limit), Some(slopes), Some(levels)) = (limit, trend.interval, trend.level_of_ends)
+    else {
         return Crossing::NotForeseeable;
     };
-    let (per, x, y) = axes(points);
+    let (per, x, _) = axes(points);
     let last = x[x.len() - 1];
-    // The level, too, is known only so well: 1.25 is the median's scatter over the mean's.
-    let unsure = 1.96 * 1.25 * sigma / (x.len() as f64).sqrt();
-    let level = |slope: f64| {
-        let rests: Vec<f64> = x.iter().zip(&y).map(|(x, y)| y - slope * x).collect();
-        median(&rests).unwrap_or(0.0) + slope * last
-    };
-    let at = |slope: f64, nearer: f64| (limit - level(slope) - nearer * side) / slope;
+    let unsure = trend.unsure(sigma);
+    let at = |(slope, level): (f64, f64), nearer: f64| (limit - level - nearer * side) / slope;
     let scale = match per {
         Per::ThirtyDays => 30.0,
         Per::Recording => 1.0,
     };
-    let (steep, flat) = if side > 0.0 { (hi, lo) } else { (lo, hi) };
-    let expected = at(trend.slope, 0.0) * scale;
+    let (low, high) = ((slopes.0, levels.0), (slopes.1, levels.1));
+    let (steep, flat) = if side > 0.0 { (high, low) } else { (low, high) };
+    let expected = at((trend.slope, trend.level), 0.0) * scale;
     let span = (last - x[0]) * scale;
     let furthest = match per {
         Per::ThirtyDays => (FURTHEST * span).min(FURTHEST_DAYS),

@@ -180,6 +180,43 @@ fn a_crossing_s_interval_holds_the_true_day() {
     assert!(told >= 490 && held as f64 >= 0.93 * f64::from(told));
 }
 
+/// A picture shows both: they must meet.
+#[test]
+fn the_trend_s_band_is_at_the_limit_when_the_crossing_says_so() {
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    let noise = noise(&mut rng, 14).into_iter().enumerate();
+    let values: Vec<f64> = noise.map(|(i, n)| 0.3 + 0.04 * i as f64 + n).collect();
+    for (values, limit) in [
+        (values.clone(), 1.0),
+        (values.iter().map(|v| -v).collect(), -1.0),
+    ] {
+        let bounds = Bounds {
+            lower: Some(limit).filter(|l| *l < 0.0),
+            upper: Some(limit).filter(|l| *l > 0.0),
+        };
+        let points = points(&values, 10.0, Some(U));
+        let found = health(&points, Worse::Either, bounds, 0.001).unwrap();
+        let Crossing::In {
+            soonest,
+            expected,
+            latest,
+            ..
+        } = found.crossing
+        else {
+            panic!("{found:?}");
+        };
+        let trend = found.trend.unwrap();
+        let band = |days: f64| trend.band_at(days / 30.0, found.sigma.unwrap()).unwrap();
+        let (outer, inner) = (band(soonest), band(latest.unwrap()));
+        let (first, last) = match limit > 0.0 {
+            true => (outer.1, inner.0),
+            false => (outer.0, inner.1),
+        };
+        let off = [first, trend.at(expected / 30.0), last].map(|v| (v - limit).abs());
+        assert!(off.iter().all(|off| *off < 1e-9), "{off:?}");
+    }
+}
+
 #[test]
 fn two_readings_beyond_the_limit_with_their_intervals_are_an_alarm_and_one_is_watched() {
     let one = judged(&[1.3], Some(U));

@@ -312,19 +312,25 @@ impl Frame {
         x_labels: bool,
         y_ticks: usize,
     ) -> Drawn<DB> {
+        self.grid_of(canvas, &ticks(self.x, 8), x_labels, y_ticks)
+    }
+
+    /// [`Frame::grid`] with places along x of the caller's choosing.
+    pub fn grid_of<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        x_ticks: &[(f64, String)],
+        x_labels: bool,
+        y_ticks: usize,
+    ) -> Drawn<DB> {
         let ((left, top), (right, bottom)) = (self.upper_left, self.lower_right);
         let size = LETTERS * 0.9;
-        for (value, label) in ticks(self.x, 8) {
-            let x = self.x_at(value);
+        for (value, label) in x_ticks {
+            let x = self.x_at(*value);
             canvas.line(&[(x, top), (x, bottom)], &FAINT, 1.0)?;
             if x_labels {
-                canvas.text(
-                    &label,
-                    (x, bottom + 10.0),
-                    size,
-                    &INK,
-                    (HPos::Center, VPos::Top),
-                )?;
+                let below = (x, bottom + 10.0);
+                canvas.text(label, below, size, &INK, (HPos::Center, VPos::Top))?;
             }
         }
         for (value, label) in ticks(self.y, y_ticks) {

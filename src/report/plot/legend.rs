@@ -26,15 +26,15 @@ const KEY_WIDTH: f64 = 46.0;
 const LEGEND_LETTERS: f64 = LETTERS * 0.92;
 
 /// The entries with the upper left corner of each (along the sheet, and in rows).
-pub struct Legend {
-    placed: Vec<(Key, String, f64, usize)>,
+pub struct Keys<K> {
+    placed: Vec<(K, String, f64, usize)>,
 }
 
-impl Legend {
-    pub fn of(checked: &Checked<'_>) -> Self {
+impl<K: Copy> Keys<K> {
+    pub fn of(entries: Vec<(K, String)>) -> Self {
         let (mut x, mut row) = (24.0, 0);
         let mut placed = Vec::new();
-        for (key, text) in entries(checked) {
+        for (key, text) in entries {
             let width = KEY_WIDTH + text_width(&text, LEGEND_LETTERS);
             if x > 24.0 && x + width > 988.0 {
                 (x, row) = (24.0, row + 1);
@@ -51,10 +51,16 @@ impl Legend {
             .map_or(0.0, |(_, _, _, row)| ROW * (*row as f64 + 1.0))
     }
 
-    pub fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>, top: f64) -> Drawn<DB> {
+    /// `mark` draws a key's mark, some 36 wide, from the point in the middle of its left edge.
+    pub fn draw<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        top: f64,
+        mark: impl Fn(K, At) -> Drawn<DB>,
+    ) -> Drawn<DB> {
         for (key, text, x, row) in &self.placed {
             let y = top + ROW * (*row as f64 + 0.5);
-            draw_key(canvas, *key, (*x, y))?;
+            mark(*key, (*x, y))?;
             canvas.text(
                 text,
                 (x + KEY_WIDTH, y),
@@ -64,6 +70,24 @@ impl Legend {
             )?;
         }
         Ok(())
+    }
+}
+
+/// The legend of a curve.
+pub struct Legend(Keys<Key>);
+
+impl Legend {
+    pub fn of(checked: &Checked<'_>) -> Self {
+        Self(Keys::of(entries(checked)))
+    }
+
+    pub fn height(&self) -> f64 {
+        self.0.height()
+    }
+
+    pub fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>, top: f64) -> Drawn<DB> {
+        self.0
+            .draw(canvas, top, |key, at| draw_key(canvas, key, at))
     }
 }
 

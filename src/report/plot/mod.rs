@@ -6,12 +6,19 @@ mod axes;
 mod canvas;
 mod compact;
 mod curve;
+mod dates;
 mod legend;
+mod marks;
 mod notes;
 mod pair;
 mod said;
 mod throws;
 mod traces;
+mod trend;
+mod trend_pen;
+mod trend_words;
+mod worked_in;
+mod worked_in_panels;
 
 use std::path::Path;
 
@@ -20,6 +27,8 @@ use plotters::prelude::*;
 pub use self::axes::Axes;
 use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
+use super::book::WorkedIn;
+use crate::history::season::Record;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
 
@@ -82,6 +91,18 @@ pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Resul
     png_file(path, traces::size(checked), |canvas| {
         traces::draw(canvas, checked, unit)
     })
+}
+
+/// How a hinge was worked in, over cycles worked, as an SVG that fills the width it is given.
+pub fn worked_in_svg(worked: &WorkedIn, unit: TorqueUnit) -> String {
+    let sheet = worked_in::Sheet::of(worked, unit);
+    svg(sheet.size(), &sheet.said(), |canvas| sheet.draw(canvas))
+}
+
+/// One quantity of a surface or a servo over time, as an SVG that fills the width it is given.
+pub fn trend_svg(record: &Record, unit: TorqueUnit) -> String {
+    let sheet = trend::Sheet::of(record, unit);
+    svg(sheet.size(), &sheet.said(), |canvas| sheet.draw(canvas))
 }
 
 /// Pictures are drawn on a sheet of this many units' width; the backends place on whole pixels, so the SVG is
@@ -202,5 +223,7 @@ fn escaped(text: &str) -> String {
     out
 }
 
+#[cfg(test)]
+mod course_tests;
 #[cfg(test)]
 mod tests;

@@ -72,12 +72,7 @@ impl<'a> From<&'a Proved<'_>> for ProveLine<'a> {
                 .collect(),
             cautions: proof.cautions.iter().map(caution).collect(),
             false_alarm_rate: FALSE_ALARM_RATE,
-            outcome: match proof.outcome {
-                Outcome::Better => "better",
-                Outcome::NoChangeShown => "no-change-shown",
-                Outcome::Worse => "worse",
-                Outcome::NothingComparable => "nothing-comparable",
-            },
+            outcome: outcome_word(proof.outcome),
         }
     }
 }
@@ -93,16 +88,30 @@ fn change(proved: &Proved<'_>, change: &Change) -> ChangeOut {
         smallest_change_seen: number(change.smallest_seen),
         p: number(change.p),
         p_of_all: number(change.p_of_all),
-        verdict: match change.verdict {
-            Verdict::Better => "better",
-            Verdict::NoChangeShown => "no-change-shown",
-            Verdict::Changed => "changed",
-            Verdict::Worse => "worse",
-        },
+        verdict: verdict_word(change.verdict),
     }
 }
 
-fn key(proved: &Proved<'_>, what: What) -> (&'static str, Option<String>) {
+pub(in crate::report) fn outcome_word(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Better => "better",
+        Outcome::NoChangeShown => "no-change-shown",
+        Outcome::Worse => "worse",
+        Outcome::NothingComparable => "nothing-comparable",
+    }
+}
+
+pub(in crate::report) fn verdict_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Better => "better",
+        Verdict::NoChangeShown => "no-change-shown",
+        Verdict::Changed => "changed",
+        Verdict::Worse => "worse",
+    }
+}
+
+/// What is compared, as JSON and tables call it; of a throw, a knee's side or the place of a hold: which.
+pub(in crate::report) fn key(proved: &Proved<'_>, what: What) -> (&'static str, Option<String>) {
     let side = |up_side: bool| Some(if up_side { "up" } else { "down" }.to_owned());
     match what {
         What::Stiffness => ("stiffness_ncm_per_deg", None),

@@ -33,7 +33,7 @@ fn verdict_words(verdict: Verdict) -> &'static str {
     }
 }
 
-fn unit_of(what: What, unit: TorqueUnit) -> Unit {
+pub(super) fn unit_of(what: What, unit: TorqueUnit) -> Unit {
     match what {
         What::Stiffness | What::KneeStiffness { .. } => Unit::Stiffness(unit),
         What::Friction | What::TightSpot | What::PeakTorque => Unit::Torque(unit),
@@ -43,7 +43,7 @@ fn unit_of(what: What, unit: TorqueUnit) -> Unit {
     }
 }
 
-fn name(checked: &Checked<'_>, what: What) -> String {
+pub(super) fn name(checked: &Checked<'_>, what: What) -> String {
     let side = |up_side| view::side_word(checked, up_side);
     match what {
         What::Stiffness => "stiffness".into(),
@@ -92,7 +92,7 @@ fn sentence(proved: &Proved<'_>) -> String {
 }
 
 /// What differs besides the fix, as sentences.
-fn caution(caution: &Caution) -> String {
+pub(super) fn caution(caution: &Caution) -> String {
     let volts = |v| Unit::Volt.plain(v);
     match caution {
         Caution::Rig(before, after) => format!(
