@@ -89,6 +89,8 @@ pub enum Unit {
     Volt,
     Second,
     Hertz,
+    /// Shown as it is, with this symbol.
+    Plain(&'static str),
 }
 
 impl Unit {
@@ -114,6 +116,7 @@ impl Unit {
             Unit::Volt => " V".into(),
             Unit::Second => " s".into(),
             Unit::Hertz => " Hz".into(),
+            Unit::Plain(symbol) => format!(" {symbol}"),
         }
     }
 

@@ -2,7 +2,9 @@
 //! numbers with intervals come out. Pure: no file, clock, port or sentence, as `analysis` is.
 
 pub mod heat;
+pub mod held;
 mod spells;
+pub mod watts;
 
 pub use spells::{Armed, spells};
 
@@ -60,13 +62,15 @@ impl ServoFound {
 }
 
 /// What a recording says of the servo, by what it was made for.
-pub fn found(
-    recording: &Recording,
-    _aircraft: &Aircraft,
-    _surface: &Surface,
-) -> Option<ServoFound> {
+pub fn found(recording: &Recording, aircraft: &Aircraft, surface: &Surface) -> Option<ServoFound> {
     match recording.key("purpose") {
-        Some(purpose::SERVO_TEST | purpose::HELD | purpose::HEAT) => Some(ServoFound::default()),
+        Some(purpose::HEAT) => Some(ServoFound {
+            case_end_c: heat::measure(recording, aircraft.trip_points(surface).case_c)
+                .and_then(|heat| heat.told_end_c()),
+            ..ServoFound::default()
+        }),
+        Some(purpose::HELD) => Some(held::found(recording)),
+        Some(purpose::SERVO_TEST) => Some(ServoFound::default()),
         _ => None,
     }
 }
