@@ -1,8 +1,11 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
+mod at_rig;
 mod break_in;
 mod check;
 mod demo;
+mod heat;
+mod held;
 mod note;
 mod prove;
 mod recheck;
@@ -44,6 +47,10 @@ enum Command {
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// How warm a servo gets: what it draws under a load, where its case would end, and when it comes to its limit.
+    Heat(Box<heat::Arguments>),
+    /// How stiffly a servo and its linkage hold neutral, and their free play: weights hung on either side, guided step by step.
+    Held(Box<held::Arguments>),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
@@ -80,6 +87,8 @@ pub fn run() -> u8 {
         Command::BreakIn(arguments) => break_in::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Heat(arguments) => heat::run(&arguments),
+        Command::Held(arguments) => held::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),

@@ -10,6 +10,8 @@ mod course_fixture;
 pub mod csv;
 #[cfg(test)]
 mod fixture;
+pub mod heat;
+pub mod held;
 pub mod html;
 pub mod json;
 pub mod plot;

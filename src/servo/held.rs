@@ -65,7 +65,7 @@ pub struct Held {
     pub stiffer_than: Option<f64>,
     /// Of weights that push up, and down.
     pub sides: [Option<Quantity>; 2],
-    /// Free play, the whole of it, degrees.
+    /// Free play, the whole of it, degrees; its interval holds what [`Held::memory_deg`] may hide or feign of it.
     pub play_deg: Option<Quantity>,
     /// Neutral after loads up less neutral after loads down: friction, dead band and play that keep what was done last, degrees.
     pub memory_deg: Option<Quantity>,
@@ -164,7 +164,11 @@ impl Held {
         let is = |so: bool| if so { 1.0 } else { 0.0 };
         let both = self.lines(|h| vec![is(h > 0.0), is(h < 0.0), h]);
         if let Some(lines) = &both {
-            self.play_deg = Some(lines.quantity(&[1.0, -1.0, 0.0], 0.0));
+            // A load meets the play from where friction and dead band left the surface: anywhere within what neutral remembers.
+            let memory_u = self
+                .memory_deg
+                .map_or(0.0, |q| q.value.abs() / 3.0_f64.sqrt());
+            self.play_deg = Some(lines.quantity_with(&[1.0, -1.0, 0.0], memory_u));
             let give = lines.quantity(&[0.0, 0.0, 1.0], self.hung_u);
             self.stiffness = inverse(&give);
             self.stiffer_than = match (self.stiffness, give.interval) {
@@ -224,11 +228,17 @@ struct Lines {
 impl Lines {
     /// A sum of coefficients with its uncertainty: scatter of the armings, the sensor's steps, and a relative one that all share.
     fn quantity(&self, of: &[f64], shared: f64) -> Quantity {
-        let value: f64 = of
-            .iter()
-            .zip(&self.fit.coefficients)
-            .map(|(w, c)| w * c)
-            .sum();
+        self.quantity_with(of, shared * self.value(of).abs())
+    }
+
+    fn value(&self, of: &[f64]) -> f64 {
+        let parts = of.iter().zip(&self.fit.coefficients);
+        parts.map(|(w, c)| w * c).sum()
+    }
+
+    /// The same with a further uncertainty of the sum's own unit.
+    fn quantity_with(&self, of: &[f64], further_u: f64) -> Quantity {
+        let value = self.value(of);
         let (n, covariance) = (of.len(), &self.fit.unscaled_covariance);
         let mut variance = 0.0;
         for i in 0..n {
@@ -249,7 +259,7 @@ impl Lines {
         let (u, df) = student::combine(&[
             (scatter_u, self.fit.degrees_of_freedom as f64),
             (self.step_u_deg * squares.sqrt(), f64::INFINITY),
-            (shared * value.abs(), f64::INFINITY),
+            (further_u, f64::INFINITY),
         ]);
         Quantity {
             value,

@@ -7,6 +7,7 @@ mod canvas;
 mod compact;
 mod curve;
 mod dates;
+mod heat;
 mod legend;
 mod marks;
 mod notes;
@@ -30,6 +31,7 @@ use super::Checked;
 use super::book::WorkedIn;
 use crate::history::season::Record;
 use crate::problem::Problem;
+use crate::servo::heat::Heat;
 use crate::units::TorqueUnit;
 
 /// Torque against deflection, as an SVG that fills the width it is given.
@@ -90,6 +92,23 @@ pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
 pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
     png_file(path, traces::size(checked), |canvas| {
         traces::draw(canvas, checked, unit)
+    })
+}
+
+/// A servo's case over time with its fitted law, as an SVG that fills the width it is given.
+pub fn heat_svg(surface: &str, heat: &Heat, limit_c: f64) -> String {
+    svg(heat::SIZE, &heat::said(surface, heat, limit_c), |canvas| {
+        heat::draw(canvas, surface, heat, limit_c)
+    })
+}
+
+/// [`heat_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn heat_png(path: &Path, surface: &str, heat: &Heat, limit_c: f64) -> Result<(), Problem> {
+    png_file(path, heat::SIZE, |canvas| {
+        heat::draw(canvas, surface, heat, limit_c)
     })
 }
 
