@@ -4,6 +4,7 @@ use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
 use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity};
+use crate::servo::share::{self, Share};
 use crate::servo::{self, ServoFound};
 use crate::verdict::{Judged, compare_pairs, judge};
 
@@ -39,6 +40,8 @@ pub struct Assessed {
     pub judged: Judged,
     /// Of recordings that were made for the servo itself.
     pub servo: Option<ServoFound>,
+    /// Where two servos drive the surface and both currents were read.
+    pub servos: Option<Share>,
 }
 
 /// Measures and judges a recording, shown under the name `file`, as one of `surface_index`.
@@ -60,6 +63,7 @@ pub fn assess(
     }
     let measured = measure(&recording, aircraft, surface);
     let servo = servo::found(&recording, aircraft, surface);
+    let servos = share::measure(&recording, aircraft, surface);
     let judged = judge(&measured, &recording, surface, &aircraft.limits);
     // What the run says of itself is no doubt about its data: it is told, and not judged.
     let unfinished = recording.unfinished().map(str::to_owned);
@@ -93,6 +97,7 @@ pub fn assess(
         measured,
         judged,
         servo,
+        servos,
     }
 }
 

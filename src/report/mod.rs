@@ -18,6 +18,7 @@ pub mod plot;
 pub mod prove;
 pub mod season_json;
 pub mod season_text;
+mod servos;
 mod small_print;
 pub mod text;
 mod view;
@@ -28,6 +29,7 @@ use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Measured;
 use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
+use crate::servo::share::Share;
 use crate::verdict::Judged;
 
 /// One recording checked: all that an output may show.
@@ -37,6 +39,8 @@ pub struct Checked<'a> {
     pub recording: RecordingSummary,
     pub measured: Measured,
     pub judged: Judged,
+    /// Of two servos on one surface.
+    pub servos: Option<Share>,
 }
 
 impl<'a> Checked<'a> {
@@ -47,6 +51,7 @@ impl<'a> Checked<'a> {
             recording: assessed.summary,
             measured: assessed.measured,
             judged: assessed.judged,
+            servos: assessed.servos,
         }
     }
 }

@@ -3,6 +3,7 @@
 
 pub mod heat;
 pub mod held;
+pub mod share;
 mod spells;
 pub mod watts;
 
