@@ -1,9 +1,12 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
+mod at_rig;
 mod break_in;
 mod check;
 mod demo;
 mod flight;
+mod heat;
+mod held;
 mod note;
 mod prove;
 mod recheck;
@@ -47,6 +50,10 @@ enum Command {
     Demo(demo::Arguments),
     /// Estimate what the air asks of each servo at speed, on top of the hinge as measured, against what it has.
     Flight(flight::Arguments),
+    /// How warm a servo gets: what it draws under a load, where its case would end, and when it comes to its limit.
+    Heat(Box<heat::Arguments>),
+    /// How stiffly a servo and its linkage hold neutral, and their free play: weights hung on either side, guided step by step.
+    Held(Box<held::Arguments>),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
@@ -86,6 +93,8 @@ pub fn run() -> u8 {
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Flight(arguments) => flight::run(&arguments),
+        Command::Heat(arguments) => heat::run(&arguments),
+        Command::Held(arguments) => held::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),

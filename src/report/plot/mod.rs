@@ -8,6 +8,7 @@ mod compact;
 mod curve;
 mod dates;
 mod flight;
+mod heat;
 mod legend;
 mod marks;
 mod notes;
@@ -34,6 +35,7 @@ use super::flight::SurfaceFlown;
 use super::servo::ServoTest;
 use crate::history::season::Record;
 use crate::problem::Problem;
+use crate::servo::heat::Heat;
 use crate::units::TorqueUnit;
 
 /// Torque against deflection, as an SVG that fills the width it is given.
@@ -135,6 +137,23 @@ pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
 pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
     png_file(path, traces::size(checked), |canvas| {
         traces::draw(canvas, checked, unit)
+    })
+}
+
+/// A servo's case over time with its fitted law, as an SVG that fills the width it is given.
+pub fn heat_svg(surface: &str, heat: &Heat, limit_c: f64) -> String {
+    svg(heat::SIZE, &heat::said(surface, heat, limit_c), |canvas| {
+        heat::draw(canvas, surface, heat, limit_c)
+    })
+}
+
+/// [`heat_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn heat_png(path: &Path, surface: &str, heat: &Heat, limit_c: f64) -> Result<(), Problem> {
+    png_file(path, heat::SIZE, |canvas| {
+        heat::draw(canvas, surface, heat, limit_c)
     })
 }
 
