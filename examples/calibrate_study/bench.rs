@@ -61,16 +61,16 @@ pub const CASES: [Case; 5] = [
 ];
 
 const FIRST: Case = Case {
-        name: "21 kg·cm, four loads",
-        stall_ncm: 210.0,
-        winding: 8.4,
-        friction_nm: 0.06,
-        gear_loss: 0.18,
-        idle_w: 0.21,
-        masses_kg: &[0.0, 0.2, 0.5, 0.8],
-        arm_mm: 60.0,
-        case_c: true,
-    };
+    name: "21 kg·cm, four loads",
+    stall_ncm: 210.0,
+    winding: 8.4,
+    friction_nm: 0.06,
+    gear_loss: 0.18,
+    idle_w: 0.21,
+    masses_kg: &[0.0, 0.2, 0.5, 0.8],
+    arm_mm: 60.0,
+    case_c: true,
+};
 
 /// Speeds of the arm, °/s, and how often each is gone through; degrees to either side of level.
 const SPEEDS: [(f64, usize); 2] = [(30.0, 3), (90.0, 5)];
@@ -123,11 +123,7 @@ pub fn scenario(case: &Case, seed: u64) -> Scenario {
         moves: moves(&scenario.plant.servo),
         waits_s: 8.0,
     };
-    let spells = case
-        .masses_kg
-        .iter()
-        .map(|&m| spell(m, normal()))
-        .collect();
+    let spells = case.masses_kg.iter().map(|&m| spell(m, normal())).collect();
     // The plant's arm is level at zero; the sensor says something else there.
     scenario.sensors.arm_zero_deg = level_deg;
     scenario.purpose = Some("calibration".into());

@@ -5,6 +5,7 @@
 //! `HINGEWRIGHT_PICTURES=FOLDER` makes the tests leave every picture and the page there, to be looked at.
 
 pub mod book;
+pub mod calibrate;
 #[cfg(test)]
 mod fixture;
 pub mod html;

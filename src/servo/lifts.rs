@@ -366,8 +366,11 @@ impl Gathered {
 
     /// The way in which the heaviest weight needs more power is the one that lifts it.
     fn lifts_up(&self) -> bool {
-        let heaviest = (0..self.masses_kg.len())
-            .max_by(|a, b| self.masses_kg[*a].value.total_cmp(&self.masses_kg[*b].value));
+        let heaviest = (0..self.masses_kg.len()).max_by(|a, b| {
+            self.masses_kg[*a]
+                .value
+                .total_cmp(&self.masses_kg[*b].value)
+        });
         let mean = |up: bool| {
             let powers: Vec<f64> = self
                 .levels
@@ -535,11 +538,14 @@ impl Sight<'_> {
         let mean = |f: &dyn Fn(usize) -> f64| seen.iter().map(|&i| f(i)).sum::<f64>() / n;
         let t_mean = mean(&|i| self.t_s[i]);
         let spread = mean(&|i| (self.t_s[i] - t_mean).powi(2));
-        let slope =
-            |y: &dyn Fn(usize) -> f64| mean(&|i| (self.t_s[i] - t_mean) * y(i)) / spread;
+        let slope = |y: &dyn Fn(usize) -> f64| mean(&|i| (self.t_s[i] - t_mean) * y(i)) / spread;
         let power_w = mean(&|i| self.power_w[i]);
         let tilt = slope(&|i| self.power_w[i]);
-        let rest = |i: usize| self.power_w[i] - power_w - tilt * (self.t_s[i] - t_mean);
+        // A weight's lever shortens towards both ends: straight and bent courses are no scatter.
+        let bend = |i: usize| (self.t_s[i] - t_mean).powi(2) - spread;
+        let bent = mean(&|i| bend(i) * self.power_w[i]) / mean(&|i| bend(i).powi(2));
+        let rest =
+            |i: usize| self.power_w[i] - power_w - tilt * (self.t_s[i] - t_mean) - bent * bend(i);
         let span_s = self.t_s[range.end - 1] - self.t_s[range.start];
         let level = Level {
             doing: Doing::Resting,
@@ -561,10 +567,10 @@ impl Sight<'_> {
         Some((level, self.noise(&seen, span_s, &rest)))
     }
 
-    /// From the means of blocks about the level's own straight line.
+    /// From the means of blocks about the level's own course.
     fn noise(&self, seen: &[usize], span_s: f64, rest: &dyn Fn(usize) -> f64) -> Option<f64> {
         let blocks = (span_s / BLOCK_S) as usize;
-        if blocks < 4 {
+        if blocks < 6 {
             return None;
         }
         let first_s = self.t_s[seen[0]];
@@ -578,8 +584,8 @@ impl Sight<'_> {
             .filter(|s| s.1 > 0.0)
             .map(|s| (s.0 / s.1).powi(2))
             .sum();
-        // Mean and slope were taken away.
-        let variance = squares / (blocks as f64 - 2.0);
+        // Mean, slope and bend were taken away.
+        let variance = squares / (blocks as f64 - 3.0);
         Some(variance * span_s / blocks as f64)
     }
 

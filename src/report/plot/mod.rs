@@ -7,6 +7,7 @@ mod canvas;
 mod compact;
 mod curve;
 mod legend;
+mod lifts;
 mod notes;
 mod pair;
 mod said;
@@ -20,6 +21,7 @@ use plotters::prelude::*;
 pub use self::axes::Axes;
 use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
+use super::calibrate::Calibrated;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
 
@@ -81,6 +83,27 @@ pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
 pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
     png_file(path, traces::size(checked), |canvas| {
         traces::draw(canvas, checked, unit)
+    })
+}
+
+/// Power against torque of a calibration, as an SVG that fills the width it is given.
+pub fn lifts_svg(calibrated: &Calibrated<'_>, unit: TorqueUnit) -> String {
+    svg(lifts::SIZE, &lifts::said(calibrated), |canvas| {
+        lifts::draw(canvas, calibrated, unit)
+    })
+}
+
+/// [`lifts_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn lifts_png(
+    path: &Path,
+    calibrated: &Calibrated<'_>,
+    unit: TorqueUnit,
+) -> Result<(), Problem> {
+    png_file(path, lifts::SIZE, |canvas| {
+        lifts::draw(canvas, calibrated, unit)
     })
 }
 

@@ -7,9 +7,7 @@ use super::model::{Design, with_rows};
 use crate::servo::lifts::{Doing, Level};
 
 /// Masses that are at hand at a bench, kg (a litre of water is one).
-const MASSES_KG: [f64; 12] = [
-    0.1, 0.2, 0.3, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 5.0,
-];
+const MASSES_KG: [f64; 12] = [0.1, 0.2, 0.3, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 5.0];
 /// A mass this near to one that was lifted tells nothing new, share.
 const ALIKE: f64 = 0.15;
 /// A mass is weighed as well as this, share (assumed).
@@ -20,9 +18,14 @@ const WEAK: f64 = 0.15;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Add {
     /// kg, at the arm, mm.
-    Mass { kg: f64, arm_mm: f64 },
+    Mass {
+        kg: f64,
+        arm_mm: f64,
+    },
     /// All masses lifted at this speed of the arm as well, °/s.
-    Speed { deg_s: f64 },
+    Speed {
+        deg_s: f64,
+    },
     EmptyArm,
 }
 
@@ -175,7 +178,10 @@ fn candidates(design: &Design<'_>, p: &[f64]) -> Vec<Candidate> {
             speed_rad_s: 0.0,
             ..empty
         };
-        all.push((Add::EmptyArm, vec![(empty, 0.0), (fast_one, 0.0), (rest, 0.0)]));
+        all.push((
+            Add::EmptyArm,
+            vec![(empty, 0.0), (fast_one, 0.0), (rest, 0.0)],
+        ));
     }
     all
 }

@@ -108,7 +108,10 @@ impl Balance {
     pub fn torque(&self, power_w: f64, speed_rad_s: f64) -> Option<Quantity> {
         let [idle, winding, friction, gear] = self.values;
         let over = power_w - idle;
-        let x = (-speed_rad_s + (speed_rad_s * speed_rad_s + 4.0 * winding * over).max(0.0).sqrt())
+        let x = (-speed_rad_s
+            + (speed_rad_s * speed_rad_s + 4.0 * winding * over)
+                .max(0.0)
+                .sqrt())
             / (2.0 * winding);
         if x <= 0.0 {
             return None;
@@ -321,7 +324,9 @@ fn first_guess(lifts: &Lifts, setting: &Setting) -> Numbers {
         .iter()
         .map(|l| l.power_w)
         .fold(f64::INFINITY, f64::min);
-    let idle_w = powers(&|l| l.doing == Doing::Resting).unwrap_or(0.8 * lowest).max(0.01);
+    let idle_w = powers(&|l| l.doing == Doing::Resting)
+        .unwrap_or(0.8 * lowest)
+        .max(0.01);
     let mut numbers = Numbers {
         idle_w,
         winding: 1.0,
@@ -363,9 +368,7 @@ fn observable(lifts: &Lifts, numbers: Option<&Numbers>) -> Vec<Level> {
     let serves = |l: &&Level| match l.doing {
         Doing::Lifting => true,
         // A servo that leans on its own friction at rest draws more than idle.
-        Doing::Resting => {
-            l.power_w < rest_w + OUT_OF_LINE * (lifts.noise_w2_s / l.span_s).sqrt()
-        }
+        Doing::Resting => l.power_w < rest_w + OUT_OF_LINE * (lifts.noise_w2_s / l.span_s).sqrt(),
         Doing::Lowering => match numbers {
             None => lifts.masses_kg[l.mass].value == 0.0,
             Some(n) => {

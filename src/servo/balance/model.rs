@@ -57,8 +57,7 @@ impl Numbers {
 
     fn torque_of(&self, (mass, arm): (usize, usize), cos: f64, sin: f64) -> f64 {
         let level = self.level_deg.to_radians();
-        let standing =
-            GRAVITY_M_S2 * self.masses_kg[mass] * 1e-3 * self.arms_mm[arm] + self.own_nm;
+        let standing = GRAVITY_M_S2 * self.masses_kg[mass] * 1e-3 * self.arms_mm[arm] + self.own_nm;
         standing * (cos * level.cos() + sin * level.sin())
     }
 
@@ -125,10 +124,7 @@ impl<'a> Design<'a> {
             .iter()
             .map(|l| (lifts.noise_w2_s / l.span_s).sqrt().max(1e-6))
             .collect();
-        let torque_nm = used
-            .iter()
-            .map(|l| start.torque_nm(l))
-            .fold(1e-3, f64::max);
+        let torque_nm = used.iter().map(|l| start.torque_nm(l)).fold(1e-3, f64::max);
         let mut design = Self {
             lifts,
             setting,
@@ -232,7 +228,8 @@ impl<'a> Design<'a> {
             .iter()
             .map(|l| {
                 let around = self.around_c(l) + numbers.beside_k;
-                let rise = numbers.winding_k_per_w * rises[l.course][l.step.min(rises[l.course].len() - 1)];
+                let rise = numbers.winding_k_per_w
+                    * rises[l.course][l.step.min(rises[l.course].len() - 1)];
                 1.0 + COPPER_PER_K * (around + rise - REFERENCE_C)
             })
             .collect()
