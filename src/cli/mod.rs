@@ -2,6 +2,7 @@
 
 mod at_rig;
 mod break_in;
+mod calibrate;
 mod check;
 mod demo;
 mod flight;
@@ -44,6 +45,8 @@ struct Arguments {
 enum Command {
     /// Work a hinge in, in stages of growing deflection, and follow it until it has settled.
     BreakIn(Box<break_in::Arguments>),
+    /// Calibrate a servo: known masses on its arm turn supply power into torque.
+    Calibrate(calibrate::Arguments),
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
@@ -90,6 +93,7 @@ pub fn run() -> u8 {
     };
     match arguments.command {
         Command::BreakIn(arguments) => break_in::run(&arguments),
+        Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Flight(arguments) => flight::run(&arguments),

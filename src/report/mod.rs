@@ -9,6 +9,7 @@ pub mod aircraft_page;
 pub mod book;
 #[cfg(test)]
 pub(crate) mod book_fixture;
+pub mod calibrate;
 #[cfg(test)]
 mod course_fixture;
 pub mod csv;

@@ -1,8 +1,10 @@
 //! What a servo and its control circuit are like, apart from the hinge: recordings of steps, held weights and heat go in,
 //! numbers with intervals come out. Pure: no file, clock, port or sentence, as `analysis` is.
 
+pub mod balance;
 pub mod heat;
 pub mod held;
+pub mod lifts;
 pub mod limits;
 pub mod share;
 mod spells;

@@ -195,24 +195,20 @@ fn disarmed(segment: &Segment, channel: Channel) -> Vec<f64> {
         return Vec::new();
     };
     let mut blocks = Vec::new();
-    let mut from: Option<usize> = None;
-    for i in 0..=segment.len() {
-        let off = i < segment.len() && pulse[i].is_nan();
-        match (off, from) {
-            (true, None) => from = Some(i),
-            (false, Some(start)) => {
-                let late_s = segment.t_s[start] + 2.0 * IDLE_BLOCK_S;
-                let mut at = start + segment.t_s[start..i].partition_point(|t| *t < late_s);
-                while at < i {
-                    let until_s = segment.t_s[at] + IDLE_BLOCK_S;
-                    let end = at + segment.t_s[at..i].partition_point(|t| *t < until_s);
-                    blocks.extend(mean(&current[at..end]));
-                    at = end;
-                }
-                from = None;
+    let mut start = 0;
+    for run in pulse.chunk_by(|a, b| a.is_nan() == b.is_nan()) {
+        let end = start + run.len();
+        if run[0].is_nan() {
+            let late_s = segment.t_s[start] + 2.0 * IDLE_BLOCK_S;
+            let mut at = start + segment.t_s[start..end].partition_point(|t| *t < late_s);
+            while at < end {
+                let until_s = segment.t_s[at] + IDLE_BLOCK_S;
+                let next = at + segment.t_s[at..end].partition_point(|t| *t < until_s);
+                blocks.extend(mean(&current[at..next]));
+                at = next;
             }
-            _ => {}
         }
+        start = end;
     }
     blocks
 }

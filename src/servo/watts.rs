@@ -190,7 +190,8 @@ fn stillness(t_s: &[f64], pulse_us: &[f64], spell: &Range<usize>) -> Vec<bool> {
     let mut still = vec![false; t_s.len()];
     let (mut at_us, mut since_s) = (f64::NAN, f64::INFINITY);
     for i in spell.clone() {
-        if pulse_us[i].is_finite() && !((pulse_us[i] - at_us).abs() < SAME_US) {
+        let same = (pulse_us[i] - at_us).abs() < SAME_US;
+        if pulse_us[i].is_finite() && !same {
             (at_us, since_s) = (pulse_us[i], t_s[i]);
         }
         still[i] = t_s[i] - since_s > RESTS_AFTER_S;
@@ -291,8 +292,10 @@ mod tests {
 
     #[test]
     fn without_a_voltage_there_is_no_power() {
-        let mut scenario = Scenario::default();
-        scenario.channels = vec![Sent::PulseUs, Sent::AngleDeg, Sent::CurrentMa];
+        let scenario = Scenario {
+            channels: vec![Sent::PulseUs, Sent::AngleDeg, Sent::CurrentMa],
+            ..Scenario::default()
+        };
         let capture = simulate(&scenario, 1).capture;
         let recording = crate::recording::read(&capture[..], "watts").unwrap();
         assert!(measure(&recording, None).is_none());

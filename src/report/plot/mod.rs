@@ -10,6 +10,7 @@ mod dates;
 mod flight;
 mod heat;
 mod legend;
+mod lifts;
 mod marks;
 mod notes;
 mod pair;
@@ -31,6 +32,7 @@ pub use self::axes::Axes;
 use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
 use super::book::WorkedIn;
+use super::calibrate::Calibrated;
 use super::flight::SurfaceFlown;
 use super::servo::ServoTest;
 use crate::history::season::Record;
@@ -167,6 +169,27 @@ pub fn worked_in_svg(worked: &WorkedIn, unit: TorqueUnit) -> String {
 pub fn trend_svg(record: &Record, unit: TorqueUnit) -> String {
     let sheet = trend::Sheet::of(record, unit);
     svg(sheet.size(), &sheet.said(), |canvas| sheet.draw(canvas))
+}
+
+/// Power against torque of a calibration, as an SVG that fills the width it is given.
+pub fn lifts_svg(calibrated: &Calibrated<'_>, unit: TorqueUnit) -> String {
+    svg(lifts::SIZE, &lifts::said(calibrated), |canvas| {
+        lifts::draw(canvas, calibrated, unit)
+    })
+}
+
+/// [`lifts_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn lifts_png(
+    path: &Path,
+    calibrated: &Calibrated<'_>,
+    unit: TorqueUnit,
+) -> Result<(), Problem> {
+    png_file(path, lifts::SIZE, |canvas| {
+        lifts::draw(canvas, calibrated, unit)
+    })
 }
 
 /// Pictures are drawn on a sheet of this many units' width; the backends place on whole pixels, so the SVG is
