@@ -1,0 +1,305 @@
+//! Resistance of a servo's lead and of what feeds it, from how the voltages at either end fall as the current rises. Judges
+//! nothing: what copper would have is the supply's room's.
+//!
+//! Voltage over current is a straight line whose slope is the resistance. Both are read with noise, and noise of the
+//! current would flatten a least-squares slope. So the current just before and after stands in for the current itself, as
+//! an instrument: its noise is another (W. A. Fuller, Measurement Error Models, Wiley 1987, section 1.4). Each cycle has a
+//! level of its own (a pack sags slowly), all of them one slope, and what is left out cycle by cycle tells the scatter.
+
+use super::motion::Motion;
+use super::series::Series;
+use super::stats::student;
+use super::{LEAST_VOLTS, Quantity};
+use crate::recording::{Channel, Recording};
+
+/// Averages this long are compared, s: long against the noise's memory, short against a stroke.
+const AVERAGE_S: f64 = 0.15;
+/// The current must vary by this much (standard deviation, noise apart) to show a resistance, mA.
+const LEAST_SPREAD_MA: f64 = 3.0;
+/// Fewer averages in a cycle say nothing of its slope; fewer cycles nothing of their scatter.
+const FEWEST_AVERAGES: usize = 6;
+const FEWEST_BLOCKS: usize = 3;
+/// Without cycles a recording is cut into so many stretches.
+const STRETCHES: usize = 10;
+/// No lead drops more than this beyond its usual drop: such a reading is a sensor's fault, V.
+const FARTHEST_DROP_V: f64 = 3.0;
+
+/// Relative standard uncertainty of a rig's current, and of each of its voltages: a home-made shunt with its amplifier, a
+/// divider of 1 % resistors (common practice, no source). All cycles share it.
+pub const CURRENT_SCALE_U: f64 = 0.01;
+pub const VOLTAGE_SCALE_U: f64 = 0.005;
+
+/// What a recording says of the way from the source to the plug; `None` where it was not measured. mΩ.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Resistances {
+    /// Of the lead, from `source_v` to `supply_v`.
+    pub lead_mohm: Option<Quantity>,
+    /// Of what feeds the lead, from how `source_v` falls.
+    pub source_mohm: Option<Quantity>,
+    /// Of both together, from how `supply_v` falls: all that can be told without `source_v`.
+    pub together_mohm: Option<Quantity>,
+}
+
+/// The resistances that a recording shows.
+pub fn resistances(recording: &Recording) -> Resistances {
+    let series = Series::new(recording);
+    let motion = Motion::find(&series);
+    resistances_of(&series, motion.as_ref())
+}
+
+pub(crate) fn resistances_of(series: &Series, motion: Option<&Motion>) -> Resistances {
+    let Some(current) = series.column(Channel::CurrentMa) else {
+        return Resistances::default();
+    };
+    let volts = |channel| series.column(channel);
+    let (source, plug) = (volts(Channel::SourceV), volts(Channel::SupplyV));
+    let blocks = blocks(series, motion);
+    let slope = |channels: &[Option<&[f64]>; 2]| Slope::of(series, &blocks, current, channels);
+    let lead = slope(&[source, plug]).filter(|_| source.is_some() && plug.is_some());
+    let source_slope = source.and_then(|_| slope(&[None, source]));
+    let together = plug.and_then(|_| slope(&[None, plug]));
+    let of_source = source_slope.as_ref().map_or(0.0, |s| s.mohm);
+    Resistances {
+        // The two voltages' scales differ: what falls along the source is then not quite taken away.
+        lead_mohm: lead.map(|s| s.quantity(of_source.hypot(of_source + s.mohm))),
+        source_mohm: source_slope.map(|s| s.quantity(s.mohm)),
+        together_mohm: together.map(|s| s.quantity(s.mohm)),
+    }
+}
+
+/// Sample ranges of the cycles, else of equal stretches.
+fn blocks(series: &Series, motion: Option<&Motion>) -> Vec<std::ops::Range<usize>> {
+    let mut starts = Vec::new();
+    match motion.filter(|m| m.cycles >= FEWEST_BLOCKS) {
+        Some(motion) => {
+            let mut cycle = usize::MAX;
+            for (_, stroke) in motion.usable().filter(|(_, s)| s.cycle != usize::MAX) {
+                if stroke.cycle != cycle {
+                    cycle = stroke.cycle;
+                    starts.push(stroke.range.start);
+                }
+            }
+            starts.push(series.len());
+        }
+        None => starts.extend((0..=STRETCHES).map(|k| k * series.len() / STRETCHES)),
+    }
+    starts.windows(2).map(|w| w[0]..w[1]).collect()
+}
+
+/// Mean current, mA, and mean drop, V, over a stretch of time.
+type Mean = (f64, f64);
+
+struct Slope {
+    mohm: f64,
+    /// From the cycles' scatter, with its degrees of freedom.
+    scatter_u: f64,
+    df: f64,
+    /// From the steps of the converters, which every cycle meets alike.
+    steps_u: f64,
+}
+
+impl Slope {
+    /// Of (first voltage − second) over the current; where there is no first one, of the fall of the second.
+    fn of(
+        series: &Series,
+        blocks: &[std::ops::Range<usize>],
+        current: &[f64],
+        volts: &[Option<&[f64]>; 2],
+    ) -> Option<Self> {
+        let means: Vec<Vec<Mean>> = blocks
+            .iter()
+            .map(|block| means(series, block, current, volts))
+            .filter(|means| means.len() >= FEWEST_AVERAGES)
+            .collect();
+        let sums: Vec<Sums> = means.iter().map(|means| Sums::of(means)).collect();
+        let count: f64 = sums.iter().map(|s| s.count).sum();
+        let all = sums.iter().copied().fold(Sums::default(), Sums::add);
+        if sums.is_empty() || all.zi < count * LEAST_SPREAD_MA.powi(2) {
+            return None;
+        }
+        let mohm = 1e6 * all.zv / all.zi;
+        let (scatter_u, df) = jackknife(&sums, all, mohm);
+        let spread_ma = (all.zi / count).sqrt();
+        Some(Self {
+            mohm,
+            scatter_u,
+            df,
+            steps_u: steps_u(current, volts, &means, mohm, spread_ma),
+        })
+    }
+
+    /// `scaled_mohm`: the resistance along which voltages of another scale would read a drop that is not there.
+    fn quantity(&self, scaled_mohm: f64) -> Quantity {
+        let by_current = CURRENT_SCALE_U * self.mohm;
+        let by_voltages = VOLTAGE_SCALE_U * scaled_mohm;
+        let parts = [
+            (self.scatter_u, self.df),
+            (
+                self.steps_u.hypot(by_current).hypot(by_voltages),
+                f64::INFINITY,
+            ),
+        ];
+        let (u, df) = student::combine(&parts);
+        Quantity {
+            value: self.mohm,
+            interval: student::interval(self.mohm, u, df),
+        }
+    }
+}
+
+/// Sums of products about a block's own means: instrument by voltage, by current, and by itself.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    zv: f64,
+    zi: f64,
+    count: f64,
+}
+
+impl Sums {
+    /// The instrument of an average is the sum of those before and after it.
+    fn of(means: &[Mean]) -> Self {
+        let inner = &means[1..means.len() - 1];
+        let count = inner.len() as f64;
+        let instrument = |k: usize| 0.5 * (means[k].0 + means[k + 2].0);
+        let mean_z = (0..inner.len()).map(instrument).sum::<f64>() / count;
+        let mut sums = Sums {
+            count,
+            ..Self::default()
+        };
+        for (k, (ma, v)) in inner.iter().enumerate() {
+            let z = instrument(k) - mean_z;
+            sums.zv += z * v;
+            sums.zi += z * ma;
+        }
+        sums
+    }
+
+    fn add(self, other: Self) -> Self {
+        Self {
+            zv: self.zv + other.zv,
+            zi: self.zi + other.zi,
+            count: self.count + other.count,
+        }
+    }
+}
+
+/// Standard uncertainty of the common slope, mΩ, by leaving out one cycle at a time (B. Efron, The Jackknife, the Bootstrap
+/// and Other Resampling Plans, SIAM 1982, equation 3.4, from memory), and its degrees of freedom.
+fn jackknife(sums: &[Sums], all: Sums, mohm: f64) -> (f64, f64) {
+    let n = sums.len() as f64;
+    if sums.len() < FEWEST_BLOCKS {
+        return (f64::INFINITY, 0.0);
+    }
+    let without = |s: &Sums| 1e6 * (all.zv - s.zv) / (all.zi - s.zi) - mohm;
+    let left: Vec<f64> = sums.iter().map(without).collect();
+    let mean = left.iter().sum::<f64>() / n;
+    let square: f64 = left.iter().map(|d| (d - mean).powi(2)).sum();
+    // Cycles of little current hardly count, and count as few.
+    let weights: f64 = sums.iter().map(|s| s.zi * s.zi).sum();
+    let worth = (all.zi * all.zi / weights).clamp(1.0, n);
+    (((n - 1.0) / n * square).sqrt(), worth - 1.0)
+}
+
+fn means(
+    series: &Series,
+    block: &std::ops::Range<usize>,
+    current: &[f64],
+    [first, second]: &[Option<&[f64]>; 2],
+) -> Vec<Mean> {
+    let mut found = Vec::new();
+    let drop = |k: usize| {
+        let plausible = |v: f64| if v > LEAST_VOLTS { v } else { f64::NAN };
+        let second = second.map_or(f64::NAN, |s| plausible(s[k]));
+        match first {
+            Some(first) => plausible(first[k]) - second,
+            None => -second,
+        }
+    };
+    let usual = usual(block.clone().map(&drop));
+    let usable = |k: usize| current[k].is_finite() && (drop(k) - usual).abs() < FARTHEST_DROP_V;
+    let mut at = block.start;
+    while at < block.end {
+        let until_s = series.t_s[at] + AVERAGE_S;
+        let end = at + series.t_s[at..block.end].partition_point(|t| *t < until_s - 1e-9);
+        let (mut n, mut ma, mut v) = (0.0, 0.0, 0.0);
+        for k in (at..end.max(at + 1)).filter(|&k| usable(k)) {
+            n += 1.0;
+            ma += current[k];
+            v += drop(k);
+        }
+        if n > 0.0 {
+            found.push((ma / n, v / n));
+        }
+        at = end.max(at + 1);
+    }
+    found
+}
+
+fn usual(values: impl Iterator<Item = f64>) -> f64 {
+    let mut finite: Vec<f64> = values.filter(|v| v.is_finite()).collect();
+    super::stats::robust::median_in_place(&mut finite).unwrap_or(f64::NAN)
+}
+
+/// What the converters' steps can bend the slope by, mΩ: a reading without noise stands up to half a step off, noise
+/// dithers that away (R. M. Gray and T. G. Stockham, Dithered Quantizers, IEEE Trans. Inf. Theory 39, 1993, from memory: the
+/// first harmonic of the error's mean falls as e^(−2π²σ²/q²)), and over several steps it averages out.
+fn steps_u(
+    current: &[f64],
+    volts: &[Option<&[f64]>; 2],
+    means: &[Vec<Mean>],
+    mohm: f64,
+    spread_ma: f64,
+) -> f64 {
+    let all = || means.iter().flatten().map(|m| m.0);
+    let (low, high) = all().fold((f64::INFINITY, 0.0), |(l, h), ma| {
+        (f64::min(l, ma), f64::max(h, ma))
+    });
+    // How far a channel travels while the current does.
+    let travels_v = |column: &[f64]| {
+        let finite = || column.iter().filter(|v| **v > LEAST_VOLTS);
+        let mut sorted: Vec<f64> = finite().copied().collect();
+        sorted.sort_unstable_by(f64::total_cmp);
+        let at = |p: f64| sorted[(p * (sorted.len() - 1) as f64) as usize];
+        if sorted.is_empty() {
+            0.0
+        } else {
+            at(0.95) - at(0.05)
+        }
+    };
+    let of_volts = volts.iter().flatten().map(|column| {
+        let (step, noise) = step_and_noise(column);
+        1e6 * bent_by(step, noise, travels_v(column)) / spread_ma
+    });
+    let (step, noise) = step_and_noise(current);
+    let of_current = mohm * bent_by(step, noise, high - low) / spread_ma;
+    of_volts.fold(of_current, f64::hypot)
+}
+
+fn bent_by(step: f64, noise: f64, travel: f64) -> f64 {
+    if step <= 0.0 {
+        return 0.0;
+    }
+    let dithered = (-2.0 * (std::f64::consts::PI * noise / step).powi(2)).exp();
+    step / 12_f64.sqrt() * dithered / (travel / step).max(1.0).sqrt()
+}
+
+/// The smallest step between a channel's readings, and the noise within, in the channel's unit.
+fn step_and_noise(column: &[f64]) -> (f64, f64) {
+    let changes = || {
+        let pairs = column.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+        pairs.filter(|change| change.is_finite())
+    };
+    let step = changes()
+        .filter(|change| *change > 1e-9)
+        .fold(f64::INFINITY, f64::min);
+    if !step.is_finite() {
+        return (0.0, 0.0);
+    }
+    // A jump of the load is no noise.
+    let (square, count) = changes().fold((0.0, 0.0), |(square, count), change| {
+        (square + change.min(5.0 * step).powi(2), count + 1.0)
+    });
+    // The steps' own share of it (q²/12) is no dither.
+    let noise = (0.5 * square / count - step * step / 12.0).max(0.0).sqrt();
+    (step, noise)
+}
