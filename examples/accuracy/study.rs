@@ -196,6 +196,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
                 gear_loss: drawn.numbers.gear_loss,
                 covariance: drawn.covariance,
             }),
+            lead: Vec::new(),
         }],
         surfaces: vec![Surface {
             name: "left elevator".into(),
@@ -210,6 +211,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
         }],
         limits: Limits::default(),
         trip: hingewright::aircraft::Trip::default(),
+        supply: None,
     }
 }
 

@@ -31,6 +31,7 @@ mod row;
 mod schema;
 mod season;
 mod shelf;
+mod supply;
 #[cfg(test)]
 mod tests;
 mod whole;

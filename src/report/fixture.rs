@@ -90,6 +90,7 @@ pub fn aircraft() -> Aircraft {
         type_index: 0,
         fitted: None,
         calibration,
+        lead: Vec::new(),
     };
     Aircraft {
         name: "Dunlin".into(),
@@ -123,6 +124,7 @@ pub fn aircraft() -> Aircraft {
             ..Limits::default()
         },
         trip: Trip::default(),
+        supply: None,
     }
 }
 
