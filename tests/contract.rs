@@ -34,6 +34,8 @@ mod sensors;
 mod shape;
 #[path = "contract/sources.rs"]
 mod sources;
+#[path = "contract/supply.rs"]
+mod supply;
 #[path = "contract/truncated.rs"]
 mod truncated;
 #[path = "contract/wire.rs"]

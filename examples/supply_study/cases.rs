@@ -3,7 +3,9 @@
 
 use hingewright::analysis::{Quantity, Resistances, resistances};
 use hingewright::recording;
-use hingewright::simulated::{Channel, Programme, Scenario, Sweep, Wiring, simulate};
+use hingewright::simulated::{
+    Channel, Loaded, Programme, PulseMove, Scenario, Spell, Sweep, Wiring, simulate,
+};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -15,6 +17,15 @@ pub enum Channels {
     Good,
     /// 12 or 10 bits on dividers: noise 2 to 8 mV, steps of 1 to 10 mV and 1 to 5 mA.
     Rough,
+}
+
+/// How the surface was moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Moved {
+    /// A slow sweep between the throws, five to ten cycles.
+    Sweep,
+    /// Steps at once, as in a servo's test: twelve cycles of 250 µs to either side.
+    Steps,
 }
 
 /// One resistance, measured and true, mΩ.
@@ -44,7 +55,7 @@ impl Found {
 pub type Three = [Found; 3];
 
 /// A lead of 0 to 200 mΩ of wire with up to three plugs, a source of 10 to 80 mΩ, hinges from easy to stiff.
-pub fn scenario(channels: Channels, seed: u64) -> Scenario {
+pub fn scenario(channels: Channels, moved: Moved, seed: u64) -> Scenario {
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
     let mut scenario = Scenario::default();
     let normal = |chance: &mut ChaCha8Rng| chance.sample::<f64, _>(StandardNormal);
@@ -68,10 +79,14 @@ pub fn scenario(channels: Channels, seed: u64) -> Scenario {
     plant.hinge.stiffness_ncm_per_deg *= between(&mut chance, 0.4, 1.6);
     plant.hinge.friction_ncm *= between(&mut chance, 0.5, 2.0);
     scenario.rate_hz = *pick(&mut chance, &[100.0, 200.0]);
-    scenario.programme = Programme::Sweep(Sweep {
-        cycles: *pick(&mut chance, &[5, 6, 8, 10]),
-        ..Sweep::default()
-    });
+    let cycles = *pick(&mut chance, &[5, 6, 8, 10]);
+    scenario.programme = match moved {
+        Moved::Sweep => Programme::Sweep(Sweep {
+            cycles,
+            ..Sweep::default()
+        }),
+        Moved::Steps => Programme::Spells(vec![steps()]),
+    };
     let sensors = &mut scenario.sensors;
     // A shunt good to 1 %, dividers to 0.5 %.
     sensors.current_scale = 1.0 + 0.01 * normal(&mut chance);
@@ -92,12 +107,26 @@ pub fn scenario(channels: Channels, seed: u64) -> Scenario {
     ])
 }
 
+fn steps() -> Spell {
+    let step = |to_us| PulseMove {
+        to_us,
+        us_per_s: 0.0,
+        hold_s: 0.5,
+    };
+    Spell {
+        keys: Vec::new(),
+        loaded: Loaded::default(),
+        moves: (0..12).flat_map(|_| [step(1750.0), step(1250.0)]).collect(),
+        waits_s: 1.0,
+    }
+}
+
 fn pick<'a, T>(chance: &mut impl Rng, from: &'a [T]) -> &'a T {
     &from[chance.random_range(0..from.len())]
 }
 
-pub fn measured(channels: Channels, seed: u64) -> Three {
-    let scenario = scenario(channels, seed);
+pub fn measured(channels: Channels, moved: Moved, seed: u64) -> Three {
+    let scenario = scenario(channels, moved, seed);
     let capture = simulate(&scenario, seed).capture;
     let read = recording::read(&capture[..], "study");
     let found = read.map_or(Resistances::default(), |r| resistances(&r));

@@ -5,7 +5,7 @@
 
 mod cases;
 
-use cases::{Channels, Found, Three, measured};
+use cases::{Channels, Found, Moved, Three, measured};
 use rayon::prelude::*;
 
 fn main() {
@@ -14,23 +14,35 @@ fn main() {
         .and_then(|n| n.parse().ok())
         .unwrap_or(400);
     println!(
-        "{:8} {:10} {:>5} {:>10} {:>9} {:>9} {:>10} {:>12} {:>10}",
-        "channels", "of", "seen", "covered %", "mean off", "rms off", "worst off", "within 10 %", "half95"
+        "{:14} {:10} {:>5} {:>10} {:>9} {:>9} {:>10} {:>15} {:>10}",
+        "case",
+        "of",
+        "seen",
+        "covered %",
+        "mean off",
+        "rms off",
+        "worst off",
+        "within 10 mΩ, %",
+        "half95"
     );
-    for channels in [Channels::Good, Channels::Rough] {
+    let both = [Channels::Good, Channels::Rough];
+    for (moved, channels) in [Moved::Sweep, Moved::Steps]
+        .into_iter()
+        .flat_map(|m| both.map(|c| (m, c)))
+    {
         let all: Vec<Three> = (1..=count)
             .into_par_iter()
-            .map(|seed| measured(channels, seed))
+            .map(|seed| measured(channels, moved, seed))
             .collect();
         for (place, name) in ["lead", "source", "together"].into_iter().enumerate() {
             let found: Vec<Found> = all.iter().map(|three| three[place]).collect();
-            row(&format!("{channels:?}"), name, &found);
+            row(&format!("{moved:?}, {channels:?}"), name, &found);
         }
     }
 }
 
 /// One line of the table, mΩ.
-fn row(channels: &str, name: &str, all: &[Found]) {
+fn row(case: &str, name: &str, all: &[Found]) {
     let off: Vec<f64> = all.iter().filter_map(Found::off).collect();
     let n = off.len() as f64;
     let covered = all.iter().filter(|f| f.covered()).count() as f64;
@@ -40,7 +52,7 @@ fn row(channels: &str, name: &str, all: &[Found]) {
     let within = off.iter().filter(|o| o.abs() <= 10.0).count() as f64;
     let half = all.iter().filter_map(Found::half95).sum::<f64>() / n;
     println!(
-        "{channels:8} {name:10} {:>5} {:>10.1} {mean:>9.2} {rms:>9.2} {worst:>10.2} {:>12.1} {half:>10.2}",
+        "{case:14} {name:10} {:>5} {:>10.1} {mean:>9.2} {rms:>9.2} {worst:>10.2} {:>15.1} {half:>10.2}",
         off.len(),
         100.0 * covered / n,
         100.0 * within / n,

@@ -184,11 +184,7 @@ pub(super) static SUPPLY: Kind = Kind {
             "4",
             "instead of moving: how many surfaces, the worst of all",
         ),
-        key(
-            "lead",
-            "[supply.lead]",
-            "the copper that all servos share",
-        ),
+        key("lead", "[supply.lead]", "the copper that all servos share"),
     ],
 };
 

@@ -12,8 +12,8 @@ use super::keys;
 use super::section::{Section, shortened};
 use super::surface::{self, look_up};
 use super::{
-    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration, supply,
-    trip,
+    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration,
+    supply, trip,
 };
 
 /// Reads an aircraft file and the calibration files named in it, which lie relative to its folder.

@@ -123,7 +123,11 @@ pub(super) fn read_lead(section: &Section) -> Vec<Piece> {
     let pieces = match value.get_ref() {
         DeValue::Array(_) => section.tables("lead", &keys::LEAD),
         _ => section
-            .table("lead", &keys::LEAD, format!("the lead of {}", section.label))
+            .table(
+                "lead",
+                &keys::LEAD,
+                format!("the lead of {}", section.label),
+            )
             .into_iter()
             .collect(),
     };
@@ -234,7 +238,10 @@ mod tests {
         refused("[servo.lead]\nlength_mm = 650\nawg = 22.5\n", &["whole"]);
         refused("[servo.lead]\nlength_mm = -1\nawg = 22\n", &["length_mm"]);
         refused("[supply]\nopen_v = 7.4\nleast_v = 8\n", &["least_v"]);
-        refused("[supply]\nmoving = [\"ruder\"]\n", &["did you mean \"rudder\""]);
+        refused(
+            "[supply]\nmoving = [\"ruder\"]\n",
+            &["did you mean \"rudder\""],
+        );
         refused("[supply]\nmoving = []\n", &["names no surface"]);
         refused(
             "[supply]\nmoving = [\"rudder\"]\nmoving_at_once = 1\n",

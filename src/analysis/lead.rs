@@ -3,8 +3,10 @@
 //!
 //! Voltage over current is a straight line whose slope is the resistance. Both are read with noise, and noise of the
 //! current would flatten a least-squares slope. So the current just before and after stands in for the current itself, as
-//! an instrument: its noise is another (W. A. Fuller, Measurement Error Models, Wiley 1987, section 1.4). Each cycle has a
-//! level of its own (a pack sags slowly), all of them one slope, and what is left out cycle by cycle tells the scatter.
+//! an instrument: its noise is another (W. A. Fuller, Measurement Error Models, Wiley 1987, section 1.4). Where the current
+//! varies by so much that its noise is nothing against it (steps), it stands for itself: in steps the current just before says
+//! little. Each cycle has a level of its own (a pack sags slowly), all of them one slope, and leaving out one cycle after the
+//! other tells the scatter.
 
 use super::motion::Motion;
 use super::series::Series;
@@ -16,6 +18,8 @@ use crate::recording::{Channel, Recording};
 const AVERAGE_S: f64 = 0.15;
 /// The current must vary by this much (standard deviation, noise apart) to show a resistance, mA.
 const LEAST_SPREAD_MA: f64 = 3.0;
+/// Noise that would flatten a least-squares slope by less than this share is let be, and counted as an uncertainty.
+const LEAST_FLATTENED: f64 = 0.005;
 /// Fewer averages in a cycle say nothing of its slope; fewer cycles nothing of their scatter.
 const FEWEST_AVERAGES: usize = 6;
 const FEWEST_BLOCKS: usize = 3;
@@ -111,20 +115,26 @@ impl Slope {
             .map(|block| means(series, block, current, volts))
             .filter(|means| means.len() >= FEWEST_AVERAGES)
             .collect();
-        let sums: Vec<Sums> = means.iter().map(|means| Sums::of(means)).collect();
-        let count: f64 = sums.iter().map(|s| s.count).sum();
-        let all = sums.iter().copied().fold(Sums::default(), Sums::add);
-        if sums.is_empty() || all.zi < count * LEAST_SPREAD_MA.powi(2) {
+        let own = Sums::over(&means, Sums::by_itself);
+        let flattened = noise_power(current) / (own.1.zi / own.1.count);
+        let (by, flattened) = if flattened < LEAST_FLATTENED {
+            (own, flattened)
+        } else {
+            (Sums::over(&means, Sums::by_neighbours), 0.0)
+        };
+        let (sums, all) = by;
+        if sums.is_empty() || all.zi.is_nan() || all.zi < all.count * LEAST_SPREAD_MA.powi(2) {
             return None;
         }
         let mohm = 1e6 * all.zv / all.zi;
         let (scatter_u, df) = jackknife(&sums, all, mohm);
-        let spread_ma = (all.zi / count).sqrt();
+        let spread_ma = (all.zi / all.count).sqrt();
+        let steps_u = steps_u(current, volts, &means, mohm, spread_ma);
         Some(Self {
             mohm,
             scatter_u,
             df,
-            steps_u: steps_u(current, volts, &means, mohm, spread_ma),
+            steps_u: steps_u.hypot(flattened * mohm),
         })
     }
 
@@ -156,20 +166,37 @@ struct Sums {
 }
 
 impl Sums {
-    /// The instrument of an average is the sum of those before and after it.
-    fn of(means: &[Mean]) -> Self {
-        let inner = &means[1..means.len() - 1];
-        let count = inner.len() as f64;
-        let instrument = |k: usize| 0.5 * (means[k].0 + means[k + 2].0);
-        let mean_z = (0..inner.len()).map(instrument).sum::<f64>() / count;
-        let mut sums = Sums {
+    /// Of each block, and of all.
+    fn over(means: &[Vec<Mean>], of: fn(&[Mean]) -> Self) -> (Vec<Self>, Self) {
+        let each: Vec<Self> = means.iter().map(|block| of(block)).collect();
+        let all = each.iter().copied().fold(Self::default(), Self::add);
+        (each, all)
+    }
+
+    /// The instrument of an average is the mean of those before and after it.
+    fn by_neighbours(means: &[Mean]) -> Self {
+        let instruments = means
+            .windows(3)
+            .map(|three| 0.5 * (three[0].0 + three[2].0));
+        Self::of(&means[1..means.len() - 1], &instruments.collect::<Vec<_>>())
+    }
+
+    /// Least squares.
+    fn by_itself(means: &[Mean]) -> Self {
+        let own: Vec<f64> = means.iter().map(|m| m.0).collect();
+        Self::of(means, &own)
+    }
+
+    fn of(means: &[Mean], instruments: &[f64]) -> Self {
+        let count = means.len() as f64;
+        let mean_z = instruments.iter().sum::<f64>() / count;
+        let mut sums = Self {
             count,
             ..Self::default()
         };
-        for (k, (ma, v)) in inner.iter().enumerate() {
-            let z = instrument(k) - mean_z;
-            sums.zv += z * v;
-            sums.zi += z * ma;
+        for ((ma, v), z) in means.iter().zip(instruments) {
+            sums.zv += (z - mean_z) * v;
+            sums.zi += (z - mean_z) * ma;
         }
         sums
     }
@@ -302,4 +329,16 @@ fn step_and_noise(column: &[f64]) -> (f64, f64) {
     // The steps' own share of it (q²/12) is no dither.
     let noise = (0.5 * square / count - step * step / 12.0).max(0.0).sqrt();
     (step, noise)
+}
+
+/// A bound of the power of the current's noise in an average, mA²: from the usual change between two readings (its median, for
+/// a load that jumps is no noise), four times over, for noise that remembers changes less than it strays (own choice).
+fn noise_power(current: &[f64]) -> f64 {
+    let mut changes: Vec<f64> = current
+        .windows(2)
+        .map(|pair| (pair[1] - pair[0]).abs())
+        .filter(|change| change.is_finite())
+        .collect();
+    let usual = super::stats::robust::median_in_place(&mut changes).unwrap_or(f64::INFINITY);
+    2.0 * (super::stats::robust::MAD_TO_SIGMA * usual).powi(2)
 }

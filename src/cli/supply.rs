@@ -137,7 +137,8 @@ fn of_file(path: &Path, aircraft: &Aircraft) -> Result<(usize, Candidate), Probl
     let recording = recording::read_path(path)?;
     let shown = path.display().to_string();
     let index = surface_of(&recording, &shown, None, aircraft).map_err(|problem| {
-        problem.hint("put the line `# surface=NAME` on top of it, with a surface of the aircraft file")
+        problem
+            .hint("put the line `# surface=NAME` on top of it, with a surface of the aircraft file")
     })?;
     let servo = aircraft.surfaces[index].servo_index;
     let tag = &aircraft.servos[servo].tag;

@@ -231,7 +231,10 @@ fn certain(value: f64) -> Quantity {
 /// Ratings for seconds are held against the load that lasts, those for moments against the peak; a pack's sag follows the peak.
 fn ratings(supply: &Supply, loads: Option<&Loads>) -> (Vec<Rating>, Vec<Part>) {
     let rating_a = |part| match part {
-        Part::Pack => supply.pack_mah.zip(supply.pack_c).map(|(q, c)| 1e-3 * q * c),
+        Part::Pack => supply
+            .pack_mah
+            .zip(supply.pack_c)
+            .map(|(q, c)| 1e-3 * q * c),
         Part::Regulator => supply.regulator_a,
         Part::RegulatorPeak => supply.regulator_peak_a,
         Part::Connector => supply.connector_a,

@@ -153,9 +153,8 @@ fn at_plug(told: &Supplied<'_>, fed: &Fed) -> Option<Finding> {
         Standing::Near => (Level::Watch, "may fall below"),
         Standing::Beyond => (Level::Stop, "falls below"),
     };
-    let shared_v = 1e-6
-        * told.outcome.shared.mohm()
-        * told.outcome.loads.map_or(0.0, |l| l.peak_ma.value);
+    let shared_v =
+        1e-6 * told.outcome.shared.mohm() * told.outcome.loads.map_or(0.0, |l| l.peak_ma.value);
     Some(of(
         told,
         fed,
@@ -199,7 +198,9 @@ fn rating(told: &Supplied<'_>, one: &Rating) -> Option<Finding> {
     };
     let remedy = match one.part {
         Part::Pack => "a pack of more capacity or discharge rating, or two",
-        Part::Regulator | Part::RegulatorPeak => "a stronger regulator, or two that share the servos",
+        Part::Regulator | Part::RegulatorPeak => {
+            "a stronger regulator, or two that share the servos"
+        }
         Part::Connector => "a stronger connector or switch, or two in parallel leads",
     };
     let text = format!(
@@ -226,11 +227,7 @@ fn no_supply(told: &Supplied<'_>) -> Option<Finding> {
                 pack_c = …          # continuous rating\n\
                 regulator_a = …     # continuous, A; regulator_peak_a = …\n\
                 connector_a = …     # connector or switch that all current passes, A";
-    Some(unproven(whole(
-        "no-supply",
-        Level::Watch,
-        text.to_owned(),
-    )))
+    Some(unproven(whole("no-supply", Level::Watch, text.to_owned())))
 }
 
 fn no_flight(told: &Supplied<'_>) -> Option<Finding> {

@@ -3,8 +3,6 @@
 mod findings;
 pub mod json;
 pub mod text;
-#[cfg(test)]
-mod tests;
 
 use crate::aircraft::{Aircraft, Gauge, Piece};
 use crate::analysis::{CURRENT_SCALE_U, NoDraw, PEAK_S, VOLTAGE_SCALE_U};
@@ -112,9 +110,13 @@ fn part_key(part: Part) -> &'static str {
 fn no_draw_words(why: NoDraw) -> &'static str {
     match why {
         NoDraw::NoCurrent => "its recording has no current_ma",
-        NoDraw::NoAngle => "its recording has no angle_deg, so that moving and holding cannot be told apart",
+        NoDraw::NoAngle => {
+            "its recording has no angle_deg, so that moving and holding cannot be told apart"
+        }
         NoDraw::TooFewCycles => "its recording has fewer than three cycles",
-        NoDraw::NotDriven => "its current hardly rises as the surface moves: moved by hand, or another servo's current was read",
+        NoDraw::NotDriven => {
+            "its current hardly rises as the surface moves: moved by hand, or another servo's current was read"
+        }
     }
 }
 

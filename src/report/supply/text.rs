@@ -92,14 +92,15 @@ fn draws(told: &Supplied<'_>, width: usize) -> String {
     table.set_header(["servo, surface", "peak", "moving", "holding", "at rest"]);
     for fed in &told.outcome.fed {
         let star = if fed.moves { " *" } else { "" };
-        let name = clean(&format!(
-            "{}, {}{star}",
-            told.tags(fed),
-            told.surface(fed)
-        ));
+        let name = clean(&format!("{}, {}{star}", told.tags(fed), told.surface(fed)));
         let row = match fed.draw() {
-            Some(d) => [Some(d.peak_ma), Some(d.moving_ma), d.holding_ma, d.resting_ma]
-                .map(|q| bare(q, Unit::Milliampere)),
+            Some(d) => [
+                Some(d.peak_ma),
+                Some(d.moving_ma),
+                d.holding_ma,
+                d.resting_ma,
+            ]
+            .map(|q| bare(q, Unit::Milliampere)),
             None => ["not measured", "–", "–", "–"].map(str::to_owned),
         };
         table.add_row(std::iter::once(name).chain(row));
@@ -128,7 +129,11 @@ fn lead_row(told: &Supplied<'_>, fed: &Fed) -> Option<[String; 5]> {
         None => "–".into(),
     };
     let at_most = match fed.copper {
-        Some(c) => format!("{} / {}", ohms(Some(c.nominal_mohm)), ohms(Some(c.upper_mohm()))),
+        Some(c) => format!(
+            "{} / {}",
+            ohms(Some(c.nominal_mohm)),
+            ohms(Some(c.upper_mohm()))
+        ),
         None => "–".into(),
     };
     Some([
@@ -162,12 +167,21 @@ fn together(told: &Supplied<'_>, width: usize) -> Option<String> {
     let mut table = new_table(width);
     table.set_header(["load", "A"]);
     for (name, q) in [
-        ("peak: those marked * at their peaks, the others held", loads.peak_ma),
-        ("lasting: those marked * moving, the others held", loads.sustained_ma),
+        (
+            "peak: those marked * at their peaks, the others held",
+            loads.peak_ma,
+        ),
+        (
+            "lasting: those marked * moving, the others held",
+            loads.sustained_ma,
+        ),
         ("all holding", loads.holding_ma),
         ("all at rest", loads.resting_ma),
     ] {
-        table.add_row([name.to_owned(), least.to_owned() + &bare(Some(in_amperes(&q)), Unit::Ampere)]);
+        table.add_row([
+            name.to_owned(),
+            least.to_owned() + &bare(Some(in_amperes(&q)), Unit::Ampere),
+        ]);
     }
     right_of_first(&mut table);
     let mut out = table_text(&table);
