@@ -230,7 +230,7 @@ mod tests {
 
     #[test]
     fn what_is_wrong_with_a_lead_or_supply_is_told_with_the_line_and_the_remedy() {
-        refused("[servo.lead]\nlength_mm = 650\n", &["awg", "line 14"]);
+        refused("[servo.lead]\nlength_mm = 650\n", &["awg", "line 15"]);
         refused(
             "[servo.lead]\nlength_mm = 650\nawg = 22\narea_mm2 = 0.3\n",
             &["leave one of them out"],
