@@ -40,6 +40,48 @@ pub struct Draw {
     pub volts: Option<f64>,
 }
 
+/// A change of the pulse by so much between samples is a step, µs; a peak follows within so long, s.
+const STEP_US: f64 = 60.0;
+const AFTER_STEP_S: f64 = 0.5;
+/// Steps by this share of the largest one are as good.
+const LARGE_SHARE: f64 = 0.8;
+const FEWEST_STEPS: usize = 3;
+
+/// Mean of the peaks (as [`Draw::peak_ma`]) after the largest steps of the pulse, mA: what a servo takes to go as fast as it can.
+/// `None` where there were fewer than three, or no current. Needs no angle.
+pub fn step_peak_ma(recording: &Recording) -> Option<Quantity> {
+    let series = Series::new(recording);
+    let current = sum_of_servos(&series)?;
+    let pulse = series.column(Channel::PulseUs)?;
+    let window = samples_in(&series, PEAK_S).max(1);
+    let size = |i: usize| (pulse[i] - pulse[i - 1]).abs();
+    let mut steps: Vec<(usize, f64)> = Vec::new();
+    for segment in &series.segments {
+        let places = segment.start + 1..segment.end;
+        steps.extend(places.filter(|&i| size(i) >= STEP_US).map(|i| (i, size(i))));
+    }
+    let largest = steps.iter().map(|s| s.1).fold(0.0, f64::max);
+    let mut peaks = Vec::new();
+    for (place, &(at, _)) in steps.iter().enumerate() {
+        if steps[place].1 < LARGE_SHARE * largest {
+            continue;
+        }
+        let next = steps.get(place + 1).map_or(series.len(), |s| s.0);
+        let until_s = series.t_s[at] + AFTER_STEP_S;
+        let end = at + series.t_s[at..next].partition_point(|t| *t < until_s);
+        let means = current[at..end]
+            .windows(window)
+            .map(|near| near.iter().sum::<f64>() / near.len() as f64);
+        // A window with a reading missing is no number and is passed over.
+        let peak = means.fold(f64::NAN, f64::max);
+        peaks.extend(Some(peak).filter(|p| p.is_finite()));
+    }
+    if peaks.len() < FEWEST_STEPS {
+        return None;
+    }
+    mean_of(&peaks, 0.0)
+}
+
 /// Why a recording says nothing of what the servo draws.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NoDraw {

@@ -23,6 +23,8 @@ const LEAST_FLATTENED: f64 = 0.005;
 /// Fewer averages in a cycle say nothing of its slope; fewer cycles nothing of their scatter.
 const FEWEST_AVERAGES: usize = 6;
 const FEWEST_BLOCKS: usize = 3;
+/// Cycles are alike where so large a share of them carries all.
+const EVEN_SHARE: f64 = 0.8;
 /// Without cycles a recording is cut into so many stretches.
 const STRETCHES: usize = 10;
 /// No lead drops more than this beyond its usual drop: such a reading is a sensor's fault, V.
@@ -221,10 +223,11 @@ fn jackknife(sums: &[Sums], all: Sums, mohm: f64) -> (f64, f64) {
     let left: Vec<f64> = sums.iter().map(without).collect();
     let mean = left.iter().sum::<f64>() / n;
     let square: f64 = left.iter().map(|d| (d - mean).powi(2)).sum();
-    // Cycles of little current hardly count, and count as few.
+    // Cycles of little current hardly count, and count as few; cycles that are alike but for noise are all counted.
     let weights: f64 = sums.iter().map(|s| s.zi * s.zi).sum();
     let worth = (all.zi * all.zi / weights).clamp(1.0, n);
-    (((n - 1.0) / n * square).sqrt(), worth - 1.0)
+    let df = if worth >= EVEN_SHARE * n { n } else { worth } - 1.0;
+    (((n - 1.0) / n * square).sqrt(), df)
 }
 
 fn means(

@@ -25,7 +25,7 @@ mod study;
 mod throws;
 
 pub use budget::{AbsentKnee, Budget, Budgets, CurveBudgets, KneeBudget, variance};
-pub use draw::{Draw, NoDraw, PEAK_S, draw};
+pub use draw::{Draw, NoDraw, PEAK_S, draw, step_peak_ma};
 pub use features::{FALSE_ALARM_RATE, KNEE_FALSE_ALARM_RATE};
 pub use lead::{CURRENT_SCALE_U, Resistances, VOLTAGE_SCALE_U, resistances};
 pub use measure::measure;

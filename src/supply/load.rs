@@ -7,7 +7,7 @@ use super::{
 };
 use crate::aircraft::{Aircraft, SUPPLY_SHARE, Supply};
 use crate::analysis::stats::student::{combine, df_of_t95, interval};
-use crate::analysis::{CURRENT_SCALE_U, Draw, Quantity};
+use crate::analysis::{CURRENT_SCALE_U, Quantity};
 
 /// Works it out from what was seen of each surface (by its index; at most one each).
 pub fn work_out(aircraft: &Aircraft, seen: &[(usize, Seen)], asked: &Asked) -> Outcome {
@@ -69,7 +69,7 @@ fn choose(aircraft: &Aircraft, supply: &Supply, asked: &Asked, fed: &mut [Fed]) 
         None => supply.moving_at_once,
     });
     if let Some(count) = at_once {
-        let peak = |f: &Fed| f.draw().map_or(f64::NEG_INFINITY, |d| d.peak_ma.value);
+        let peak = |f: &Fed| f.peak_ma().map_or(f64::NEG_INFINITY, |q| q.value);
         let mut order: Vec<usize> = (0..fed.len()).collect();
         order.sort_by(|&a, &b| peak(&fed[b]).total_cmp(&peak(&fed[a])));
         for &place in order.iter().take(count) {
@@ -100,16 +100,16 @@ fn choose(aircraft: &Aircraft, supply: &Supply, asked: &Asked, fed: &mut [Fed]) 
 fn loads(fed: &[Fed], other_ma: f64) -> Option<Loads> {
     fed.iter().find_map(Fed::draw)?;
     let held = |f: &Fed| f.holding_ma();
-    let moving = |pick: fn(&Draw) -> Quantity| {
+    let moving = |pick: fn(&Fed) -> Option<Quantity>| {
         sum(fed.iter().filter_map(|f| match f.moves {
-            true => f.draw().map(pick),
+            true => pick(f),
             false => held(f),
         }))
     };
     let with_other = |q: Quantity| plus(q, other_ma);
     Some(Loads {
-        peak_ma: with_other(moving(|d| d.peak_ma)),
-        sustained_ma: with_other(moving(|d| d.moving_ma)),
+        peak_ma: with_other(moving(Fed::peak_ma)),
+        sustained_ma: with_other(moving(|f| f.draw().map(|d| d.moving_ma))),
         holding_ma: with_other(sum(fed.iter().filter_map(held))),
         resting_ma: with_other(sum(fed.iter().filter_map(Fed::resting_ma))),
     })
@@ -174,7 +174,7 @@ fn at_plug(
     // Of two servos that are read together each is taken to draw half.
     let own_share = if draw.both_servos { 0.5 } else { 1.0 };
     let own_ma = match one.moves {
-        true => draw.peak_ma,
+        true => one.peak_ma()?,
         false => one.holding_ma()?,
     };
     let own_a = 1e-3 * own_share * own_ma.value;

@@ -19,13 +19,15 @@ pub use judge::{LeadState, NEAR_SHARE, Standing};
 pub use load::work_out;
 pub use pick::{Candidate, Doubtful, Picked, SAME_DAY_S, pick};
 
-use crate::analysis::{Draw, NoDraw, Quantity, Resistances, draw, resistances};
+use crate::analysis::{Draw, NoDraw, Quantity, Resistances, draw, resistances, step_peak_ma};
 use crate::recording::{Channel, Recording};
 
 /// What one recording says of a servo on its supply.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Seen {
     pub draw: Result<Draw, NoDraw>,
+    /// Peak after steps of the pulse, mA; `None` where it was not moved in steps.
+    pub step_peak_ma: Option<Quantity>,
     pub resistances: Resistances,
     /// Of the room, °C.
     pub air_c: Option<f64>,
@@ -44,6 +46,7 @@ impl Seen {
             .collect();
         Self {
             draw: draw(recording),
+            step_peak_ma: step_peak_ma(recording),
             resistances: resistances(recording),
             air_c: (!air.is_empty()).then(|| air.iter().sum::<f64>() / air.len() as f64),
         }
@@ -115,6 +118,23 @@ pub struct Fed {
 impl Fed {
     pub fn draw(&self) -> Option<&Draw> {
         self.seen.as_ref()?.draw.as_ref().ok()
+    }
+
+    /// Its peak: after steps at full speed where they were recorded and draw more than the sweep, else the sweep's.
+    pub fn peak_ma(&self) -> Option<Quantity> {
+        let draw = self.draw()?;
+        let steps = self.seen.as_ref()?.step_peak_ma;
+        Some(
+            steps
+                .filter(|s| s.value > draw.peak_ma.value)
+                .unwrap_or(draw.peak_ma),
+        )
+    }
+
+    /// The peak is that of a sweep alone.
+    pub fn peak_is_of_a_sweep(&self) -> bool {
+        let steps = self.seen.as_ref().and_then(|s| s.step_peak_ma);
+        self.draw().is_some() && steps.is_none()
     }
 
     /// How it holds; where no hold was long enough, how it rests, else how it moves.

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::Seen;
 use crate::recording::Recording;
-use crate::recording::purpose::is_sweep;
+use crate::recording::purpose::{SERVO_TEST, is_sweep};
 
 /// Recordings within so long of the sweep show the same lead, s: a day at the bench (own choice).
 pub const SAME_DAY_S: i64 = 24 * 3600;
@@ -27,6 +27,8 @@ pub struct Candidate {
     pub started: Option<Timestamp>,
     /// A sweep of the surface as it will fly: its currents are the surface's.
     pub sweep: bool,
+    /// A test of the servo: its steps show its peak.
+    pub servo_test: bool,
     pub doubt: Option<Doubtful>,
     pub seen: Seen,
 }
@@ -46,10 +48,12 @@ impl Candidate {
             None if lost => Some(Doubtful::TooMuchLost),
             None => None,
         };
+        let purpose = recording.key("purpose").map(str::trim);
         Self {
             file: file.to_owned(),
             started: recording.started(),
-            sweep: is_sweep(recording.key("purpose").map(str::trim)),
+            sweep: is_sweep(purpose),
+            servo_test: purpose == Some(SERVO_TEST),
             doubt,
             seen: Seen::in_recording(recording),
         }
@@ -69,10 +73,12 @@ pub struct Picked {
     pub draw_file: Option<String>,
     /// The recording that the lead is from.
     pub lead_file: Option<String>,
+    /// The recording that the peak after steps is from.
+    pub steps_file: Option<String>,
 }
 
 /// The currents of the latest believed sweep, and the lead from whichever believed recording of the same day tells it best: a
-/// test in steps draws more than a slow sweep. Without a believed sweep: the lead alone, from the latest day. `None` of
+/// test in steps draws more than a slow sweep. So does its peak, which is taken too. Without a believed sweep: the lead alone, from the latest day. `None` of
 /// nothing that is believed.
 pub fn pick(candidates: &[Candidate]) -> Option<Picked> {
     let believed = || candidates.iter().filter(|c| c.doubt.is_none());
@@ -90,8 +96,14 @@ pub fn pick(candidates: &[Candidate]) -> Option<Picked> {
         .filter(same_day)
         .filter(shows_lead)
         .min_by(|a, b| a.seen.lead_half_mohm().total_cmp(&b.seen.lead_half_mohm()));
+    let steps = believed()
+        .filter(same_day)
+        .filter(|c| c.sweep || c.servo_test)
+        .filter_map(|c| Some((c, c.seen.step_peak_ma?)))
+        .max_by(|a, b| a.1.value.total_cmp(&b.1.value));
     let seen = Seen {
         draw: centre.seen.draw,
+        step_peak_ma: steps.map(|s| s.1),
         resistances: lead.map_or(centre.seen.resistances, |l| l.seen.resistances),
         air_c: lead.and_then(|l| l.seen.air_c).or(centre.seen.air_c),
     };
@@ -99,6 +111,7 @@ pub fn pick(candidates: &[Candidate]) -> Option<Picked> {
         seen,
         draw_file: sweep.map(|c| c.file.clone()),
         lead_file: lead.map(|c| c.file.clone()),
+        steps_file: steps.map(|s| s.0.file.clone()),
     })
 }
 
@@ -133,8 +146,10 @@ mod tests {
             file: file.into(),
             started: Some(Timestamp::from_second(1_800_000_000 + 3600 * hour).unwrap()),
             sweep,
+            servo_test: !sweep,
             doubt: None,
             seen: Seen {
+                step_peak_ma: (!sweep).then(|| plain(1500.0)),
                 draw: if sweep {
                     Ok(draw)
                 } else {
@@ -161,6 +176,7 @@ mod tests {
         assert_eq!(picked.lead_file.as_deref(), Some("steps"));
         assert_eq!(picked.seen.draw.unwrap().peak_ma.value, 300.0);
         assert_eq!(picked.seen.lead_half_mohm(), 2.0);
+        assert_eq!(picked.steps_file.as_deref(), Some("steps"));
     }
 
     #[test]

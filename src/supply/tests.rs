@@ -49,6 +49,7 @@ fn seen(peak: f64, u: f64) -> Seen {
             both_servos: false,
             volts: Some(7.3),
         }),
+        step_peak_ma: None,
         resistances: Resistances {
             lead_mohm: Some(q(50.0, 2.0)),
             ..Resistances::default()
@@ -174,4 +175,23 @@ fn the_air_multiplies_what_is_drawn_beyond_rest() {
     assert!((flight.wh.unwrap().value - 5.55).abs() < 1e-9);
     // 750 mAh usable of 1000: one flight, and not surely one.
     assert_eq!(flight.flights, Some((1, 0)));
+}
+
+#[test]
+fn a_peak_after_steps_counts_where_it_is_higher_than_the_sweeps() {
+    let stepped = Seen {
+        step_peak_ma: Some(q(1700.0, 1.0)),
+        ..seen(1000.0, 1.0)
+    };
+    let lower = Seen {
+        step_peak_ma: Some(q(700.0, 1.0)),
+        ..seen(800.0, 1.0)
+    };
+    let outcome = work_out(
+        &aircraft(SUPPLY),
+        &[(0, stepped), (1, lower)],
+        &Asked::default(),
+    );
+    assert_eq!(outcome.loads.unwrap().peak_ma.value, 2500.0);
+    assert!(!outcome.fed[0].peak_is_of_a_sweep());
 }

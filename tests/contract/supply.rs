@@ -2,7 +2,8 @@
 //! exit status.
 
 use hingewright::simulated::{
-    ByHand, Channel, Programme, Scenario, Sensors, Simulated, Sweep, Wiring, simulate,
+    ByHand, Channel, Programme, PulseMove, Scenario, Sensors, Simulated, Spell, Sweep, Wiring,
+    simulate,
 };
 use serde_json::Value;
 
@@ -418,6 +419,42 @@ fn a_logbook_gives_its_latest_believed_sweep_and_says_what_it_passed_over() {
         value["remarks"].to_string().contains("it is of servo OLD"),
         "{value:#}"
     );
+}
+
+/// A test in steps on the same day: its peak and its lead are taken, the sweep's holding and moving stay.
+#[test]
+fn a_test_in_steps_gives_the_peak_and_a_better_lead() {
+    let bench = bench(&aircraft(LEAD, SUPPLY), 4.0);
+    let step = |to_us| PulseMove {
+        to_us,
+        us_per_s: 0.0,
+        hold_s: 0.5,
+    };
+    let mut steps = scenario("rudder", wiring(4.0).mohm());
+    steps.purpose = Some("servo-test".into());
+    steps.programme = Programme::Spells(vec![Spell {
+        moves: (0..12).flat_map(|_| [step(1750.0), step(1250.0)]).collect(),
+        waits_s: 1.0,
+        ..Spell::default()
+    }]);
+    bench.put("steps.log", simulate(&steps, 3).capture);
+    let without = told(&supply(&bench, &BOTH, &["--json"]));
+    let ran = supply(&bench, &[BOTH[0], BOTH[1], "steps.log"], &["--json"]);
+    let value = told(&ran);
+    assert_eq!(ran.status, 0, "{value:#}");
+    let [before, after] = [&without, &value].map(|v| &v["surfaces"][1]);
+    assert_eq!(
+        (&before["peak_of"], &after["peak_of"]),
+        (&"sweep".into(), &"steps".into())
+    );
+    assert!(
+        number(&after["peak_ma"]["value"]) > 2.0 * number(&before["peak_ma"]["value"]),
+        "{after}"
+    );
+    assert_eq!(before["holding_ma"], after["holding_ma"]);
+    assert!(number(&after["lead_mohm"]["u"]) < number(&before["lead_mohm"]["u"]));
+    assert_near(&after["lead_mohm"], wiring(4.0).mohm(), 10.0);
+    assert!(without["remarks"].to_string().contains("slow sweep"));
 }
 
 #[test]

@@ -138,7 +138,7 @@ fn lead(told: &Supplied<'_>, fed: &Fed) -> Option<Finding> {
 
 fn at_plug(told: &Supplied<'_>, fed: &Fed) -> Option<Finding> {
     let at = fed.at_plug.as_ref()?;
-    let volts = crate::report::quantity(&at.volts, Unit::Volt);
+    let volts = format!("{} V", super::text::to_a_millivolt(&at.volts));
     let least = format!(
         "{}{}",
         Unit::Volt.given(at.least_v),

@@ -47,6 +47,8 @@ struct SurfaceOut<'a> {
     currents_from: Option<&'a str>,
     lead_from: Option<&'a str>,
     peak_ma: Option<Q>,
+    /// `steps` at full speed, or the `sweep`.
+    peak_of: Option<&'static str>,
     highest_ma: Option<f64>,
     moving_ma: Option<Q>,
     holding_ma: Option<Q>,
@@ -173,7 +175,11 @@ fn surface<'a>(told: &'a Supplied<'a>, fed: &Fed) -> SurfaceOut<'a> {
         moves: fed.moves,
         currents_from: picked.and_then(|p| p.draw_file.as_deref()),
         lead_from: picked.and_then(|p| p.lead_file.as_deref()),
-        peak_ma: q(draw.map(|d| d.peak_ma)),
+        peak_ma: q(fed.peak_ma()),
+        peak_of: draw.map(|d| match fed.peak_ma() {
+            Some(peak) if peak != d.peak_ma => "steps",
+            _ => "sweep",
+        }),
         highest_ma: draw.and_then(|d| number(d.highest_ma)),
         moving_ma: q(draw.map(|d| d.moving_ma)),
         holding_ma: q(draw.and_then(|d| d.holding_ma)),

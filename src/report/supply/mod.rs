@@ -139,6 +139,19 @@ fn remarks(told: &Supplied<'_>) -> Vec<String> {
             missing.join(", ")
         ));
     }
+    let slow: Vec<&str> = outcome
+        .fed
+        .iter()
+        .filter(|f| f.peak_is_of_a_sweep())
+        .map(|f| told.surface(f))
+        .collect();
+    if !slow.is_empty() {
+        all.push(format!(
+            "Peaks of a slow sweep, not of quick steps: {}. A servo that goes as fast as it can draws several times as much: test it in steps with \
+             `hingewright servo`, with both voltages, within a day of the sweep, and its peak and its lead are taken from there.",
+            slow.join(", ")
+        ));
+    }
     for fed in &outcome.fed {
         all.extend(not_separable(told, fed));
         let no_hold = fed.draw().is_some_and(|d| d.holding_ma.is_none());

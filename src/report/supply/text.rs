@@ -87,6 +87,18 @@ fn bare(q: Option<Quantity>, unit: Unit) -> String {
     }
 }
 
+/// No supply is known better than to a millivolt: the half width is rounded up.
+pub(super) fn to_a_millivolt(q: &Quantity) -> String {
+    let value = units::fixed(q.value, 3);
+    match q.interval {
+        Some(i) => {
+            let half = 0.5 * (i.hi95 - i.lo95);
+            format!("{value} ± {}", units::fixed((1e3 * half).ceil() / 1e3, 3))
+        }
+        None => value,
+    }
+}
+
 fn draws(told: &Supplied<'_>, width: usize) -> String {
     let mut table = new_table(width);
     table.set_header(["servo, surface", "peak", "moving", "holding", "at rest"]);
@@ -94,13 +106,8 @@ fn draws(told: &Supplied<'_>, width: usize) -> String {
         let star = if fed.moves { " *" } else { "" };
         let name = clean(&format!("{}, {}{star}", told.tags(fed), told.surface(fed)));
         let row = match fed.draw() {
-            Some(d) => [
-                Some(d.peak_ma),
-                Some(d.moving_ma),
-                d.holding_ma,
-                d.resting_ma,
-            ]
-            .map(|q| bare(q, Unit::Milliampere)),
+            Some(d) => [fed.peak_ma(), Some(d.moving_ma), d.holding_ma, d.resting_ma]
+                .map(|q| bare(q, Unit::Milliampere)),
             None => ["not measured", "–", "–", "–"].map(str::to_owned),
         };
         table.add_row(std::iter::once(name).chain(row));
@@ -124,7 +131,7 @@ fn lead_row(told: &Supplied<'_>, fed: &Fed) -> Option<[String; 5]> {
                 LeadFrom::Nowhere => "≤ ",
                 _ => "",
             };
-            format!("{most}{}", bare(Some(at.volts), Unit::Volt))
+            format!("{most}{}", to_a_millivolt(&at.volts))
         }
         None => "–".into(),
     };
@@ -251,7 +258,9 @@ fn sources(told: &Supplied<'_>) -> Vec<String> {
             (None, Some(lead)) => format!("lead from {lead}"),
             (None, None) => continue,
         };
-        lines.push(format!("{}: {line}.", surface.name));
+        let steps = picked.steps_file.as_ref();
+        let steps = steps.map_or(String::new(), |file| format!(", peak in steps from {file}"));
+        lines.push(format!("{}: {line}{steps}.", surface.name));
     }
     lines
 }
