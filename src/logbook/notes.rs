@@ -11,7 +11,7 @@ use jiff::tz::TimeZone;
 
 use super::{Logbook, whole};
 use crate::csv;
-use crate::history::season::Event;
+use crate::history::season::{Event, Work};
 use crate::problem::Problem;
 
 /// The notes' file in every logbook.
@@ -46,6 +46,16 @@ impl NoteKind {
         }
     }
 
+    /// What was worked on; `None` of a remark.
+    pub fn work(self) -> Option<Work> {
+        match self {
+            Self::ServoReplaced => Some(Work::Servo),
+            Self::HingeWork => Some(Work::Hinge),
+            Self::RodWork => Some(Work::Rod),
+            Self::Other => None,
+        }
+    }
+
     pub fn from_word(word: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|kind| kind.word() == word)
     }
@@ -64,10 +74,11 @@ pub struct Note {
 impl Note {
     /// What begins a new baseline; `None` of a remark.
     pub fn event(&self) -> Option<Event> {
-        (self.kind != NoteKind::Other).then(|| Event {
+        Some(Event {
             at: self.at,
             subject: self.subject.clone(),
             what: format!("{}: {}", self.kind.word(), self.text),
+            work: self.kind.work()?,
         })
     }
 

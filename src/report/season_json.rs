@@ -2,6 +2,7 @@
 //! of each (`hingewright.seasons/2`). Null where there is no number, never NaN.
 //! No arithmetic of the trade.
 
+use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::analysis::Quantity;
@@ -175,7 +176,7 @@ impl<'a> OneQuantity<'a> {
                 lower: record.bounds.lower.and_then(number),
                 upper: record.bounds.upper.and_then(number),
             },
-            crossing: OneCrossing::of(&health.crossing),
+            crossing: OneCrossing::of(&health.crossing, record.believed_at),
             advice: advice(record.measure, health),
         }
     }
@@ -248,18 +249,19 @@ struct Limit {
     upper: Option<f64>,
 }
 
-/// Counted from the latest recording, in days or in recordings.
+/// In days or in recordings, counted from the latest recording that is believed.
 #[derive(Serialize)]
 struct OneCrossing<'a> {
     state: &'a str,
     counted_in: Option<&'a str>,
+    counted_from: Option<String>,
     soonest: Option<f64>,
     expected: Option<f64>,
     latest: Option<f64>,
 }
 
 impl OneCrossing<'_> {
-    fn of(crossing: &Crossing) -> Self {
+    fn of(crossing: &Crossing, counted_from: Timestamp) -> Self {
         let state = match crossing {
             Crossing::NoLimit => "no-limit",
             Crossing::NotForeseeable => "not-foreseeable",
@@ -269,6 +271,7 @@ impl OneCrossing<'_> {
         let none = OneCrossing {
             state,
             counted_in: None,
+            counted_from: None,
             soonest: None,
             expected: None,
             latest: None,
@@ -284,6 +287,7 @@ impl OneCrossing<'_> {
                     Per::ThirtyDays => "days",
                     Per::Recording => "recordings",
                 }),
+                counted_from: Some(counted_from.to_string()),
                 soonest: number(soonest),
                 expected: number(expected),
                 latest: latest.and_then(number),

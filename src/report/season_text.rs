@@ -266,9 +266,9 @@ pub(super) fn crossing(record: &Record) -> String {
         Crossing::In {
             soonest, latest, ..
         } => {
-            let from = date(record.latest_at, soonest);
+            let from = date(record.believed_at, soonest);
             match latest {
-                Some(latest) => format!("{from} to {}", date(record.latest_at, latest)),
+                Some(latest) => format!("{from} to {}", date(record.believed_at, latest)),
                 None => format!("{from} or later"),
             }
         }
