@@ -50,7 +50,7 @@ pub fn assess(
 ) -> Assessed {
     let surface = &aircraft.surfaces[surface_index];
     if let Some(own) = recording.key("surface").map(tidy)
-        && !own.eq_ignore_ascii_case(&surface.name)
+        && !surface.is_called(own)
     {
         let note = format!(
             "The recording says it is of \"{own}\"; judged as \"{}\", as told.",
@@ -204,10 +204,9 @@ pub fn surface_in_key(named: &str, aircraft: &Aircraft) -> Option<usize> {
     find_surface(tidy(named), aircraft).ok()
 }
 
-/// The surface of this name, upper or lower case alike; else the one whose name is nearest, if any is near.
+/// The surface of this name, present or former, upper or lower case alike; else the one whose name is nearest, if any is near.
 pub fn find_surface<'a>(name: &str, aircraft: &'a Aircraft) -> Result<usize, Option<&'a Surface>> {
-    let same = |s: &Surface| s.name.eq_ignore_ascii_case(name);
-    if let Some(index) = aircraft.surfaces.iter().position(same) {
+    if let Some((index, _)) = aircraft.surface_called(name) {
         return Ok(index);
     }
     let alike = |s: &Surface| strsim::jaro_winkler(&s.name, name);

@@ -7,7 +7,7 @@ use std::time::Duration;
 use super::screen::Screen;
 use super::show;
 use crate::aircraft::{Surface, TripPoints};
-use crate::logbook::Logbook;
+use crate::logbook::{AIRCRAFT_KEY, Logbook};
 use crate::problem::Problem;
 use crate::recording::Channel;
 use crate::rig::{
@@ -60,6 +60,7 @@ impl<'a> Record<'a> {
     fn on_top(&self) -> Vec<(&'a str, String)> {
         let servo = &self.logbook.aircraft().servos[self.surface().servo_index];
         let mut keys = vec![
+            (AIRCRAFT_KEY, self.logbook.aircraft().name.clone()),
             ("surface", self.surface().name.clone()),
             ("servo", servo.tag.clone()),
             ("started", self.started.clone()),

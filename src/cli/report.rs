@@ -138,7 +138,7 @@ fn of_the_aircraft(
 }
 
 fn every_recording(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<Problem>), Problem> {
-    let paths = logbook.recordings()?;
+    let paths = logbook.sorted()?.own;
     let read: Vec<_> = paths.par_iter().map(|p| logbook.assess(p)).collect();
     let (mut assessed, mut problems): (Vec<Assessed>, _) = (Vec::new(), Vec::new());
     for one in read {

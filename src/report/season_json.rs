@@ -18,6 +18,8 @@ pub struct Whence {
     pub aircraft: String,
     pub logbook: String,
     pub recordings: Recordings,
+    /// IDs of those left out.
+    pub left_out: LeftOut,
     /// What was worked around, in sentences.
     pub remarks: Vec<String>,
 }
@@ -33,6 +35,19 @@ pub struct Recordings {
     pub in_the_future: usize,
     pub of_other_aircraft: usize,
     pub unusable_results: usize,
+    pub copies: usize,
+}
+
+/// The IDs of recordings left out, by the reason.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct LeftOut {
+    pub unfinished: Vec<String>,
+    pub worked_in: Vec<String>,
+    pub without_value: Vec<String>,
+    pub without_time: Vec<String>,
+    pub in_the_future: Vec<String>,
+    pub of_other_aircraft: Vec<String>,
+    pub copies: Vec<String>,
 }
 
 /// The line, without a line end.
@@ -63,6 +78,7 @@ fn total<'a>(of: impl Iterator<Item = &'a Recordings>) -> Recordings {
         in_the_future: sum.in_the_future + one.in_the_future,
         of_other_aircraft: sum.of_other_aircraft + one.of_other_aircraft,
         unusable_results: sum.unusable_results + one.unusable_results,
+        copies: sum.copies + one.copies,
     })
 }
 

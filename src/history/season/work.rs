@@ -54,6 +54,31 @@ impl Work {
     }
 }
 
+impl Work {
+    /// What begins anew, for people, as the table has it.
+    pub fn begins(self) -> String {
+        let sources = [
+            (TorqueSource::Torque, "a torque sensor"),
+            (TorqueSource::Force, "rod force"),
+            (TorqueSource::SupplyPower, "supply power"),
+        ];
+        let mut said: Vec<String> = Vec::new();
+        for measure in Measure::ALL {
+            let of = |&&(source, _): &&(TorqueSource, &str)| {
+                self.begins_anew(measure, Some(source.word()))
+            };
+            let from: Vec<&str> = sources.iter().filter(of).map(|(_, words)| *words).collect();
+            let words = measure.words();
+            match from.len() {
+                0 => {}
+                3 => said.push(words.into()),
+                _ => said.push(format!("{words} by {}", from.join(" or "))),
+            }
+        }
+        said.join(", ")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
