@@ -33,6 +33,9 @@ pub struct Arguments {
     /// One JSON object instead of text
     #[arg(long)]
     json: bool,
+    /// Every quantity of every surface and servo in text, not only what asks for something
+    #[arg(long, conflicts_with = "json")]
+    all: bool,
     /// Unit of torque in text: ncm, kgcm, ozin or nm
     #[arg(long, value_name = "UNIT", default_value = "ncm")]
     units: TorqueUnit,
@@ -63,6 +66,14 @@ pub fn run(arguments: &Arguments) -> u8 {
     }
 }
 
+fn style(arguments: &Arguments) -> season_text::Style {
+    season_text::Style {
+        unit: arguments.units,
+        width: show::terminal_width(),
+        all: arguments.all,
+    }
+}
+
 fn of_one(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem> {
     let source = Logbook::open(folder)?.source()?;
     let told = told(&source, Timestamp::now())?;
@@ -74,10 +85,7 @@ fn of_one(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem>
     }
     let text = match arguments.json {
         true => season_json::season(&one[0].whence, &one[0].subjects) + "\n",
-        false => {
-            let width = show::terminal_width();
-            season_text::season(&one[0].whence, &one[0].subjects, arguments.units, width)
-        }
+        false => season_text::season(&one[0].whence, &one[0].subjects, style(arguments)),
     };
     Ok((text, status(&one, used > 0 && one[0].problems.is_empty())))
 }
@@ -102,10 +110,7 @@ fn of_all(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem>
     let folder = folder.display().to_string();
     let text = match arguments.json {
         true => season_json::club(&folder, &club, &remarks) + "\n",
-        false => {
-            let width = show::terminal_width();
-            season_text::club(&folder, &club, &remarks, arguments.units, width)
-        }
+        false => season_text::club(&folder, &club, &remarks, style(arguments)),
     };
     let all_used = problems.is_empty() && all.iter().all(|t| t.problems.is_empty());
     Ok((text, status(&all, all_used)))
