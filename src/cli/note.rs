@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::Args;
 use jiff::Timestamp;
 
-use super::complain;
+use super::{complain, show};
 use crate::aircraft::Aircraft;
 use crate::logbook::{Logbook, Note, NoteKind, note_time};
 use crate::problem::{Problem, exit};
@@ -84,7 +84,7 @@ fn note(arguments: &Arguments) -> Result<String, Problem> {
         note.subject,
         kind.word(),
         note.text.trim(),
-        changes(&note, &logbook),
+        wrapped(&changes(&note, &logbook)),
         path.display()
     ))
 }
@@ -104,6 +104,15 @@ fn when(arguments: &Arguments, now: Timestamp) -> Result<Timestamp, Problem> {
         .hint("give the day it was done with --date, or leave --date out for now; if the clock is wrong, set it right first")),
         given => Ok(given.unwrap_or(now)),
     }
+}
+
+/// For the terminal, with no path or command word torn.
+fn wrapped(text: &str) -> String {
+    let options = textwrap::Options::new(show::terminal_width()).break_words(false);
+    textwrap::fill(
+        text,
+        options.word_splitter(textwrap::WordSplitter::NoHyphenation),
+    )
 }
 
 /// What the note changes, in a sentence.

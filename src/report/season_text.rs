@@ -221,7 +221,7 @@ fn body(blocks: &[Block], style: Style, most_rows: usize) -> String {
         (&fine, "Fine"),
         (
             &early,
-            &*format!("Too early to tell, with fewer than {FOR_A_CHART} recordings of a quantity"),
+            &*format!("Too early to tell before {FOR_A_CHART} recordings of a quantity"),
         ),
     ] {
         out += &listed(blocks, word, style.width);
@@ -267,16 +267,17 @@ const LAYOUTS: [(&[&str], fn(&Record, TorqueUnit) -> Vec<String>); 5] = [
     (&["latest", "trend", "chart", "at its limit"], |r, unit| {
         vec![latest(r, unit), trend(r, unit), chart(r), crossing(r)]
     }),
-    (&["latest", "trend", "chart", "at its limit"], |r, unit| {
-        vec![latest(r, unit), slope(r, unit), chart(r), soonest(r)]
-    }),
-    (&["latest", "trend", "at its limit"], |r, unit| {
+    (
+        &["latest", "in 30 days", "chart", "at its limit"],
+        |r, unit| vec![latest(r, unit), slope(r, unit), chart(r), soonest(r)],
+    ),
+    (&["latest", "in 30 days", "at its limit"], |r, unit| {
         vec![latest(r, unit), slope(r, unit), soonest(r)]
     }),
-    (&["latest", "trend", "at its limit"], |r, unit| {
+    (&["latest", "in 30 days", "at its limit"], |r, unit| {
         vec![plain(r, unit), slope(r, unit), soonest(r)]
     }),
-    (&["latest", "trend"], |r, unit| {
+    (&["latest", "in 30 days"], |r, unit| {
         vec![plain(r, unit), slope(r, unit)]
     }),
 ];
@@ -408,20 +409,20 @@ fn plain(record: &Record, unit: TorqueUnit) -> String {
     record.measure.unit(unit).plain(record.latest.value)
 }
 
-/// The trend in a few letters, in the unit of the quantity beside it.
+/// The trend in a few letters, in the unit of the quantity beside it, in thirty days unless it says otherwise.
 fn slope(record: &Record, unit: TorqueUnit) -> String {
     let Some(trend) = record.health.trend else {
         return "too few".into();
     };
     let per = match trend.per {
-        Per::ThirtyDays => "in 30 days",
-        Per::Recording => "a recording",
+        Per::ThirtyDays => "",
+        Per::Recording => " a recording",
     };
     let slope = trend.slope * record.measure.unit(unit).factor();
     match (trend.interval, significant(slope, 2)) {
         (Some((lo, hi)), Some(number)) if lo > 0.0 || hi < 0.0 => {
             let sign = if slope > 0.0 { "+" } else { "" };
-            format!("{sign}{number} {per}")
+            format!("{sign}{number}{per}")
         }
         (None, _) if record.health.recordings < FEWEST_FOR_AN_INTERVAL => "too few".into(),
         _ => "none seen".into(),
