@@ -4,6 +4,7 @@ use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
 use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity, purpose};
+use crate::servo::share::{self, Share};
 use crate::servo::{self, ServoFound};
 use crate::verdict::{Judged, ServoOf, compare_pairs, judge, judge_servo};
 
@@ -39,6 +40,8 @@ pub struct Assessed {
     pub judged: Judged,
     /// Of recordings that were made for the servo itself.
     pub servo: Option<ServoFound>,
+    /// Where two servos drive the surface and both currents were read.
+    pub servos: Option<Share>,
 }
 
 /// Measures and judges a recording, shown under the name `file`, as one of `surface_index`.
@@ -72,6 +75,7 @@ pub fn assess(
             judge(&measured, &recording, surface, &aircraft.limits),
         ),
     };
+    let servos = share::measure(&recording, aircraft, surface);
     // What the run says of itself is no doubt about its data: it is told, and not judged.
     let unfinished = recording.unfinished().map(str::to_owned);
     if let Some(why) = &unfinished {
@@ -104,6 +108,7 @@ pub fn assess(
         measured,
         judged,
         servo,
+        servos,
     }
 }
 

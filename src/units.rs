@@ -94,6 +94,8 @@ pub enum Unit {
     SecondPer60,
     Hertz,
     MetrePerSecond,
+    /// Shown as it is, with this symbol.
+    Plain(&'static str),
 }
 
 impl Unit {
@@ -123,6 +125,7 @@ impl Unit {
             Unit::SecondPer60 => " s/60°".into(),
             Unit::Hertz => " Hz".into(),
             Unit::MetrePerSecond => " m/s".into(),
+            Unit::Plain(symbol) => format!(" {symbol}"),
         }
     }
 

@@ -5,6 +5,8 @@
 mod break_in;
 #[path = "rig/demo.rs"]
 mod demo;
+#[path = "rig/held.rs"]
+mod held;
 #[path = "rig/host.rs"]
 mod host;
 #[path = "rig/servo.rs"]

@@ -244,6 +244,8 @@ pub enum Doubt {
     NoTorqueSource,
     /// Supply current and voltage are there, but no calibration of this servo.
     NoCalibration,
+    /// Two servos drive it, and one's supply power is not the whole torque.
+    TwoServos,
     NoAngle,
     NeverMoved,
     /// Angles that no control surface has: another channel, or another scale.

@@ -328,6 +328,7 @@ pub fn knee(aircraft: &Aircraft) -> Checked<'_> {
         point.u_ncm = 0.15 + 1.5 / (1.0 + point.torque_ncm.abs());
     }
     Checked {
+        servos: None,
         aircraft,
         surface,
         recording: summary("samples/knee.log", surface),
@@ -448,6 +449,7 @@ pub fn nothing_measured(aircraft: &Aircraft) -> Checked<'_> {
         ..throw_result(throw, 1.0, None)
     });
     Checked {
+        servos: None,
         aircraft,
         surface,
         recording: RecordingSummary {

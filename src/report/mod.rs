@@ -9,12 +9,15 @@ pub mod aircraft_page;
 pub mod book;
 #[cfg(test)]
 pub(crate) mod book_fixture;
+pub mod calibrate;
 #[cfg(test)]
 mod course_fixture;
 pub mod csv;
 #[cfg(test)]
 mod fixture;
 pub mod flight;
+pub mod heat;
+pub mod held;
 pub mod html;
 pub mod json;
 pub mod plot;
@@ -22,6 +25,7 @@ pub mod prove;
 pub mod season_json;
 pub mod season_text;
 pub mod servo;
+mod servos;
 mod small_print;
 pub mod text;
 mod view;
@@ -34,6 +38,7 @@ use crate::analysis::Measured;
 use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
 use crate::history::compare::Side;
+use crate::servo::share::Share;
 use crate::verdict::Judged;
 
 /// One recording checked: all that an output may show.
@@ -43,6 +48,8 @@ pub struct Checked<'a> {
     pub recording: RecordingSummary,
     pub measured: Measured,
     pub judged: Judged,
+    /// Of two servos on one surface.
+    pub servos: Option<Share>,
 }
 
 impl<'a> Checked<'a> {
@@ -53,6 +60,7 @@ impl<'a> Checked<'a> {
             recording: assessed.summary,
             measured: assessed.measured,
             judged: assessed.judged,
+            servos: assessed.servos,
         }
     }
     /// Its part in a comparison with another recording of its surface.

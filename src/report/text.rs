@@ -28,8 +28,14 @@ pub fn recording(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Strin
         out.push('\n');
         out += &throw_table(checked, width);
     }
-    out.push('\n');
     let dim = Style::new().dimmed();
+    if let Some(share) = &checked.servos {
+        out.push('\n');
+        for line in super::servos::lines(share) {
+            out += &paragraph(&clean(&line), "", "  ", width, Style::new());
+        }
+    }
+    out.push('\n');
     for line in small_print(checked) {
         out += &paragraph(&clean(&line), "  ", "    ", width, dim);
     }

@@ -1,10 +1,15 @@
 //! What a servo and its control circuit are like, apart from the hinge: recordings of steps, held weights and heat go in,
 //! numbers with intervals come out. Pure: no file, clock, port or sentence, as `analysis` is.
 
+pub mod balance;
 pub mod heat;
+pub mod held;
+pub mod lifts;
 pub mod limits;
+pub mod share;
 mod spells;
 mod steps;
+pub mod watts;
 
 pub use spells::{Armed, spells};
 pub use steps::{
@@ -69,7 +74,12 @@ impl ServoFound {
 pub fn found(recording: &Recording, aircraft: &Aircraft, surface: &Surface) -> Option<ServoFound> {
     match recording.key("purpose") {
         Some(purpose::SERVO_TEST) => Some(tested(&[recording], aircraft, surface).found),
-        Some(purpose::HELD | purpose::HEAT) => Some(ServoFound::default()),
+        Some(purpose::HEAT) => Some(ServoFound {
+            case_end_c: heat::measure(recording, aircraft.trip_points(surface).case_c)
+                .and_then(|heat| heat.told_end_c()),
+            ..ServoFound::default()
+        }),
+        Some(purpose::HELD) => Some(held::found(recording)),
         _ => None,
     }
 }
