@@ -262,8 +262,14 @@ fn listed(blocks: &[&Block], word: &str, width: usize) -> String {
     paragraph(&text, "", width)
 }
 
+/// Titles of columns, and the cells of a quantity below them.
+type Layout = (
+    &'static [&'static str],
+    fn(&Record, TorqueUnit) -> Vec<String>,
+);
+
 /// What a row says, from the fullest to the shortest: the first that fits the terminal is taken, so that no cell is torn.
-const LAYOUTS: [(&[&str], fn(&Record, TorqueUnit) -> Vec<String>); 5] = [
+const LAYOUTS: [Layout; 5] = [
     (&["latest", "trend", "chart", "at its limit"], |r, unit| {
         vec![latest(r, unit), trend(r, unit), chart(r), crossing(r)]
     }),
@@ -301,7 +307,7 @@ fn table(shown: &[(&Block, Vec<&Row>)], style: Style) -> String {
         aligned(&lines)
     });
     let wide = |lines: &Vec<String>| lines.iter().map(|l| l.chars().count()).max();
-    let shortest = laid_out.clone().last().unwrap_or_default();
+    let shortest = laid_out.clone().next_back().unwrap_or_default();
     let lines = laid_out
         .find(|lines| wide(lines) <= Some(style.width))
         .unwrap_or(shortest);
