@@ -3,6 +3,7 @@
 mod break_in;
 mod check;
 mod demo;
+mod files;
 mod note;
 mod prove;
 mod recheck;
@@ -97,7 +98,7 @@ pub(crate) fn complain(problem: &Problem) {
         let wrap = |text: &str, indent: &str| {
             textwrap::fill(
                 text,
-                textwrap::Options::new(show::terminal_width()).subsequent_indent(indent),
+                crate::report::text::wrapping(show::terminal_width()).subsequent_indent(indent),
             )
         };
         let wrapped = Problem {
