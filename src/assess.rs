@@ -3,9 +3,10 @@
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
-use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity};
+use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity, purpose};
+use crate::servo::share::{self, Share};
 use crate::servo::{self, ServoFound};
-use crate::verdict::{Judged, compare_pairs, judge};
+use crate::verdict::{Judged, ServoOf, compare_pairs, judge, judge_servo};
 
 /// How a recording came in: what the contract's `recording` object says.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +40,8 @@ pub struct Assessed {
     pub judged: Judged,
     /// Of recordings that were made for the servo itself.
     pub servo: Option<ServoFound>,
+    /// Where two servos drive the surface and both currents were read.
+    pub servos: Option<Share>,
 }
 
 /// Measures and judges a recording, shown under the name `file`, as one of `surface_index`.
@@ -58,9 +61,21 @@ pub fn assess(
         );
         recording.notes.push(note);
     }
-    let measured = measure(&recording, aircraft, surface);
-    let servo = servo::found(&recording, aircraft, surface);
-    let judged = judge(&measured, &recording, surface, &aircraft.limits);
+    let mut measured = measure(&recording, aircraft, surface);
+    if !purpose::shows_the_surface(recording.key("purpose")) {
+        measured.leave_out_the_surface();
+    }
+    let (servo, judged) = match recording.key("purpose") {
+        Some(purpose::SERVO_TEST) => {
+            let (found, judged) = servo_judged(&mut recording, &mut measured, aircraft, surface);
+            (Some(found), judged)
+        }
+        _ => (
+            servo::found(&recording, aircraft, surface),
+            judge(&measured, &recording, surface, &aircraft.limits),
+        ),
+    };
+    let servos = share::measure(&recording, aircraft, surface);
     // What the run says of itself is no doubt about its data: it is told, and not judged.
     let unfinished = recording.unfinished().map(str::to_owned);
     if let Some(why) = &unfinished {
@@ -93,6 +108,47 @@ pub fn assess(
         measured,
         judged,
         servo,
+        servos,
+    }
+}
+
+/// A test of a servo: it is the servo that is judged. That the surface is not is told, and leaves nothing open.
+fn servo_judged(
+    recording: &mut Recording,
+    measured: &mut Measured,
+    aircraft: &Aircraft,
+    surface: &Surface,
+) -> (ServoFound, Judged) {
+    measured.doubts.clear();
+    let tested = servo::tested(&[recording], aircraft, surface);
+    let mut findings = judge(measured, recording, surface, &aircraft.limits).findings;
+    let tag = servo_tag(recording, aircraft, surface).to_owned();
+    findings.extend(judge_servo(&tested, servo_of(&tag, aircraft, surface)));
+    recording.notes.push(format!(
+        "A test of servo {tag}: the surface's curve, throws and load are not judged by it; `hingewright servo {tag} --from` \
+         shows all of it."
+    ));
+    (tested.found, Judged::new(findings))
+}
+
+/// The tag of the servo that a recording is of: its own word first, for the servo may sit elsewhere by now.
+pub fn servo_tag<'a>(
+    recording: &'a Recording,
+    aircraft: &'a Aircraft,
+    surface: &Surface,
+) -> &'a str {
+    recording
+        .key("servo")
+        .filter(|tag| !tag.is_empty())
+        .unwrap_or(&aircraft.servos[surface.servo_index].tag)
+}
+
+/// What a surface's servo is judged by.
+pub fn servo_of<'a>(tag: &'a str, aircraft: &'a Aircraft, surface: &Surface) -> ServoOf<'a> {
+    ServoOf {
+        tag,
+        kind: &aircraft.servo_types[aircraft.servos[surface.servo_index].type_index],
+        limits: &aircraft.limits,
     }
 }
 

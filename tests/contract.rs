@@ -10,6 +10,8 @@ mod bad_input;
 mod bench;
 #[path = "contract/club.rs"]
 mod club;
+#[path = "contract/flight.rs"]
+mod flight;
 #[path = "contract/json.rs"]
 mod json;
 #[path = "contract/large.rs"]

@@ -179,6 +179,8 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
             stall_torque_ncm: servo.stall_torque_ncm,
             stall_voltage_v: servo.stall_voltage_v,
             arm_deg_per_us: Some(servo.arm_deg_per_us),
+            speed: None,
+            dead_band_us: None,
         }],
         servos: vec![Servo {
             tag: "E1".into(),

@@ -78,6 +78,21 @@ pub(super) static SERVO_TYPE: Kind = Kind {
             "0.09",
             "arm angle per µs of pulse, degrees",
         ),
+        key(
+            "speed_s_per_60deg",
+            "0.11",
+            "time for 60° of the arm from the data sheet, s",
+        ),
+        key(
+            "speed_voltage_v",
+            "7.4",
+            "the voltage that the speed holds at, V",
+        ),
+        key(
+            "dead_band_us",
+            "3",
+            "smallest change of the pulse that it answers, from the data sheet, µs",
+        ),
     ],
 };
 

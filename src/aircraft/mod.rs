@@ -36,6 +36,17 @@ pub struct ServoType {
     pub stall_torque_ncm: f64,
     pub stall_voltage_v: f64,
     pub arm_deg_per_us: Option<f64>,
+    pub speed: Option<SheetSpeed>,
+    /// Smallest change of the pulse that it answers, µs.
+    pub dead_band_us: Option<f64>,
+}
+
+/// A servo's speed as its data sheet gives it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SheetSpeed {
+    /// Time for 60° of the arm, s.
+    pub s_per_60deg: f64,
+    pub voltage_v: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]

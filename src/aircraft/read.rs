@@ -11,7 +11,9 @@ use super::file::{NamedText, read_text};
 use super::keys;
 use super::section::{Section, shortened};
 use super::surface::{self, look_up};
-use super::{Aircraft, Calibration, Limits, Servo, ServoType, Surface, Trip, calibration, trip};
+use super::{
+    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration, trip,
+};
 
 /// Reads an aircraft file and the calibration files named in it, which lie relative to its folder.
 ///
@@ -137,11 +139,28 @@ fn read_servo_type(section: &Section) -> Option<ServoType> {
     let stall_voltage_v = section.need_number("stall_voltage_v", Bound::Positive);
     // A servo that turns the other way with the pulse is a negative number.
     let arm_deg_per_us = section.number("arm_deg_per_us", Bound::NotZero);
+    let speed = read_speed(section);
+    let dead_band_us = section.number("dead_band_us", Bound::Positive);
     Some(ServoType {
         name: name?.to_owned(),
         stall_torque_ncm: stall_torque_ncm?,
         stall_voltage_v: stall_voltage_v?,
         arm_deg_per_us,
+        speed,
+        dead_band_us,
+    })
+}
+
+/// A speed without its voltage says nothing, nor does a voltage alone.
+fn read_speed(section: &Section) -> Option<SheetSpeed> {
+    const KEYS: [&str; 2] = ["speed_s_per_60deg", "speed_voltage_v"];
+    if !KEYS.iter().any(|key| section.has(key)) {
+        return None;
+    }
+    let [s_per_60deg, voltage_v] = KEYS.map(|key| section.need_number(key, Bound::Positive));
+    Some(SheetSpeed {
+        s_per_60deg: s_per_60deg?,
+        voltage_v: voltage_v?,
     })
 }
 

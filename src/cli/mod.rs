@@ -1,9 +1,14 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
+mod at_rig;
 mod break_in;
+mod calibrate;
 mod check;
 mod demo;
 mod files;
+mod flight;
+mod heat;
+mod held;
 mod note;
 mod prove;
 mod recheck;
@@ -13,6 +18,7 @@ mod report_csv;
 mod rig;
 mod screen;
 mod season;
+mod servo;
 mod show;
 mod simulate;
 mod sweep;
@@ -40,10 +46,18 @@ struct Arguments {
 enum Command {
     /// Work a hinge in, in stages of growing deflection, and follow it until it has settled.
     BreakIn(Box<break_in::Arguments>),
+    /// Calibrate a servo: known masses on its arm turn supply power into torque.
+    Calibrate(calibrate::Arguments),
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// Estimate what the air asks of each servo at speed, on top of the hinge as measured, against what it has.
+    Flight(flight::Arguments),
+    /// How warm a servo gets: what it draws under a load, where its case would end, and when it comes to its limit.
+    Heat(Box<heat::Arguments>),
+    /// How stiffly a servo and its linkage hold neutral, and their free play: weights hung on either side, guided step by step.
+    Held(Box<held::Arguments>),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
@@ -56,6 +70,8 @@ enum Command {
     Rig(rig::Arguments),
     /// Every surface's and servo's health over its recordings: trends, and when a limit will be reached.
     Season(season::Arguments),
+    /// Test a servo: dead time, speed, dead band, centring, current, on a rig or from recordings.
+    Servo(servo::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
@@ -78,14 +94,19 @@ pub fn run() -> u8 {
     };
     match arguments.command {
         Command::BreakIn(arguments) => break_in::run(&arguments),
+        Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Flight(arguments) => flight::run(&arguments),
+        Command::Heat(arguments) => heat::run(&arguments),
+        Command::Held(arguments) => held::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Season(arguments) => season::run(&arguments),
+        Command::Servo(arguments) => servo::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
     }

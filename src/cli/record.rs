@@ -115,7 +115,6 @@ impl<'a> Record<'a> {
     }
 
     /// Armed and disarmed several times in one recording; `ready` is waited for before each spell, and may end it.
-    #[allow(dead_code)] // for servo tests and calibrations, whose commands are still to come
     pub async fn spells(
         self,
         rig: Rig<Asked>,

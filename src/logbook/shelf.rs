@@ -9,6 +9,7 @@ use rayon::prelude::*;
 use super::{Logbook, Note, RECHECK, WORKED_IN, whole};
 use crate::assess::surface_in_key;
 use crate::problem::Problem;
+use crate::recording::purpose::is_sweep;
 use crate::recording::{HostKeys, OUTCOME, UNFINISHED};
 
 /// A recording as it presents itself.
@@ -31,6 +32,14 @@ pub(super) enum Purpose {
     WorkedIn,
     /// To look at a hinge again after a rest, within its last stage.
     Recheck,
+    /// Of the servo itself, its circuit or its warming.
+    Other,
+}
+
+impl Purpose {
+    const fn of_break_in(self) -> bool {
+        matches!(self, Self::WorkedIn | Self::Recheck)
+    }
 }
 
 /// All recordings of a logbook, in the order of time; those that do not say when they began come first, by name.
@@ -97,7 +106,7 @@ impl Shelf {
             latest: self.latest(surface),
             batches: self
                 .of_surface(surface)
-                .filter(|&place| self.entries[place].purpose != Purpose::Sweep)
+                .filter(|&place| self.entries[place].purpose.of_break_in())
                 .collect(),
             fixes: Vec::new(),
         };
@@ -136,7 +145,7 @@ impl Shelf {
 
     /// The latest finished sweep: one from the future has a clock that was wrong, and gives way to any that has not; one
     /// without a time gives way to all.
-    fn latest(&self, surface: usize) -> Option<usize> {
+    pub fn latest(&self, surface: usize) -> Option<usize> {
         self.sweeps(surface).max_by_key(|&place| {
             let entry = &self.entries[place];
             let rank = entry.started.map(|at| at <= self.now);
@@ -209,7 +218,8 @@ fn entry(logbook: &Logbook, path: &Path) -> Result<Entry, Problem> {
         purpose: match keys.key("purpose") {
             Some(WORKED_IN) => Purpose::WorkedIn,
             Some(RECHECK) => Purpose::Recheck,
-            _ => Purpose::Sweep,
+            other if is_sweep(other) => Purpose::Sweep,
+            _ => Purpose::Other,
         },
         servo: keys.key("servo").map(str::to_owned),
     })

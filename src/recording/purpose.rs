@@ -30,3 +30,12 @@ pub fn is_sweep(purpose: Option<&str>) -> bool {
         Some(WORKED_IN | RECHECK | CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF)
     )
 }
+
+/// Whether a recording with this purpose shows the surface as it is driven between its throws. A hinge that is worked in
+/// does; a servo by itself, hung weights and a surface without its rod do not.
+pub fn shows_the_surface(purpose: Option<&str>) -> bool {
+    !matches!(
+        purpose,
+        Some(CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF)
+    )
+}

@@ -99,6 +99,8 @@ pub fn aircraft() -> Aircraft {
             stall_torque_ncm: 210.0,
             stall_voltage_v: 7.4,
             arm_deg_per_us: Some(0.09),
+            speed: None,
+            dead_band_us: None,
         }],
         servos: vec![
             servo("E1", Some(calibration)),
@@ -324,6 +326,7 @@ pub fn knee(aircraft: &Aircraft) -> Checked<'_> {
         point.u_ncm = 0.15 + 1.5 / (1.0 + point.torque_ncm.abs());
     }
     Checked {
+        servos: None,
         aircraft,
         surface,
         recording: summary("samples/knee.log", surface),
@@ -444,6 +447,7 @@ pub fn nothing_measured(aircraft: &Aircraft) -> Checked<'_> {
         ..throw_result(throw, 1.0, None)
     });
     Checked {
+        servos: None,
         aircraft,
         surface,
         recording: RecordingSummary {

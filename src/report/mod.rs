@@ -9,17 +9,23 @@ pub mod aircraft_page;
 pub mod book;
 #[cfg(test)]
 pub(crate) mod book_fixture;
+pub mod calibrate;
 #[cfg(test)]
 mod course_fixture;
 pub mod csv;
 #[cfg(test)]
 mod fixture;
+pub mod flight;
+pub mod heat;
+pub mod held;
 pub mod html;
 pub mod json;
 pub mod plot;
 pub mod prove;
 pub mod season_json;
 pub mod season_text;
+pub mod servo;
+mod servos;
 mod small_print;
 pub mod text;
 mod view;
@@ -33,6 +39,7 @@ use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
 use crate::history::compare::Side;
 use crate::recording::purpose::is_sweep;
+use crate::servo::share::Share;
 use crate::verdict::Judged;
 
 /// One recording checked: all that an output may show.
@@ -42,6 +49,8 @@ pub struct Checked<'a> {
     pub recording: RecordingSummary,
     pub measured: Measured,
     pub judged: Judged,
+    /// Of two servos on one surface.
+    pub servos: Option<Share>,
 }
 
 impl<'a> Checked<'a> {
@@ -52,6 +61,7 @@ impl<'a> Checked<'a> {
             recording: assessed.summary,
             measured: assessed.measured,
             judged: assessed.judged,
+            servos: assessed.servos,
         }
     }
     /// Its part in a comparison with another recording of its surface.

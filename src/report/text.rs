@@ -28,8 +28,14 @@ pub fn recording(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Strin
         out.push('\n');
         out += &throw_table(checked, width);
     }
-    out.push('\n');
     let dim = Style::new().dimmed();
+    if let Some(share) = &checked.servos {
+        out.push('\n');
+        for line in super::servos::lines(share) {
+            out += &paragraph(&clean(&line), "", "  ", width, Style::new());
+        }
+    }
+    out.push('\n');
     for line in small_print(checked) {
         out += &paragraph(&clean(&line), "  ", "    ", width, dim);
     }
@@ -273,7 +279,7 @@ fn painted_verdicts(table: &str) -> String {
     table.lines().map(paint).collect()
 }
 
-fn verdict_style(verdict: Verdict) -> Style {
+pub(super) fn verdict_style(verdict: Verdict) -> Style {
     let colour = match verdict {
         Verdict::NoFaultFound => AnsiColor::Green,
         Verdict::WorkNeeded => AnsiColor::Yellow,
@@ -283,7 +289,7 @@ fn verdict_style(verdict: Verdict) -> Style {
     colour.on_default().bold()
 }
 
-fn level_style(level: Level) -> Style {
+pub(super) fn level_style(level: Level) -> Style {
     let colour = match level {
         Level::Watch => AnsiColor::Cyan,
         Level::Work => AnsiColor::Yellow,

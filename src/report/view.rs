@@ -95,6 +95,11 @@ pub fn label(checked: &Checked<'_>, finding: &Finding) -> String {
         Kind::PairDifference => "unlike its pair",
         Kind::StickSlip => "jerky motion",
         Kind::HoldCurrent => "holding current",
+        Kind::SlowServo => "slow servo",
+        Kind::Centring => "servo's centring",
+        Kind::DeadBand => "dead band",
+        Kind::Jitter => "trembling servo",
+        Kind::Overshoot => "overshoot",
         Kind::BadData => "data in doubt",
         Kind::Unproven => "unproven",
     };
