@@ -189,19 +189,28 @@ pub fn surface_of(
         )));
     };
     find_surface(name, aircraft).map_err(|near| {
-        let hint = match near {
-            Some(near) => format!(
-                "did you mean --surface \"{}\"? The aircraft has {}",
-                near.name,
-                choices(aircraft)
-            ),
-            None => format!(
-                "name one of the aircraft's surfaces with --surface: {}",
-                choices(aircraft)
-            ),
-        };
-        Problem::new(format!("{file}: the aircraft has no surface \"{name}\"")).hint(hint)
+        let problem = no_surface(name, near, aircraft);
+        let hint = problem.hint.unwrap_or_default();
+        Problem::new(format!("{file}: {}", problem.what))
+            .hint(format!("{hint}; --surface NAME says which it is"))
     })
+}
+
+/// The aircraft's surface of this name, for every command that is given one.
+///
+/// # Errors
+/// It has none; the hint names the nearest and all.
+pub fn surface_named(name: &str, aircraft: &Aircraft) -> Result<usize, Problem> {
+    find_surface(name, aircraft).map_err(|near| no_surface(name, near, aircraft))
+}
+
+/// What every command says of a surface that the aircraft does not have.
+fn no_surface(name: &str, near: Option<&Surface>, aircraft: &Aircraft) -> Problem {
+    let meant = near.map_or(String::new(), |near| {
+        format!("did you mean \"{}\"? ", near.name)
+    });
+    Problem::new(format!("{} has no surface \"{name}\"", aircraft.name))
+        .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
 }
 
 /// The surface that a recording's `# surface=` names, if the aircraft has it.

@@ -10,6 +10,7 @@ use crate::aircraft::{Surface, TripPoints};
 use crate::logbook::{AIRCRAFT_KEY, Logbook};
 use crate::problem::Problem;
 use crate::recording::Channel;
+use crate::report::text::wrapping;
 use crate::rig::{
     self as bench, Asked, Guard, Page, Passive, Progress, Rig, Run, Spell, Sweep, SweepPlan, Way,
 };
@@ -197,9 +198,7 @@ pub fn say(text: &str) {
         } else {
             String::new()
         };
-        let options = textwrap::Options::new(show::terminal_width())
-            .break_words(false)
-            .subsequent_indent(&indent);
+        let options = wrapping(show::terminal_width()).subsequent_indent(&indent);
         let _ = writeln!(out, "{}", textwrap::fill(line, options));
     }
     if text.is_empty() || text.ends_with('\n') {

@@ -11,6 +11,7 @@ use rayon::prelude::*;
 
 use super::damage::caught;
 use super::readings::{self, Taken};
+use super::results::in_a_builder_s_words;
 use super::schema::{SCHEMA, SCHEMA_KEY};
 use super::{Logbook, Note, Sorted, notes, results, whole};
 use crate::aircraft::{Aircraft, Limits};
@@ -284,11 +285,10 @@ impl LeftOut {
 }
 
 fn damaged(path: &Path, error: &PolarsError) -> Problem {
-    let told = error.to_string();
-    let first = told.lines().next().unwrap_or_default();
     Problem::new(format!(
-        "{}: damaged, or no result: {first}",
-        path.display()
+        "{}: damaged, or no result: {}",
+        path.display(),
+        in_a_builder_s_words(error)
     ))
 }
 

@@ -189,3 +189,22 @@ fn whatever_bit_is_damaged_the_result_is_read_or_named_and_the_others_are_used()
         assert!(named >= tries / 20, "{named}");
     }
 }
+
+#[test]
+fn a_result_that_is_cut_short_is_told_in_a_builder_s_words_and_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let (logbook, into) = empty_logbook(folder.path());
+    fs::write(into.join("cut.parquet"), "PAR1 half").unwrap();
+    let story = logbook.story(now()).unwrap();
+    let [problem] = &story.problems[..] else {
+        panic!("{:?}", story.problems);
+    };
+    assert!(problem.what.contains("cut.parquet"), "{problem:?}");
+    assert!(problem.what.contains("cut short"), "{problem:?}");
+    for told in [problem.what.clone(), logbook.rows().unwrap_err().what] {
+        assert!(
+            !told.contains("PAR1") && !told.contains("specification"),
+            "{told}"
+        );
+    }
+}
