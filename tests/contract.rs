@@ -28,6 +28,8 @@ mod report;
 mod samples;
 #[path = "contract/season.rs"]
 mod season;
+#[path = "contract/season_keeping.rs"]
+mod season_keeping;
 #[path = "contract/sensors.rs"]
 mod sensors;
 #[path = "contract/shape.rs"]

@@ -173,6 +173,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
     };
     Aircraft {
         name: "Dunlin".into(),
+        was: Vec::new(),
         note: None,
         servo_types: vec![ServoType {
             name: "metal gear".into(),
@@ -200,6 +201,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
         }],
         surfaces: vec![Surface {
             name: "left elevator".into(),
+            was: Vec::new(),
             servo_index: 0,
             second_servo_index: None,
             pair_index: None,

@@ -52,6 +52,11 @@ pub(super) static AIRCRAFT: Kind = Kind {
     title: "[aircraft]",
     keys: &[
         key("name", "\"Dunlin\"", "what you call the aircraft"),
+        key(
+            "was",
+            "[\"old name\"]",
+            "what you called it before, so that its recordings go on",
+        ),
         key("note", "\"second airframe\"", "anything worth remembering"),
     ],
 };
@@ -192,6 +197,11 @@ pub(super) static SURFACE: Kind = Kind {
     title: "[[surface]]",
     keys: &[
         key("name", "\"left elevator\"", "what you call the surface"),
+        key(
+            "was",
+            "[\"old name\"]",
+            "what you called it before, so that its history goes on",
+        ),
         key("servo", "\"E1\"", "the tag of the [[servo]] that drives it"),
         key(
             "servos",

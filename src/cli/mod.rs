@@ -5,6 +5,7 @@ mod break_in;
 mod calibrate;
 mod check;
 mod demo;
+mod files;
 mod flight;
 mod heat;
 mod held;
@@ -122,7 +123,7 @@ pub(crate) fn complain(problem: &Problem) {
         let wrap = |text: &str, indent: &str| {
             textwrap::fill(
                 text,
-                textwrap::Options::new(show::terminal_width()).subsequent_indent(indent),
+                crate::report::text::wrapping(show::terminal_width()).subsequent_indent(indent),
             )
         };
         let wrapped = Problem {
@@ -152,5 +153,52 @@ fn number_between<const LOWEST: u32, const HIGHEST: u32>(text: &str) -> Result<f
         _ => Err(format!(
             "a number from {lowest} to {highest} is wanted here"
         )),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    /// The words of a line as a shell takes them, as far as examples use one: blanks and quotation marks.
+    fn words(line: &str) -> Vec<String> {
+        let quoted = |(i, part): (usize, &str)| match i % 2 {
+            0 => part.split_whitespace().map(str::to_owned).collect(),
+            _ => vec![part.to_owned()],
+        };
+        line.split('"').enumerate().flat_map(quoted).collect()
+    }
+
+    fn examples(command: &clap::Command) -> Vec<String> {
+        let help = command.get_after_help().map(ToString::to_string);
+        let lines = help.unwrap_or_default();
+        let lines = lines.lines().map(str::trim);
+        let own = lines.filter(|l| l.starts_with("hingewright "));
+        let mut all: Vec<String> = own.map(str::to_owned).collect();
+        all.extend(command.get_subcommands().flat_map(examples));
+        all
+    }
+
+    #[test]
+    fn every_example_in_a_help_text_is_one_that_the_program_takes() {
+        let all = examples(&Arguments::command());
+        assert!(all.len() > 12, "{all:?}");
+        for example in all {
+            if let Err(error) = Arguments::try_parse_from(words(&example)) {
+                panic!("{example}: {error}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_sweep_in_an_example_that_nothing_came_before_begins_its_logbook() {
+        let all = examples(&Arguments::command());
+        let new = all.iter().filter(|e| e.contains("--logbook my-logbook"));
+        assert!(new.clone().count() > 0);
+        for example in new {
+            assert!(example.contains("--aircraft samples/"), "{example}");
+        }
     }
 }

@@ -35,6 +35,7 @@ fn surface(
 ) -> Surface {
     Surface {
         name: name.into(),
+        was: Vec::new(),
         servo_index,
         second_servo_index: None,
         pair_index,
@@ -94,6 +95,7 @@ pub fn aircraft() -> Aircraft {
     };
     Aircraft {
         name: "Dunlin".into(),
+        was: Vec::new(),
         note: None,
         servo_types: vec![ServoType {
             name: "metal gear, 21 kg·cm".into(),

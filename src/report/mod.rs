@@ -39,6 +39,7 @@ use crate::analysis::Measured;
 use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
 use crate::history::compare::Side;
+use crate::recording::purpose::is_sweep;
 use crate::servo::share::Share;
 use crate::verdict::Judged;
 
@@ -69,12 +70,15 @@ impl<'a> Checked<'a> {
         let recording = &self.recording;
         let mut last_first = recording.keys.iter().rev();
         let servo = last_first.find(|(key, _)| key == "servo");
+        let purpose = recording.keys.iter().rfind(|(key, _)| key == "purpose");
         Side {
             measured: &self.measured,
             rig: recording.rig.as_ref().map(|r| r.name.as_str()),
             servo: servo.map(|(_, tag)| tag.as_str()),
             channels: recording.rig.as_ref().map_or(&[], |r| &r.channels),
             unfinished: recording.unfinished.as_deref(),
+            started: view::started(self),
+            between_throws: is_sweep(purpose.map(|(_, purpose)| purpose.as_str())),
         }
     }
 }
