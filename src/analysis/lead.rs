@@ -10,6 +10,7 @@
 
 use super::motion::Motion;
 use super::series::Series;
+use super::stats::robust::{median_in_place, quantile_in_place};
 use super::stats::student;
 use super::{LEAST_VOLTS, Quantity};
 use crate::recording::{Channel, Recording};
@@ -130,8 +131,7 @@ impl Slope {
         }
         let mohm = 1e6 * all.zv / all.zi;
         let (scatter_u, df) = jackknife(&sums, all, mohm);
-        let spread_ma = (all.zi / all.count).sqrt();
-        let steps_u = steps_u(current, volts, &means, mohm, spread_ma);
+        let steps_u = steps_u(current, volts, &means, mohm);
         Some(Self {
             mohm,
             scatter_u,
@@ -267,81 +267,58 @@ fn means(
 
 fn usual(values: impl Iterator<Item = f64>) -> f64 {
     let mut finite: Vec<f64> = values.filter(|v| v.is_finite()).collect();
-    super::stats::robust::median_in_place(&mut finite).unwrap_or(f64::NAN)
+    median_in_place(&mut finite).unwrap_or(f64::NAN)
 }
 
-/// What the converters' steps can bend the slope by, mΩ: a reading without noise stands up to half a step off, noise
-/// dithers that away (R. M. Gray and T. G. Stockham, Dithered Quantizers, IEEE Trans. Inf. Theory 39, 1993, from memory: the
-/// first harmonic of the error's mean falls as e^(−2π²σ²/q²)), and over several steps it averages out.
-fn steps_u(
-    current: &[f64],
-    volts: &[Option<&[f64]>; 2],
-    means: &[Vec<Mean>],
-    mohm: f64,
-    spread_ma: f64,
-) -> f64 {
-    let all = || means.iter().flatten().map(|m| m.0);
-    let (low, high) = all().fold((f64::INFINITY, 0.0), |(l, h), ma| {
-        (f64::min(l, ma), f64::max(h, ma))
-    });
-    // How far a channel travels while the current does.
-    let travels_v = |column: &[f64]| {
-        let finite = || column.iter().filter(|v| **v > LEAST_VOLTS);
-        let mut sorted: Vec<f64> = finite().copied().collect();
-        sorted.sort_unstable_by(f64::total_cmp);
-        let at = |p: f64| sorted[(p * (sorted.len() - 1) as f64) as usize];
-        if sorted.is_empty() {
-            0.0
-        } else {
-            at(0.95) - at(0.05)
-        }
-    };
-    let of_volts = volts.iter().flatten().map(|column| {
-        let (step, noise) = step_and_noise(column);
-        1e6 * bent_by(step, noise, travels_v(column)) / spread_ma
-    });
-    let (step, noise) = step_and_noise(current);
-    let of_current = mohm * bent_by(step, noise, high - low) / spread_ma;
+/// What the converters' steps can bend the slope by, mΩ: while a channel moves by less than a step, it reads nothing or a whole
+/// step, off by half a step at most (standard deviation); between two levels each is off by its own share of one. Noise dithers
+/// that away (R. M. Gray and T. G. Stockham, Dithered Quantizers, IEEE Trans. Inf. Theory 39, 1993, from memory: the first
+/// harmonic of the error's mean falls as e^(−2π²σ²/q²)).
+fn steps_u(current: &[f64], volts: &[Option<&[f64]>; 2], means: &[Vec<Mean>], mohm: f64) -> f64 {
+    let mut all: Vec<f64> = means.iter().flatten().map(|m| m.0).collect();
+    let high = quantile_in_place(&mut all, 0.98).unwrap_or(f64::NAN);
+    let range_ma = high - quantile_in_place(&mut all, 0.02).unwrap_or(f64::NAN);
+    let of_volts = volts.iter().flatten().map(|v| 1e6 * bent_by(v) / range_ma);
+    let of_current = mohm * bent_by(current) / range_ma;
     of_volts.fold(of_current, f64::hypot)
 }
 
-fn bent_by(step: f64, noise: f64, travel: f64) -> f64 {
-    if step <= 0.0 {
-        return 0.0;
-    }
-    let dithered = (-2.0 * (std::f64::consts::PI * noise / step).powi(2)).exp();
-    step / 12_f64.sqrt() * dithered / (travel / step).max(1.0).sqrt()
-}
-
-/// The smallest step between a channel's readings, and the noise within, in the channel's unit.
-fn step_and_noise(column: &[f64]) -> (f64, f64) {
-    let changes = || {
-        let pairs = column.windows(2).map(|pair| (pair[1] - pair[0]).abs());
-        pairs.filter(|change| change.is_finite())
-    };
-    let step = changes()
+/// In the channel's unit.
+fn bent_by(column: &[f64]) -> f64 {
+    let changes = column.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+    let step = changes
         .filter(|change| *change > 1e-9)
         .fold(f64::INFINITY, f64::min);
     if !step.is_finite() {
-        return (0.0, 0.0);
+        return 0.0;
     }
-    // A jump of the load is no noise.
-    let (square, count) = changes().fold((0.0, 0.0), |(square, count), change| {
-        (square + change.min(5.0 * step).powi(2), count + 1.0)
-    });
-    // The steps' own share of it (q²/12) is no dither.
-    let noise = (0.5 * square / count - step * step / 12.0).max(0.0).sqrt();
-    (step, noise)
+    // The steps' own share of the noise (q²/12) is no dither.
+    let noise = (0.5 * usual_change_squared(column) - step * step / 12.0)
+        .max(0.0)
+        .sqrt();
+    0.5 * step * (-2.0 * (std::f64::consts::PI * noise / step).powi(2)).exp()
 }
 
-/// A bound of the power of the current's noise in an average, mA²: from the usual change between two readings (its median, for
-/// a load that jumps is no noise), four times over, for noise that remembers changes less than it strays (own choice).
+/// Mean squared change from reading to reading as it usually is: the median of short stretches, for a load that jumps now and
+/// then is no noise.
+fn usual_change_squared(column: &[f64]) -> f64 {
+    const STRETCH: usize = 20;
+    let of_stretch = |stretch: &[f64]| {
+        let squares = stretch.windows(2).map(|pair| (pair[1] - pair[0]).powi(2));
+        let (sum, count) = squares
+            .filter(|square| square.is_finite())
+            .fold((0.0, 0.0), |(sum, count), square| {
+                (sum + square, count + 1.0)
+            });
+        sum / count
+    };
+    let stretches = column.chunks(STRETCH + 1).map(of_stretch);
+    let mut usual: Vec<f64> = stretches.filter(|square| square.is_finite()).collect();
+    median_in_place(&mut usual).unwrap_or(0.0)
+}
+
+/// A bound of the power of the current's noise in an average, mA²: half the squared change, four times over, for noise that
+/// remembers changes less than it strays (own choice).
 fn noise_power(current: &[f64]) -> f64 {
-    let mut changes: Vec<f64> = current
-        .windows(2)
-        .map(|pair| (pair[1] - pair[0]).abs())
-        .filter(|change| change.is_finite())
-        .collect();
-    let usual = super::stats::robust::median_in_place(&mut changes).unwrap_or(f64::INFINITY);
-    2.0 * (super::stats::robust::MAD_TO_SIGMA * usual).powi(2)
+    2.0 * usual_change_squared(current)
 }
