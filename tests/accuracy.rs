@@ -9,6 +9,9 @@ mod study;
 #[path = "../examples/prove_study/pairs.rs"]
 mod pairs;
 
+#[path = "accuracy/linkage.rs"]
+mod linkage;
+
 use std::sync::LazyLock;
 
 use hingewright::analysis::{Budget, Quantity};

@@ -3,6 +3,7 @@
 mod break_in;
 mod check;
 mod demo;
+mod linkage;
 mod note;
 mod prove;
 mod recheck;
@@ -43,6 +44,8 @@ enum Command {
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// A push rod's advantage along the throw, its dead points, and which holes to change.
+    Linkage(linkage::Arguments),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
@@ -79,6 +82,7 @@ pub fn run() -> u8 {
         Command::BreakIn(arguments) => break_in::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Linkage(arguments) => linkage::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),

@@ -51,6 +51,13 @@ const ZERO_DEG: f64 = 1.0;
 const SENSOR_SCALE: f64 = 0.01;
 const PULSE_SCALE: f64 = 0.10;
 const GAP_DEG: f64 = 1.0;
+/// A servo in motion is this far behind its pulse at the most.
+const PULSE_GAP_DEG: f64 = 10.0;
+/// What a servo on the move leaves between its pulse and its arm beyond lag and scale, and what play leaves where no torque says
+/// on which side the linkage stands: °, and over how many places that goes together (assumed).
+const SHAPE: (f64, f64) = (0.1, 30.0);
+/// Fits in turn with weights from what the one before left over.
+const ROUNDS: usize = 5;
 const FEWEST_CYCLES: usize = 3;
 const FEWEST_PLACES: usize = 30;
 /// Less travel of the surface than this shows nothing but a straight line, °.
@@ -140,10 +147,28 @@ pub fn fit(
     Fit::new(&file, &data)?.settle()
 }
 
-/// Pairs of one place and direction, all cycles together.
+/// Pairs of one place and direction, all cycles together, and their mean: within an angle step the linkage is straight.
 struct Place {
     pairs: Vec<Pair>,
+    mean: Pair,
     weight: f64,
+}
+
+impl Place {
+    fn of(pairs: Vec<Pair>) -> Self {
+        let mean = |of: fn(&Pair) -> f64| pairs.iter().map(of).sum::<f64>() / pairs.len() as f64;
+        let mean = Pair {
+            arm_deg: mean(|q| q.arm_deg),
+            surface_deg: mean(|q| q.surface_deg),
+            side: mean(|q| q.side),
+            ..pairs[0]
+        };
+        Self {
+            pairs,
+            mean,
+            weight: 1.0,
+        }
+    }
 }
 
 struct Fit<'d> {
@@ -152,7 +177,8 @@ struct Fit<'d> {
     places: Vec<Place>,
     /// What is taken for granted of every parameter: value and standard uncertainty.
     prior: [(f64, f64); PARAMETERS],
-    shared_deg: f64,
+    /// Variance that all cycles share at a place, what goes together from one place to the next counted in, °².
+    shared: f64,
 }
 
 impl<'d> Fit<'d> {
@@ -164,18 +190,18 @@ impl<'d> Fit<'d> {
             by_place[pair.place].push(*pair);
         }
         for pairs in by_place.into_iter().filter(|p| p.len() >= 2) {
-            places.push(Place { pairs, weight: 1.0 });
+            places.push(Place::of(pairs));
         }
         let angles = || data.pairs.iter().map(|p| p.surface_deg);
         let travel = angles().fold(f64::MIN, f64::max) - angles().fold(f64::MAX, f64::min);
         if places.len() < FEWEST_PLACES || travel < LEAST_TRAVEL_DEG {
             return Err(NoFit::TooLittle);
         }
-        let scale = match data.from {
-            ArmFrom::ArmAngle => SENSOR_SCALE,
-            ArmFrom::Pulse => PULSE_SCALE,
+        let (scale, gap) = match data.from {
+            ArmFrom::ArmAngle => (SENSOR_SCALE, GAP_DEG),
+            ArmFrom::Pulse => (PULSE_SCALE, PULSE_GAP_DEG),
         };
-        let limits = [ZERO_DEG, scale, GAP_DEG, GAP_DEG].map(|l| (0.0, l / LIMIT_95));
+        let limits = [ZERO_DEG, scale, gap, GAP_DEG].map(|l| (0.0, l / LIMIT_95));
         let (lengths, u) = (as_array(&file.linkage), tolerance_u(file.tolerance_mm));
         let prior = std::array::from_fn(|i| match i.checked_sub(LENGTHS) {
             Some(other) => limits[other],
@@ -186,8 +212,7 @@ impl<'d> Fit<'d> {
             data,
             places,
             prior,
-            // Two sensors are compared.
-            shared_deg: std::f64::consts::SQRT_2 * data.unevenness_deg,
+            shared: 0.0,
         })
     }
 
@@ -210,14 +235,7 @@ impl<'d> Fit<'d> {
         let Some(bar) = FourBar::new(&as_linkage(&p)) else {
             return vec![f64::NAN; self.places.len()];
         };
-        let mean = |place: &Place| {
-            let sum: f64 = place
-                .pairs
-                .iter()
-                .map(|q| Self::residual(&bar, &p, q))
-                .sum();
-            sum / place.pairs.len() as f64
-        };
+        let mean = |place: &Place| Self::residual(&bar, &p, &place.mean);
         self.places.iter().map(mean).collect()
     }
 
@@ -237,7 +255,7 @@ impl<'d> Fit<'d> {
 
     fn settle(mut self) -> Result<Fitted, NoFit> {
         let mut z = vec![0.0; PARAMETERS];
-        for _ in 0..3 {
+        for _ in 0..ROUNDS {
             self.weigh(&z);
             z = self.search().ok_or(NoFit::DidNotSettle)?.parameters;
         }
@@ -245,7 +263,7 @@ impl<'d> Fit<'d> {
         if left.iter().any(|r| !r.is_finite()) {
             return Err(NoFit::DidNotSettle);
         }
-        let (of_tolerance, of_scatter) = self.covariances(&z, &left).ok_or(NoFit::DidNotSettle)?;
+        let (of_tolerance, of_scatter) = self.covariances(&z).ok_or(NoFit::DidNotSettle)?;
         self.fitted(&z, &left, of_tolerance, of_scatter)
             .ok_or(NoFit::DidNotSettle)
     }
@@ -273,15 +291,20 @@ impl<'d> Fit<'d> {
         let expected = self.places.iter().map(|p| within / p.pairs.len() as f64);
         let expected = expected.sum::<f64>() / self.places.len() as f64;
         let floor = 2.0 * self.data.unevenness_deg * self.data.unevenness_deg;
-        self.shared_deg = (of_mean - expected).max(floor).max(1e-8).sqrt();
+        let (floor, least_stretch) = match self.data.from {
+            ArmFrom::ArmAngle if self.data.side_known => (floor, 1.0),
+            _ => (floor + SHAPE.0 * SHAPE.0, SHAPE.1),
+        };
+        let each = (of_mean - expected).max(floor).max(1e-8);
+        self.shared = each * stretched(&left).max(least_stretch);
         for place in &mut self.places {
             let scatter = within / place.pairs.len() as f64;
-            place.weight = 1.0 / (scatter + self.shared_deg * self.shared_deg);
+            place.weight = 1.0 / (scatter + self.shared);
         }
     }
 
     /// Of all parameters, in units of the prior: from tolerances and what all cycles share, and from scatter of cycles.
-    fn covariances(&self, z: &[f64], left: &[f64]) -> Option<(DMatrix<f64>, DMatrix<f64>)> {
+    fn covariances(&self, z: &[f64]) -> Option<(DMatrix<f64>, DMatrix<f64>)> {
         const STEP: f64 = 1e-3;
         let n = self.places.len();
         let mut jacobian = DMatrix::zeros(n, PARAMETERS);
@@ -302,8 +325,7 @@ impl<'d> Fit<'d> {
         let weighted = DMatrix::from_fn(n, PARAMETERS, |i, k| weights[i] * jacobian[(i, k)]);
         let unit = DMatrix::identity(PARAMETERS, PARAMETERS);
         let inverse = (jacobian.transpose() * &weighted + &unit).try_inverse()?;
-        let shared = self.shared_deg.powi(2) * stretched(left);
-        let of_shared = weighted.transpose() * &weighted * shared;
+        let of_shared = weighted.transpose() * &weighted * self.shared;
         let of_tolerance = &inverse * (unit + of_shared) * &inverse;
         let of_scatter = &inverse * self.scores(z, &weighted)? * &inverse;
         Some((of_tolerance, of_scatter))
@@ -363,14 +385,11 @@ impl<'d> Fit<'d> {
         let gradient = [fitted / p[0], -fitted / p[1], 0.0, 0.0, 0.0];
         let arm_over_horn = length(&known, self.file, gradient, (on_file, fitted));
         let setup = super::Setup::as_it_is(&known);
-        let mean = |place: &Place, of: &dyn Fn(&Pair) -> f64| {
-            place.pairs.iter().map(of).sum::<f64>() / place.pairs.len() as f64
-        };
         let left_over = self.places.iter().zip(left).map(|(place, left)| LeftOver {
-            arm_deg: mean(place, &|q| q.arm_deg),
-            surface_deg: mean(place, &|q| q.surface_deg),
+            arm_deg: place.mean.arm_deg,
+            surface_deg: place.mean.surface_deg,
             left_deg: *left,
-            up: place.pairs[0].up,
+            up: place.mean.up,
         });
         Some(Fitted {
             from: self.data.from,

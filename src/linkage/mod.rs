@@ -3,12 +3,13 @@
 //!
 //! - [`FourBar`]: Freudenstein's equation, solved on the branch that neutral stands on.
 //! - [`Setup`]: a linkage as well as it is known, for numbers with intervals; with other holes where asked.
-//! - [`along`]: the table along the throw. [`fit`]: the lengths from a recording. [`holes`]: what to change.
+//! - [`along`]: the table along the throw. [`fit`]: the lengths from a recording. [`holes`]: what to change. [`look`]: all of it.
 
 pub mod along;
 pub mod fit;
 mod freudenstein;
 pub mod holes;
+pub mod look;
 mod pairs;
 mod setup;
 
@@ -109,7 +110,5 @@ impl HingeTorque {
     }
 }
 
-#[cfg(test)]
-mod study;
 #[cfg(test)]
 mod tests;

@@ -11,8 +11,9 @@ use super::fit::{ArmFrom, NoFit};
 
 /// Just after a reversal play is still being crossed and friction still built up, °.
 const SINCE_DEG: f64 = 2.0;
-/// This near to where the torque changes sign, play is being crossed, °.
+/// This near to where the torque changes sign, play is being crossed, °; and where the torque is not known, about neutral.
 const CROSSING_DEG: f64 = 2.0;
+const CROSSING_UNKNOWN_DEG: f64 = 5.0;
 
 /// A mean over one angle step of one stroke.
 #[derive(Debug, Clone, Copy)]
@@ -32,6 +33,8 @@ pub(super) struct Pairs {
     pub pairs: Vec<Pair>,
     pub cycles: usize,
     pub unevenness_deg: f64,
+    /// The torque says on which side of its play the linkage stands.
+    pub side_known: bool,
 }
 
 /// `arm_deg_per_us`: for a rig that has pulses and no arm angle. `curve`: the torque of the same recording.
@@ -55,13 +58,16 @@ pub(super) fn gather(
         (None, None) => return Err(NoFit::NoArmAngle),
     };
     let cells = Cells::gather(&motion, &arm);
-    let mut crossings = [0.0; 2];
-    if let Some(curve) = curve {
-        crossings = [false, true].map(|up| crossing(&curve.fit, up));
-    }
+    let (crossings, within) = match curve {
+        Some(curve) => (
+            [false, true].map(|up| crossing(&curve.fit, up)),
+            CROSSING_DEG,
+        ),
+        None => ([0.0; 2], CROSSING_UNKNOWN_DEG),
+    };
     let pair = |cell: &Cell| {
         let to_crossing = cell.angle_deg - crossings[usize::from(cell.up)];
-        (to_crossing.abs() > CROSSING_DEG && cell.since_deg > SINCE_DEG).then_some(Pair {
+        (to_crossing.abs() > within && cell.since_deg > SINCE_DEG).then_some(Pair {
             arm_deg: cell.effort,
             surface_deg: cell.angle_deg,
             up: cell.up,
@@ -75,6 +81,7 @@ pub(super) fn gather(
         pairs: cells.cells.iter().filter_map(pair).collect(),
         cycles: motion.cycles,
         unevenness_deg: motion.unevenness_deg(),
+        side_known: curve.is_some(),
     })
 }
 

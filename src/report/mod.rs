@@ -16,6 +16,7 @@ pub mod csv;
 mod fixture;
 pub mod html;
 pub mod json;
+pub mod linkage;
 pub mod plot;
 pub mod prove;
 pub mod season_json;

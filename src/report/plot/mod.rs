@@ -8,6 +8,7 @@ mod compact;
 mod curve;
 mod dates;
 mod legend;
+mod linkage;
 mod marks;
 mod notes;
 mod pair;
@@ -28,6 +29,7 @@ pub use self::axes::Axes;
 use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
 use super::book::WorkedIn;
+use super::linkage::Looked;
 use crate::history::season::Record;
 use crate::problem::Problem;
 use crate::units::TorqueUnit;
@@ -103,6 +105,23 @@ pub fn worked_in_svg(worked: &WorkedIn, unit: TorqueUnit) -> String {
 pub fn trend_svg(record: &Record, unit: TorqueUnit) -> String {
     let sheet = trend::Sheet::of(record, unit);
     svg(sheet.size(), &sheet.said(), |canvas| sheet.draw(canvas))
+}
+
+/// A linkage along its throw, and its torque at the servo, as an SVG that fills the width it is given.
+pub fn linkage_svg(looked: &Looked<'_>, unit: TorqueUnit) -> String {
+    svg(linkage::SIZE, &linkage::said(looked), |canvas| {
+        linkage::draw(canvas, looked, unit)
+    })
+}
+
+/// [`linkage_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn linkage_png(path: &Path, looked: &Looked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
+    png_file(path, linkage::SIZE, |canvas| {
+        linkage::draw(canvas, looked, unit)
+    })
 }
 
 /// Pictures are drawn on a sheet of this many units' width; the backends place on whole pixels, so the SVG is
