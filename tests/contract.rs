@@ -14,6 +14,8 @@ mod club;
 mod json;
 #[path = "contract/large.rs"]
 mod large;
+#[path = "contract/linkage.rs"]
+mod linkage;
 #[path = "contract/logbook.rs"]
 mod logbook;
 #[path = "contract/prove.rs"]

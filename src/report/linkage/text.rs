@@ -163,15 +163,15 @@ fn along(looked: &Looked<'_>, unit: TorqueUnit, width: usize) -> String {
         "surface",
         "advantage",
         torque.as_str(),
-        "rod to arm",
-        "rod to horn",
+        "rod–arm",
+        "rod–horn",
     ]);
     // A torque of 1 in any unit at the hinge is the ratio in that unit.
     let factor = look.torque.as_ref().map_or(1.0, |_| unit.per_ncm());
     for row in &look.rows {
         table.add_row([
             Unit::Degree.side(row.arm_deg),
-            interval(&row.surface_deg, "°"),
+            tenth(&row.surface_deg, Unit::Degree),
             interval(&row.advantage, ""),
             interval(&times(&row.servo_ncm, factor), ""),
             format!("{}°", units::fixed(row.rod_to_arm_deg, 0)),
@@ -179,6 +179,11 @@ fn along(looked: &Looked<'_>, unit: TorqueUnit, width: usize) -> String {
         ]);
     }
     table_text(&table)
+}
+
+/// To a tenth, as narrow as a table wants it.
+fn tenth(q: &Quantity, unit: Unit) -> String {
+    unit.to_a_tenth(q.value, q.interval.map(|i| 0.5 * (i.hi95 - i.lo95)))
 }
 
 fn times(q: &Quantity, by: f64) -> Quantity {
@@ -291,8 +296,8 @@ fn table(looked: &Looked<'_>, unit: TorqueUnit, width: usize) -> String {
         None => format!("peak, a {unit} at hinge"),
     };
     table.set_header([
-        "arm, mm",
-        "horn, mm",
+        "arm",
+        "horn",
         "rod, mm",
         "throws",
         "servo left",
@@ -314,41 +319,44 @@ fn table(looked: &Looked<'_>, unit: TorqueUnit, width: usize) -> String {
 
 fn row(looked: &Looked<'_>, tried: &Tried) -> [String; 7] {
     let look = &looked.look;
-    let own = if tried.in_use { " (in use)" } else { "" };
+    let own = if tried.in_use { ", now" } else { "" };
     let or = |q: &Option<Quantity>, none: &str| match q {
-        Some(q) => interval(q, "°"),
+        Some(q) => tenth(q, Unit::Degree),
         None => none.to_owned(),
     };
-    let throws = match tried.reach {
+    let mut throws = match tried.reach {
         Reach::Yes => "reached".to_owned(),
         Reach::TooNearToTell => "too near to tell".to_owned(),
         Reach::ServoNotKnown => "servo not known".to_owned(),
         Reach::No => format!(
             "no: {} {}",
-            Unit::Degree.side(tried.gets_to_deg.0).trim_end_matches('°'),
+            Unit::Degree.side(tried.gets_to_deg.0),
             Unit::Degree.side(tried.gets_to_deg.1)
         ),
     };
-    let near = if tried.near_dead_point() {
-        "near: "
-    } else {
-        ""
-    };
+    if tried.near_dead_point() {
+        throws += "; near dead point";
+    }
     let peak = match share(look, tried) {
-        Some(share) => interval(&times(&share, 100.0), " %"),
+        Some(share) => tenth(&share, Unit::Share),
         None => tried
             .peak_ncm
             .as_ref()
             .map_or("none".to_owned(), |q| interval(q, "")),
+    };
+    let servo = if look.travel.is_some() {
+        "none"
+    } else {
+        "not known"
     };
     [
         format!("{}{own}", units::fixed(tried.arm_mm, 1)),
         units::fixed(tried.horn_mm, 1),
         units::fixed(tried.rod_mm.value, 1),
         throws,
-        or(&tried.margin_deg, "not known"),
+        or(&tried.margin_deg, servo),
         peak,
-        format!("{near}{}", or(&tried.left_deg, "not before it")),
+        or(&tried.left_deg, "not before it"),
     ]
 }
 
@@ -362,7 +370,7 @@ fn small_print(looked: &Looked<'_>, unit: TorqueUnit) -> Vec<String> {
     };
     let mut lines = vec![format!(
         "Arm and horn are taken to be right to {tolerance} ({given}), rod and base to twice that, the arm at neutral to 3°. All intervals \
-         are 95 %. Advantage: torque at the hinge per torque at the servo."
+         are 95 %. Advantage: torque at the hinge per torque at the servo. rod–arm, rod–horn: angle between them, 90° is best, 0° a dead point."
     )];
     match &look.torque {
         Some(torque) => {
