@@ -8,7 +8,7 @@ use super::canvas::*;
 use super::curve::{LEFT, RIGHT, ROW};
 use super::legend::Keys;
 use super::said::Said;
-use crate::linkage::along::Ahead;
+use crate::linkage::along::{Ahead, Row};
 use crate::linkage::holes::Tried;
 use crate::linkage::{FourBar, Setup};
 use crate::report::linkage::{Looked, sides};
@@ -77,20 +77,19 @@ pub fn draw<DB: DrawingBackend>(
     legend(canvas, looked)
 }
 
-/// The arm's range: to both dead points or the servo's way, whichever is nearer, with some air.
+/// The arm's range: to both dead points with some air, or a good way beyond what the throws take where there is none.
 fn arm_range(looked: &Looked<'_>) -> (f64, f64) {
+    const FARTHEST_DEG: f64 = 120.0;
     let look = &looked.look;
-    let end = |ahead: &Option<Ahead>, way: Option<f64>, needed: f64| {
-        let dead = ahead.as_ref().map_or(120.0, |a| a.dead.arm_deg.abs());
-        let way = way.map_or(dead, |w| w * 1.12);
-        dead.max(0.5 * needed)
-            .min(way.max(1.15 * needed).max(1.05 * dead.min(way)))
+    let end = |ahead: &Option<Ahead>, row: Option<&Row>| match ahead {
+        Some(ahead) => ahead.dead.arm_deg.abs().min(FARTHEST_DEG),
+        None => row.map_or(FARTHEST_DEG, |r| 1.5 * r.arm_deg.abs()),
     };
-    let needed = |row: Option<&crate::linkage::along::Row>| row.map_or(30.0, |r| r.arm_deg.abs());
-    let ways = look.travel.map(|t| (t.up_deg, t.down_deg));
-    let up = end(&look.ahead.0, ways.map(|w| w.0), needed(look.rows.last()));
-    let down = end(&look.ahead.1, ways.map(|w| w.1), needed(look.rows.first()));
-    (-1.06 * down, 1.06 * up)
+    let (up, down) = (
+        end(&look.ahead.0, look.rows.last()),
+        end(&look.ahead.1, look.rows.first()),
+    );
+    (-1.05 * down.max(5.0), 1.05 * up.max(5.0))
 }
 
 fn upper<DB: DrawingBackend>(canvas: &Canvas<'_, DB>, looked: &Looked<'_>) -> Drawn<DB> {
