@@ -57,6 +57,7 @@ fn line_of_json(bytes: &[u8], aircraft: &Aircraft) -> String {
         recording: summary(recording, measured.span_s, measured.rate_hz),
         measured,
         judged,
+        servos: None,
     })
 }
 

@@ -3,9 +3,10 @@
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
-use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity};
+use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity, purpose};
+use crate::servo::share::{self, Share};
 use crate::servo::{self, ServoFound};
-use crate::verdict::{Judged, compare_pairs, judge};
+use crate::verdict::{Judged, ServoOf, compare_pairs, judge, judge_servo};
 
 /// How a recording came in: what the contract's `recording` object says.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +40,8 @@ pub struct Assessed {
     pub judged: Judged,
     /// Of recordings that were made for the servo itself.
     pub servo: Option<ServoFound>,
+    /// Where two servos drive the surface and both currents were read.
+    pub servos: Option<Share>,
 }
 
 /// Measures and judges a recording, shown under the name `file`, as one of `surface_index`.
@@ -50,7 +53,7 @@ pub fn assess(
 ) -> Assessed {
     let surface = &aircraft.surfaces[surface_index];
     if let Some(own) = recording.key("surface").map(tidy)
-        && !own.eq_ignore_ascii_case(&surface.name)
+        && !surface.is_called(own)
     {
         let note = format!(
             "The recording says it is of \"{own}\"; judged as \"{}\", as told.",
@@ -58,9 +61,21 @@ pub fn assess(
         );
         recording.notes.push(note);
     }
-    let measured = measure(&recording, aircraft, surface);
-    let servo = servo::found(&recording, aircraft, surface);
-    let judged = judge(&measured, &recording, surface, &aircraft.limits);
+    let mut measured = measure(&recording, aircraft, surface);
+    if !purpose::shows_the_surface(recording.key("purpose")) {
+        measured.leave_out_the_surface();
+    }
+    let (servo, judged) = match recording.key("purpose") {
+        Some(purpose::SERVO_TEST) => {
+            let (found, judged) = servo_judged(&mut recording, &mut measured, aircraft, surface);
+            (Some(found), judged)
+        }
+        _ => (
+            servo::found(&recording, aircraft, surface),
+            judge(&measured, &recording, surface, &aircraft.limits),
+        ),
+    };
+    let servos = share::measure(&recording, aircraft, surface);
     // What the run says of itself is no doubt about its data: it is told, and not judged.
     let unfinished = recording.unfinished().map(str::to_owned);
     if let Some(why) = &unfinished {
@@ -93,6 +108,47 @@ pub fn assess(
         measured,
         judged,
         servo,
+        servos,
+    }
+}
+
+/// A test of a servo: it is the servo that is judged. That the surface is not is told, and leaves nothing open.
+fn servo_judged(
+    recording: &mut Recording,
+    measured: &mut Measured,
+    aircraft: &Aircraft,
+    surface: &Surface,
+) -> (ServoFound, Judged) {
+    measured.doubts.clear();
+    let tested = servo::tested(&[recording], aircraft, surface);
+    let mut findings = judge(measured, recording, surface, &aircraft.limits).findings;
+    let tag = servo_tag(recording, aircraft, surface).to_owned();
+    findings.extend(judge_servo(&tested, servo_of(&tag, aircraft, surface)));
+    recording.notes.push(format!(
+        "A test of servo {tag}: the surface's curve, throws and load are not judged by it; `hingewright servo {tag} --from` \
+         shows all of it."
+    ));
+    (tested.found, Judged::new(findings))
+}
+
+/// The tag of the servo that a recording is of: its own word first, for the servo may sit elsewhere by now.
+pub fn servo_tag<'a>(
+    recording: &'a Recording,
+    aircraft: &'a Aircraft,
+    surface: &Surface,
+) -> &'a str {
+    recording
+        .key("servo")
+        .filter(|tag| !tag.is_empty())
+        .unwrap_or(&aircraft.servos[surface.servo_index].tag)
+}
+
+/// What a surface's servo is judged by.
+pub fn servo_of<'a>(tag: &'a str, aircraft: &'a Aircraft, surface: &Surface) -> ServoOf<'a> {
+    ServoOf {
+        tag,
+        kind: &aircraft.servo_types[aircraft.servos[surface.servo_index].type_index],
+        limits: &aircraft.limits,
     }
 }
 
@@ -133,19 +189,28 @@ pub fn surface_of(
         )));
     };
     find_surface(name, aircraft).map_err(|near| {
-        let hint = match near {
-            Some(near) => format!(
-                "did you mean --surface \"{}\"? The aircraft has {}",
-                near.name,
-                choices(aircraft)
-            ),
-            None => format!(
-                "name one of the aircraft's surfaces with --surface: {}",
-                choices(aircraft)
-            ),
-        };
-        Problem::new(format!("{file}: the aircraft has no surface \"{name}\"")).hint(hint)
+        let problem = no_surface(name, near, aircraft);
+        let hint = problem.hint.unwrap_or_default();
+        Problem::new(format!("{file}: {}", problem.what))
+            .hint(format!("{hint}; --surface NAME says which it is"))
     })
+}
+
+/// The aircraft's surface of this name, for every command that is given one.
+///
+/// # Errors
+/// It has none; the hint names the nearest and all.
+pub fn surface_named(name: &str, aircraft: &Aircraft) -> Result<usize, Problem> {
+    find_surface(name, aircraft).map_err(|near| no_surface(name, near, aircraft))
+}
+
+/// What every command says of a surface that the aircraft does not have.
+fn no_surface(name: &str, near: Option<&Surface>, aircraft: &Aircraft) -> Problem {
+    let meant = near.map_or(String::new(), |near| {
+        format!("did you mean \"{}\"? ", near.name)
+    });
+    Problem::new(format!("{} has no surface \"{name}\"", aircraft.name))
+        .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
 }
 
 /// The surface that a recording's `# surface=` names, if the aircraft has it.
@@ -153,10 +218,9 @@ pub fn surface_in_key(named: &str, aircraft: &Aircraft) -> Option<usize> {
     find_surface(tidy(named), aircraft).ok()
 }
 
-/// The surface of this name, upper or lower case alike; else the one whose name is nearest, if any is near.
+/// The surface of this name, present or former, upper or lower case alike; else the one whose name is nearest, if any is near.
 pub fn find_surface<'a>(name: &str, aircraft: &'a Aircraft) -> Result<usize, Option<&'a Surface>> {
-    let same = |s: &Surface| s.name.eq_ignore_ascii_case(name);
-    if let Some(index) = aircraft.surfaces.iter().position(same) {
+    if let Some((index, _)) = aircraft.surface_called(name) {
         return Ok(index);
     }
     let alike = |s: &Surface| strsim::jaro_winkler(&s.name, name);

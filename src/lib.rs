@@ -9,11 +9,12 @@
 //! - [`recording`]: a recording read, from a capture or from CSV.
 //! - [`aircraft`]: `aircraft.toml`, calibrations, linkage geometry.
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
+//! - [`servo`]: pure; what a servo and its control circuit are like: steps, held weights, heat.
+//! - [`flight`]: pure; what the air asks of a servo at speed, estimated, against what it has.
 //! - [`verdict`]: pure; rules, findings, the sentences.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
 //! - [`history`]: pure; what several recordings say together: a fix, a hinge settling, a season.
-//! - [`servo`]: pure; what a servo and its control circuit are like: steps, held weights, heat.
 //! - [`linkage`]: pure; the push rod along the throw, fitted to measured angles, and with other holes.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
@@ -25,6 +26,7 @@ pub mod analysis;
 pub mod assess;
 pub mod cli;
 pub mod csv;
+pub mod flight;
 pub mod history;
 pub mod link;
 pub mod linkage;

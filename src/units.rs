@@ -88,7 +88,14 @@ pub enum Unit {
     Share,
     Volt,
     Second,
+    Millisecond,
+    Microsecond,
+    /// Time for 60° of a servo's arm, s.
+    SecondPer60,
     Hertz,
+    MetrePerSecond,
+    /// Shown as it is, with this symbol.
+    Plain(&'static str),
 }
 
 impl Unit {
@@ -113,7 +120,12 @@ impl Unit {
             Unit::Share => " %".into(),
             Unit::Volt => " V".into(),
             Unit::Second => " s".into(),
+            Unit::Millisecond => " ms".into(),
+            Unit::Microsecond => " µs".into(),
+            Unit::SecondPer60 => " s/60°".into(),
             Unit::Hertz => " Hz".into(),
+            Unit::MetrePerSecond => " m/s".into(),
+            Unit::Plain(symbol) => format!(" {symbol}"),
         }
     }
 

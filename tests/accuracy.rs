@@ -9,8 +9,13 @@ mod study;
 #[path = "../examples/prove_study/pairs.rs"]
 mod pairs;
 
+#[allow(dead_code)]
+#[path = "../examples/servo_study/cases.rs"]
+mod cases;
 #[path = "accuracy/linkage.rs"]
 mod linkage;
+#[path = "../examples/servo_study/truth.rs"]
+mod truth;
 
 use std::sync::LazyLock;
 
@@ -200,4 +205,27 @@ fn a_calibration_that_both_sides_share_cancels_and_one_that_they_do_not_share_is
     };
     let (shared, apart) = (u(["rig", "rig"]), u(["rig", "another"]));
     assert!(shared < 0.8 * apart, "{shared} {apart}");
+}
+
+/// The servo study in short: `cargo run --example servo_study` has 300 servos.
+#[test]
+fn a_tested_servo_is_as_fast_as_its_plant_and_intervals_hold_the_truth() {
+    let servos: Vec<Vec<cases::Found>> = (9_001..9_025_u64)
+        .into_par_iter()
+        .map(cases::tested)
+        .collect();
+    let (mut held, mut all) = (0, 0);
+    for found in servos.iter().flatten() {
+        let Some((off, _)) = found.off() else {
+            continue;
+        };
+        if found.name == "slew" {
+            assert!(off.abs() < 0.03, "{off}");
+        }
+        all += 1;
+        held += u32::from(found.covered());
+    }
+    // Every quantity of every servo, but for a restless one's dead band.
+    assert!(all > 180, "{all}");
+    assert!(f64::from(held) > 0.88 * f64::from(all), "{held} of {all}");
 }

@@ -10,6 +10,8 @@ mod bad_input;
 mod bench;
 #[path = "contract/club.rs"]
 mod club;
+#[path = "contract/flight.rs"]
+mod flight;
 #[path = "contract/json.rs"]
 mod json;
 #[path = "contract/large.rs"]
@@ -28,6 +30,8 @@ mod report;
 mod samples;
 #[path = "contract/season.rs"]
 mod season;
+#[path = "contract/season_keeping.rs"]
+mod season_keeping;
 #[path = "contract/sensors.rs"]
 mod sensors;
 #[path = "contract/shape.rs"]

@@ -5,8 +5,12 @@
 mod break_in;
 #[path = "rig/demo.rs"]
 mod demo;
+#[path = "rig/held.rs"]
+mod held;
 #[path = "rig/host.rs"]
 mod host;
+#[path = "rig/servo.rs"]
+mod servo;
 #[path = "rig/simulate.rs"]
 mod simulate;
 #[path = "rig/spells.rs"]

@@ -173,12 +173,15 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
     };
     Aircraft {
         name: "Dunlin".into(),
+        was: Vec::new(),
         note: None,
         servo_types: vec![ServoType {
             name: "metal gear".into(),
             stall_torque_ncm: servo.stall_torque_ncm,
             stall_voltage_v: servo.stall_voltage_v,
             arm_deg_per_us: Some(servo.arm_deg_per_us),
+            speed: None,
+            dead_band_us: None,
         }],
         servos: vec![Servo {
             tag: "E1".into(),
@@ -197,6 +200,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
         }],
         surfaces: vec![Surface {
             name: "left elevator".into(),
+            was: Vec::new(),
             servo_index: 0,
             second_servo_index: None,
             pair_index: None,

@@ -51,6 +51,11 @@ pub(super) static AIRCRAFT: Kind = Kind {
     title: "[aircraft]",
     keys: &[
         key("name", "\"Dunlin\"", "what you call the aircraft"),
+        key(
+            "was",
+            "[\"old name\"]",
+            "what you called it before, so that its recordings go on",
+        ),
         key("note", "\"second airframe\"", "anything worth remembering"),
     ],
 };
@@ -78,6 +83,21 @@ pub(super) static SERVO_TYPE: Kind = Kind {
             "0.09",
             "arm angle per µs of pulse, degrees",
         ),
+        key(
+            "speed_s_per_60deg",
+            "0.11",
+            "time for 60° of the arm from the data sheet, s",
+        ),
+        key(
+            "speed_voltage_v",
+            "7.4",
+            "the voltage that the speed holds at, V",
+        ),
+        key(
+            "dead_band_us",
+            "3",
+            "smallest change of the pulse that it answers, from the data sheet, µs",
+        ),
     ],
 };
 
@@ -103,6 +123,11 @@ pub(super) static SURFACE: Kind = Kind {
     title: "[[surface]]",
     keys: &[
         key("name", "\"left elevator\"", "what you call the surface"),
+        key(
+            "was",
+            "[\"old name\"]",
+            "what you called it before, so that its history goes on",
+        ),
         key("servo", "\"E1\"", "the tag of the [[servo]] that drives it"),
         key(
             "servos",

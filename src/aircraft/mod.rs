@@ -21,6 +21,8 @@ pub use trip::{SUPPLY_SHARE, Trip, TripPoints};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Aircraft {
     pub name: String,
+    /// Names that it had before: its recordings may say them.
+    pub was: Vec<String>,
     pub note: Option<String>,
     pub servo_types: Vec<ServoType>,
     pub servos: Vec<Servo>,
@@ -36,6 +38,17 @@ pub struct ServoType {
     pub stall_torque_ncm: f64,
     pub stall_voltage_v: f64,
     pub arm_deg_per_us: Option<f64>,
+    pub speed: Option<SheetSpeed>,
+    /// Smallest change of the pulse that it answers, µs.
+    pub dead_band_us: Option<f64>,
+}
+
+/// A servo's speed as its data sheet gives it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SheetSpeed {
+    /// Time for 60° of the arm, s.
+    pub s_per_60deg: f64,
+    pub voltage_v: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -115,6 +128,8 @@ pub struct Throw {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Surface {
     pub name: String,
+    /// Names that it had before: recordings, results and notes may say them.
+    pub was: Vec<String>,
     /// Index into [`Aircraft::servos`].
     pub servo_index: usize,
     /// The other one, where two servos drive it together: its current is in the channel `current2_ma`.
@@ -214,7 +229,25 @@ impl ThrowMeasure {
     }
 }
 
+/// What to do where recordings, results or notes have a surface's old name: the one way there is.
+pub fn renamed(old: &str) -> String {
+    format!(
+        "if it has another name now, put the line was = [\"{old}\"] into its [[surface]] in aircraft.toml, and recheck"
+    )
+}
+
+fn called(now: &str, was: &[String], name: &str) -> bool {
+    let name = name.trim();
+    let mut names = was.iter().map(String::as_str).chain([now]);
+    names.any(|one| one.trim().eq_ignore_ascii_case(name))
+}
+
 impl Surface {
+    /// Whether this is its name, or was; upper or lower case alike.
+    pub fn is_called(&self, name: &str) -> bool {
+        called(&self.name, &self.was, name)
+    }
+
     /// Trailing-edge travel in mm (magnitude, sign kept) at a deflection in degrees, as the manual's ruler would read it.
     pub fn mm_at_deg(&self, deg: f64) -> f64 {
         self.measure.mm_at_deg(self.chord_mm, deg)
@@ -233,6 +266,19 @@ impl Aircraft {
             .iter()
             .enumerate()
             .find(|(_, s)| s.name == name)
+    }
+
+    /// The surface of this name, present or former, and its index; upper or lower case alike, a present name first.
+    pub fn surface_called(&self, name: &str) -> Option<(usize, &Surface)> {
+        let mut now = self.surfaces.iter().enumerate();
+        let mut then = self.surfaces.iter().enumerate();
+        now.find(|(_, s)| s.name.eq_ignore_ascii_case(name))
+            .or_else(|| then.find(|(_, s)| s.is_called(name)))
+    }
+
+    /// Whether this is its name, or was; upper or lower case alike.
+    pub fn is_called(&self, name: &str) -> bool {
+        called(&self.name, &self.was, name)
     }
 }
 

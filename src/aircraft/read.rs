@@ -11,7 +11,9 @@ use super::file::{NamedText, read_text};
 use super::keys;
 use super::section::{Section, shortened};
 use super::surface::{self, look_up};
-use super::{Aircraft, Calibration, Limits, Servo, ServoType, Surface, Trip, calibration, trip};
+use super::{
+    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration, trip,
+};
 
 /// Reads an aircraft file and the calibration files named in it, which lie relative to its folder.
 ///
@@ -88,12 +90,16 @@ fn read(
     let trip = top
         .table("trip", &keys::TRIP, "[trip]".to_owned())
         .map_or_else(Trip::default, |s| trip::read(&s));
-    let (name, note) = {
+    let (name, note, was) = {
         let head = head?;
-        (head.need_text("name"), head.text("note"))
+        let name = head.need_text("name");
+        let was = surface::read_was(&head, name, &Vec::new());
+        (name, head.text("note"), was)
     };
+    no_name_twice(&surface_sections, &surfaces);
     Some(Aircraft {
         name: name?.to_owned(),
+        was,
         note: note.map(str::to_owned),
         servo_types: servo_types.into_iter().collect::<Option<_>>()?,
         servos: servos.into_iter().collect::<Option<_>>()?,
@@ -101,6 +107,27 @@ fn read(
         limits,
         trip,
     })
+}
+
+/// Two surfaces that were both called the same: whose a recording is, nobody could tell.
+fn no_name_twice(sections: &[Section], surfaces: &[Option<Surface>]) {
+    for (i, surface) in surfaces.iter().enumerate() {
+        let before = || surfaces[..i].iter().flatten();
+        let names = surface.iter().flat_map(|s| &s.was);
+        for name in names {
+            if let Some(other) = before().find(|other| other.is_called(name)) {
+                sections[i].fault(
+                    "was",
+                    &format!(
+                        "\"{}\" was {} already",
+                        shortened(name),
+                        shortened(&other.name)
+                    ),
+                    "leave the old name with the surface that the recordings are of",
+                );
+            }
+        }
+    }
 }
 
 /// The tables' names in the order of the file; a name that is there twice is a fault at the second, which then counts
@@ -137,11 +164,28 @@ fn read_servo_type(section: &Section) -> Option<ServoType> {
     let stall_voltage_v = section.need_number("stall_voltage_v", Bound::Positive);
     // A servo that turns the other way with the pulse is a negative number.
     let arm_deg_per_us = section.number("arm_deg_per_us", Bound::NotZero);
+    let speed = read_speed(section);
+    let dead_band_us = section.number("dead_band_us", Bound::Positive);
     Some(ServoType {
         name: name?.to_owned(),
         stall_torque_ncm: stall_torque_ncm?,
         stall_voltage_v: stall_voltage_v?,
         arm_deg_per_us,
+        speed,
+        dead_band_us,
+    })
+}
+
+/// A speed without its voltage says nothing, nor does a voltage alone.
+fn read_speed(section: &Section) -> Option<SheetSpeed> {
+    const KEYS: [&str; 2] = ["speed_s_per_60deg", "speed_voltage_v"];
+    if !KEYS.iter().any(|key| section.has(key)) {
+        return None;
+    }
+    let [s_per_60deg, voltage_v] = KEYS.map(|key| section.need_number(key, Bound::Positive));
+    Some(SheetSpeed {
+        s_per_60deg: s_per_60deg?,
+        voltage_v: voltage_v?,
     })
 }
 

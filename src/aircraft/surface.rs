@@ -80,6 +80,7 @@ pub(super) fn read(
     surface_names: &Names,
 ) -> Option<Surface> {
     let name = section.need_text("name");
+    let was = read_was(section, name, surface_names);
     let servos = read_servos(section, servo_tags);
     let pair_index = read_pair(section, index, surface_names);
     let chord_mm = section.need_number("chord_mm", Bound::Positive);
@@ -92,6 +93,7 @@ pub(super) fn read(
     let air = read_air(section, chord_mm);
     Some(Surface {
         name: name?.to_owned(),
+        was,
         servo_index: servos?.0,
         second_servo_index: servos?.1,
         pair_index,
@@ -102,6 +104,31 @@ pub(super) fn read(
         linkage_notes: linkage_notes.unwrap_or_default(),
         air,
     })
+}
+
+/// Former names: none of them may be a present one, for whose history would it be?
+pub(super) fn read_was(section: &Section, own: Option<&str>, taken: &Names) -> Vec<String> {
+    const WRITE: &str = "write the old names in quotes, for example was = [\"old name\"]";
+    if !section.has("was") {
+        return Vec::new();
+    }
+    let mut names = Vec::new();
+    for value in section.array("was").into_iter().flatten() {
+        let Some(name) = value.get_ref().as_str().filter(|n| !n.trim().is_empty()) else {
+            section.fault("was", "was is not a list of names", WRITE);
+            return Vec::new();
+        };
+        let same = |other: &&str| other.eq_ignore_ascii_case(name);
+        if taken.iter().flatten().any(same) || own.iter().any(same) {
+            section.fault(
+                "was",
+                &format!("\"{}\" is a present name of this file", shortened(name)),
+                "name only what it was called before; recordings under a present name are of that surface",
+            );
+        }
+        names.push(name.trim().to_owned());
+    }
+    names
 }
 
 /// The servo, or the two of them.

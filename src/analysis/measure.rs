@@ -11,7 +11,7 @@ use super::series::Series;
 use super::study::{Outcome, Study};
 use super::{Doubt, Load, Measured, Quantity, RatioSource, StrokeCounts, TorqueSource, Traces};
 use super::{conditions, jerks, load, throws};
-use crate::aircraft::{Aircraft, Surface};
+use crate::aircraft::{Aircraft, ServoType, Surface};
 use crate::recording::{Channel, Event, Recording};
 
 /// Further than this no control surface turns, °.
@@ -32,7 +32,10 @@ const TRACE_POINTS: usize = 1500;
 pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) -> Measured {
     let series = Series::new(recording);
     let servo = &aircraft.servos[surface.servo_index];
-    let servo_type = &aircraft.servo_types[servo.type_index];
+    let servo_type = &driving(aircraft, surface);
+    // Of two servos one's power or rod is part of the torque, and a part that nobody knows: they may even fight.
+    let alone = surface.second_servo_index.is_none();
+    let calibration = servo.calibration.as_ref().filter(|_| alone);
     let mut doubts = Vec::new();
     if lost_share(recording) > MOST_LOST {
         doubts.push(Doubt::TooMuchLost {
@@ -51,8 +54,8 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
     let mut effort = effort::pick(
         &series,
         &motion.angle_deg,
-        surface.linkage.as_ref(),
-        servo.calibration.as_ref(),
+        surface.linkage.as_ref().filter(|_| alone),
+        calibration,
     );
     if let Some(channel) = effort.dead() {
         doubts.push(Doubt::DeadEffort { channel });
@@ -60,6 +63,9 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
     }
     match effort.source {
         TorqueSource::None if doubts.iter().any(|d| matches!(d, Doubt::DeadEffort { .. })) => {}
+        TorqueSource::None if surface.second_servo_index.is_some() => {
+            doubts.push(Doubt::TwoServos);
+        }
         TorqueSource::None if effort.lacks_calibration => doubts.push(Doubt::NoCalibration),
         TorqueSource::None => doubts.push(Doubt::NoTorqueSource),
         _ => {}
@@ -102,7 +108,7 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         series: &series,
         motion: &motion,
         effort: &effort,
-        calibration: servo.calibration.as_ref(),
+        calibration,
     };
     let mut outcome = study.fit(&ratio);
     let mut slop_deg = slop_of(&arm, &pulse, &outcome, &motion);
@@ -181,6 +187,17 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         span_s: span_s(recording),
         traces: traces(&series, &effort),
     }
+}
+
+/// What drives the surface, as one servo: the stall torques of two add, the second's at the first's voltage.
+fn driving(aircraft: &Aircraft, surface: &Surface) -> ServoType {
+    let of = |index: usize| &aircraft.servo_types[aircraft.servos[index].type_index];
+    let mut whole = of(surface.servo_index).clone();
+    if let Some(second) = surface.second_servo_index.map(of) {
+        whole.stall_torque_ncm +=
+            second.stall_torque_ncm * whole.stall_voltage_v / second.stall_voltage_v;
+    }
+    whole
 }
 
 fn slop_of(

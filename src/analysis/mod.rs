@@ -239,9 +239,13 @@ pub struct StrokeCounts {
 /// Things that keep a quantity from being judged.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Doubt {
+    /// Made for something else than the surface between its throws.
+    NotASweep,
     NoTorqueSource,
     /// Supply current and voltage are there, but no calibration of this servo.
     NoCalibration,
+    /// Two servos drive it, and one's supply power is not the whole torque.
+    TwoServos,
     NoAngle,
     NeverMoved,
     /// Angles that no control surface has: another channel, or another scale.
@@ -335,6 +339,28 @@ pub struct Measured {
 }
 
 impl Measured {
+    /// Lets go of all that holds for a sweep between the throws alone: this recording is none. Travel, conditions and what is
+    /// of the supply's lead stay.
+    pub fn leave_out_the_surface(&mut self) {
+        self.curve = None;
+        self.throws = Vec::new();
+        self.load = Load {
+            peak_torque_ncm: None,
+            peak_at_deg: None,
+            share_of_stall: None,
+            friction_share_of_stall: None,
+            hold_current_ma: Vec::new(),
+            ..self.load.clone()
+        };
+        self.slop_deg = None;
+        self.jerks = None;
+        self.torque_from = TorqueSource::None;
+        self.strokes = StrokeCounts::default();
+        self.budgets = Budgets::default();
+        self.conditions.rest_deg = None;
+        self.doubts = vec![Doubt::NotASweep];
+    }
+
     /// Lets go of what only pictures need: over thousands of recordings it is most of the memory.
     pub fn forget_pictures(&mut self) {
         self.traces = Traces::default();

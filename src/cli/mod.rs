@@ -1,8 +1,14 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
+mod at_rig;
 mod break_in;
+mod calibrate;
 mod check;
 mod demo;
+mod files;
+mod flight;
+mod heat;
+mod held;
 mod linkage;
 mod note;
 mod prove;
@@ -13,6 +19,7 @@ mod report_csv;
 mod rig;
 mod screen;
 mod season;
+mod servo;
 mod show;
 mod simulate;
 mod sweep;
@@ -40,12 +47,20 @@ struct Arguments {
 enum Command {
     /// Work a hinge in, in stages of growing deflection, and follow it until it has settled.
     BreakIn(Box<break_in::Arguments>),
+    /// Calibrate a servo: known masses on its arm turn supply power into torque.
+    Calibrate(calibrate::Arguments),
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
     /// A push rod's advantage along the throw, its dead points, and which holes to change.
     Linkage(linkage::Arguments),
+    /// Estimate what the air asks of each servo at speed, on top of the hinge as measured, against what it has.
+    Flight(flight::Arguments),
+    /// How warm a servo gets: what it draws under a load, where its case would end, and when it comes to its limit.
+    Heat(Box<heat::Arguments>),
+    /// How stiffly a servo and its linkage hold neutral, and their free play: weights hung on either side, guided step by step.
+    Held(Box<held::Arguments>),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
@@ -58,6 +73,8 @@ enum Command {
     Rig(rig::Arguments),
     /// Every surface's and servo's health over its recordings: trends, and when a limit will be reached.
     Season(season::Arguments),
+    /// Test a servo: dead time, speed, dead band, centring, current, on a rig or from recordings.
+    Servo(servo::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
@@ -80,15 +97,20 @@ pub fn run() -> u8 {
     };
     match arguments.command {
         Command::BreakIn(arguments) => break_in::run(&arguments),
+        Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Linkage(arguments) => linkage::run(&arguments),
+        Command::Flight(arguments) => flight::run(&arguments),
+        Command::Heat(arguments) => heat::run(&arguments),
+        Command::Held(arguments) => held::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Season(arguments) => season::run(&arguments),
+        Command::Servo(arguments) => servo::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
     }
@@ -101,7 +123,7 @@ pub(crate) fn complain(problem: &Problem) {
         let wrap = |text: &str, indent: &str| {
             textwrap::fill(
                 text,
-                textwrap::Options::new(show::terminal_width()).subsequent_indent(indent),
+                crate::report::text::wrapping(show::terminal_width()).subsequent_indent(indent),
             )
         };
         let wrapped = Problem {
@@ -131,5 +153,52 @@ fn number_between<const LOWEST: u32, const HIGHEST: u32>(text: &str) -> Result<f
         _ => Err(format!(
             "a number from {lowest} to {highest} is wanted here"
         )),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    /// The words of a line as a shell takes them, as far as examples use one: blanks and quotation marks.
+    fn words(line: &str) -> Vec<String> {
+        let quoted = |(i, part): (usize, &str)| match i % 2 {
+            0 => part.split_whitespace().map(str::to_owned).collect(),
+            _ => vec![part.to_owned()],
+        };
+        line.split('"').enumerate().flat_map(quoted).collect()
+    }
+
+    fn examples(command: &clap::Command) -> Vec<String> {
+        let help = command.get_after_help().map(ToString::to_string);
+        let lines = help.unwrap_or_default();
+        let lines = lines.lines().map(str::trim);
+        let own = lines.filter(|l| l.starts_with("hingewright "));
+        let mut all: Vec<String> = own.map(str::to_owned).collect();
+        all.extend(command.get_subcommands().flat_map(examples));
+        all
+    }
+
+    #[test]
+    fn every_example_in_a_help_text_is_one_that_the_program_takes() {
+        let all = examples(&Arguments::command());
+        assert!(all.len() > 12, "{all:?}");
+        for example in all {
+            if let Err(error) = Arguments::try_parse_from(words(&example)) {
+                panic!("{example}: {error}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_sweep_in_an_example_that_nothing_came_before_begins_its_logbook() {
+        let all = examples(&Arguments::command());
+        let new = all.iter().filter(|e| e.contains("--logbook my-logbook"));
+        assert!(new.clone().count() > 0);
+        for example in new {
+            assert!(example.contains("--aircraft samples/"), "{example}");
+        }
     }
 }

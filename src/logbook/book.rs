@@ -96,6 +96,36 @@ impl Logbook {
         }
     }
 
+    /// The latest finished sweep of each surface that is asked for, in the order of the aircraft file, and what could not be
+    /// read. `now` tells recordings of the future.
+    ///
+    /// # Errors
+    /// The folder of the recordings cannot be read.
+    pub fn latest_sweeps(
+        &self,
+        surfaces: &[usize],
+        now: Timestamp,
+    ) -> Result<(Vec<Assessed>, Vec<Problem>), Problem> {
+        let (mut shelf, mut problems) = Shelf::of(self, now)?;
+        let mut found = Vec::new();
+        for &surface in surfaces {
+            while let Some(place) = shelf.latest(surface) {
+                match self.assess(&shelf.entries[place].path) {
+                    Ok(one) => {
+                        found.push(one);
+                        break;
+                    }
+                    Err(problem) => {
+                        shelf.entries.remove(place);
+                        problems.push(problem);
+                    }
+                }
+            }
+        }
+        pair_up(self.aircraft(), &mut found);
+        Ok((found, problems))
+    }
+
     /// The latest of each surface, compared with its pair's.
     fn paired(&self, needed: &[Needed], desk: &Desk) -> Vec<Option<Checked<'_>>> {
         let places = needed.iter().filter_map(|n| n.latest);
@@ -235,7 +265,7 @@ fn what(deeds: &[Deed], worked_in: Option<&WorkedIn>) -> String {
                 NoteKind::ServoReplaced => "servo replaced",
                 NoteKind::HingeWork => "hinge work",
                 NoteKind::RodWork => "rod work",
-                NoteKind::Other => "note",
+                NoteKind::Began | NoteKind::Other => "note",
             };
             format!("{kind}: {}", note.text)
         }

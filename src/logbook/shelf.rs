@@ -6,9 +6,10 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use rayon::prelude::*;
 
-use super::{Logbook, Note, RECHECK, WORKED_IN, whole};
+use super::{Logbook, Note, RECHECK, WORKED_IN, name, whole};
 use crate::assess::surface_in_key;
 use crate::problem::Problem;
+use crate::recording::purpose::is_sweep;
 use crate::recording::{HostKeys, OUTCOME, UNFINISHED};
 
 /// A recording as it presents itself.
@@ -31,6 +32,14 @@ pub(super) enum Purpose {
     WorkedIn,
     /// To look at a hinge again after a rest, within its last stage.
     Recheck,
+    /// Of the servo itself, its circuit or its warming.
+    Other,
+}
+
+impl Purpose {
+    const fn of_break_in(self) -> bool {
+        matches!(self, Self::WorkedIn | Self::Recheck)
+    }
 }
 
 /// All recordings of a logbook, in the order of time; those that do not say when they began come first, by name.
@@ -77,7 +86,7 @@ impl Shelf {
     /// # Errors
     /// The folder of the recordings cannot be read.
     pub fn of(logbook: &Logbook, now: Timestamp) -> Result<(Self, Vec<Problem>), Problem> {
-        let paths = logbook.recordings()?;
+        let paths = logbook.sorted()?.own;
         let looked: Vec<_> = paths.par_iter().map(|p| entry(logbook, p)).collect();
         let (mut entries, mut problems) = (Vec::new(), Vec::new());
         for one in looked {
@@ -97,7 +106,7 @@ impl Shelf {
             latest: self.latest(surface),
             batches: self
                 .of_surface(surface)
-                .filter(|&place| self.entries[place].purpose != Purpose::Sweep)
+                .filter(|&place| self.entries[place].purpose.of_break_in())
                 .collect(),
             fixes: Vec::new(),
         };
@@ -136,7 +145,7 @@ impl Shelf {
 
     /// The latest finished sweep: one from the future has a clock that was wrong, and gives way to any that has not; one
     /// without a time gives way to all.
-    fn latest(&self, surface: usize) -> Option<usize> {
+    pub fn latest(&self, surface: usize) -> Option<usize> {
         self.sweeps(surface).max_by_key(|&place| {
             let entry = &self.entries[place];
             let rank = entry.started.map(|at| at <= self.now);
@@ -199,17 +208,19 @@ fn entry(logbook: &Logbook, path: &Path) -> Result<Entry, Problem> {
         // What is wrong with it, only decoding it tells.
         None => logbook.read(path)?.0,
     };
+    let began = name::id(path).and_then(|id| logbook.began(&id));
     Ok(Entry {
         path: path.to_owned(),
         surface,
-        started: keys.key("started").and_then(|at| at.parse().ok()),
+        started: began.or_else(|| keys.key("started")?.parse().ok()),
         finished: !keys
             .key(OUTCOME)
             .is_some_and(|how| how.starts_with(UNFINISHED)),
         purpose: match keys.key("purpose") {
             Some(WORKED_IN) => Purpose::WorkedIn,
             Some(RECHECK) => Purpose::Recheck,
-            _ => Purpose::Sweep,
+            other if is_sweep(other) => Purpose::Sweep,
+            _ => Purpose::Other,
         },
         servo: keys.key("servo").map(str::to_owned),
     })

@@ -35,6 +35,7 @@ fn surface(
 ) -> Surface {
     Surface {
         name: name.into(),
+        was: Vec::new(),
         servo_index,
         second_servo_index: None,
         pair_index,
@@ -94,12 +95,15 @@ pub fn aircraft() -> Aircraft {
     };
     Aircraft {
         name: "Dunlin".into(),
+        was: Vec::new(),
         note: None,
         servo_types: vec![ServoType {
             name: "metal gear, 21 kg·cm".into(),
             stall_torque_ncm: 210.0,
             stall_voltage_v: 7.4,
             arm_deg_per_us: Some(0.09),
+            speed: None,
+            dead_band_us: None,
         }],
         servos: vec![
             servo("E1", Some(calibration)),
@@ -325,6 +329,7 @@ pub fn knee(aircraft: &Aircraft) -> Checked<'_> {
         point.u_ncm = 0.15 + 1.5 / (1.0 + point.torque_ncm.abs());
     }
     Checked {
+        servos: None,
         aircraft,
         surface,
         recording: summary("samples/knee.log", surface),
@@ -445,6 +450,7 @@ pub fn nothing_measured(aircraft: &Aircraft) -> Checked<'_> {
         ..throw_result(throw, 1.0, None)
     });
     Checked {
+        servos: None,
         aircraft,
         surface,
         recording: RecordingSummary {

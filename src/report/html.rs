@@ -148,7 +148,13 @@ fn seen(kind: Kind) -> Seen {
     match kind {
         Kind::Stiffening | Kind::TightSpot | Kind::HighFriction | Kind::ThrowShort => Seen::Curve,
         Kind::HighLoad | Kind::Slop | Kind::PairDifference => Seen::Curve,
-        Kind::StickSlip | Kind::HoldCurrent => Seen::Traces,
+        Kind::StickSlip
+        | Kind::HoldCurrent
+        | Kind::SlowServo
+        | Kind::Centring
+        | Kind::DeadBand
+        | Kind::Jitter
+        | Kind::Overshoot => Seen::Traces,
         Kind::BadData | Kind::Unproven => Seen::Nowhere,
     }
 }

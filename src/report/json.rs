@@ -30,6 +30,9 @@ struct CheckLine<'a> {
     load: LoadOut,
     slop_deg: Option<Q>,
     lead_mohm: Option<Q>,
+    /// Only where two servos drive the surface.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    servos: Option<super::servos::ServosOut>,
     findings: Vec<FindingOut>,
     verdict: &'static str,
 }
@@ -167,6 +170,7 @@ impl<'a> From<&'a Checked<'_>> for CheckLine<'a> {
             load: LoadOut::from(&measured.load),
             slop_deg: measured.slop_deg.as_ref().and_then(quantity),
             lead_mohm: measured.lead_mohm.as_ref().and_then(quantity),
+            servos: checked.servos.as_ref().map(super::servos::ServosOut::from),
             findings: checked
                 .judged
                 .findings

@@ -9,11 +9,15 @@ pub mod aircraft_page;
 pub mod book;
 #[cfg(test)]
 pub(crate) mod book_fixture;
+pub mod calibrate;
 #[cfg(test)]
 mod course_fixture;
 pub mod csv;
 #[cfg(test)]
 mod fixture;
+pub mod flight;
+pub mod heat;
+pub mod held;
 pub mod html;
 pub mod json;
 pub mod linkage;
@@ -21,6 +25,8 @@ pub mod plot;
 pub mod prove;
 pub mod season_json;
 pub mod season_text;
+pub mod servo;
+mod servos;
 mod small_print;
 pub mod text;
 mod view;
@@ -33,6 +39,8 @@ use crate::analysis::Measured;
 use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
 use crate::history::compare::Side;
+use crate::recording::purpose::is_sweep;
+use crate::servo::share::Share;
 use crate::verdict::Judged;
 
 /// One recording checked: all that an output may show.
@@ -42,6 +50,8 @@ pub struct Checked<'a> {
     pub recording: RecordingSummary,
     pub measured: Measured,
     pub judged: Judged,
+    /// Of two servos on one surface.
+    pub servos: Option<Share>,
 }
 
 impl<'a> Checked<'a> {
@@ -52,6 +62,7 @@ impl<'a> Checked<'a> {
             recording: assessed.summary,
             measured: assessed.measured,
             judged: assessed.judged,
+            servos: assessed.servos,
         }
     }
     /// Its part in a comparison with another recording of its surface.
@@ -59,12 +70,15 @@ impl<'a> Checked<'a> {
         let recording = &self.recording;
         let mut last_first = recording.keys.iter().rev();
         let servo = last_first.find(|(key, _)| key == "servo");
+        let purpose = recording.keys.iter().rfind(|(key, _)| key == "purpose");
         Side {
             measured: &self.measured,
             rig: recording.rig.as_ref().map(|r| r.name.as_str()),
             servo: servo.map(|(_, tag)| tag.as_str()),
             channels: recording.rig.as_ref().map_or(&[], |r| &r.channels),
             unfinished: recording.unfinished.as_deref(),
+            started: view::started(self),
+            between_throws: is_sweep(purpose.map(|(_, purpose)| purpose.as_str())),
         }
     }
 }

@@ -18,6 +18,7 @@ mod live;
 mod look;
 mod passive;
 mod plan;
+mod servo_test;
 mod session;
 mod stop;
 mod sweep;
@@ -33,6 +34,7 @@ pub use line::{ANSWER_WITHIN, Line, TRIES};
 pub use live::{Heard, Live, Sample};
 pub use passive::{Coverage, ENOUGH_STROKES, Passive};
 pub use plan::SweepPlan;
+pub use servo_test::{servo_moves, servo_moves_s};
 pub use session::{Page, Run, batch, listen, spells, sweep};
 pub use sweep::{Move, Phase, Progress, Spell, Sweep, To, Way};
 

@@ -50,6 +50,25 @@ pub struct Heat {
     /// The time in which 63 % of what is left is covered, s.
     pub settles_in_s: Quantity,
     pub until: Until,
+    /// What was measured, averaged: s from the recording's start, °C.
+    pub course: Vec<(f64, f64)>,
+    /// The fitted law from where it holds to as long again after the recording.
+    pub law: Vec<Told>,
+}
+
+/// The law at one moment, °C, with its 95 % band; no band while it was measured, nor where its end is not bounded.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Told {
+    pub t_s: f64,
+    pub case_c: f64,
+    pub band_c: Option<(f64, f64)>,
+}
+
+impl Heat {
+    /// Where it would end; `None` where the load changed, for then there is no one load to be told of.
+    pub fn told_end_c(&self) -> Option<Quantity> {
+        (!self.load_changed).then_some(self.end_c)
+    }
 }
 
 /// When the case comes to a limit under the same load, from the recording's end.
@@ -113,6 +132,8 @@ pub fn measure(recording: &Recording, limit_c: f64) -> Option<Heat> {
         end_c: accepted.quantity(best.end_c, Trial::ends),
         settles_in_s: accepted.quantity(best.tau_s, |t| (t.tau_s, t.tau_s)),
         until: accepted.until(last.case_c, limit_c),
+        course: bins.iter().map(|b| (b.t_s, b.case_c)).collect(),
+        law: accepted.law(warming[0].t_s, last.t_s),
     })
 }
 
@@ -159,6 +180,8 @@ fn mean(values: impl Iterator<Item = f64>) -> f64 {
 struct Trial {
     tau_s: f64,
     end_c: f64,
+    /// Where the case began, less its end.
+    began_k: f64,
     /// Where the case is at the recording's end.
     last_c: f64,
     /// Of the end, for residuals of variance 1.
@@ -184,6 +207,7 @@ impl Trial {
         Some(Self {
             tau_s,
             end_c,
+            began_k,
             last_c: bins[bins.len() - 1].case_c,
             variance: fit.unscaled_covariance[(0, 0)],
             chi2: residuals.iter().map(|r| r * r).sum(),
@@ -260,6 +284,34 @@ impl Accepted {
             value,
             interval: (!self.open).then_some(interval),
         }
+    }
+
+    fn law(&self, from_s: f64, to_s: f64) -> Vec<Told> {
+        const PLACES: usize = 120;
+        let best = &self.best;
+        let span_s = to_s - from_s;
+        let value = |t_s: f64| best.end_c + best.began_k * (-(t_s - from_s) / best.tau_s).exp();
+        let band = |after_s: f64| {
+            let ends = self.all().flat_map(|t| {
+                let (lo, hi) = t.ends();
+                [(t.tau_s, lo), (t.tau_s, hi)]
+            });
+            let then = ends.map(|(tau, end)| end + (best.last_c - end) * (-after_s / tau).exp());
+            then.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), c| {
+                (lo.min(c), hi.max(c))
+            })
+        };
+        (0..=PLACES)
+            .map(|k| {
+                let t_s = from_s + 2.0 * span_s * k as f64 / PLACES as f64;
+                let later = t_s >= to_s && !self.open;
+                Told {
+                    t_s,
+                    case_c: value(t_s),
+                    band_c: later.then(|| band(t_s - to_s)),
+                }
+            })
+            .collect()
     }
 
     fn until(&self, now_c: f64, limit_c: f64) -> Until {

@@ -1,10 +1,21 @@
 //! What a servo and its control circuit are like, apart from the hinge: recordings of steps, held weights and heat go in,
 //! numbers with intervals come out. Pure: no file, clock, port or sentence, as `analysis` is.
 
+pub mod balance;
 pub mod heat;
+pub mod held;
+pub mod lifts;
+pub mod limits;
+pub mod share;
 mod spells;
+mod steps;
+pub mod watts;
 
 pub use spells::{Armed, spells};
+pub use steps::{
+    ALONE, ArmFrom, AtSheet, How, Lack, Pictures, Response, SETTLED_WITHIN_DEG, Stair, Staircase,
+    Tested, tested,
+};
 
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::Quantity;
@@ -60,13 +71,15 @@ impl ServoFound {
 }
 
 /// What a recording says of the servo, by what it was made for.
-pub fn found(
-    recording: &Recording,
-    _aircraft: &Aircraft,
-    _surface: &Surface,
-) -> Option<ServoFound> {
+pub fn found(recording: &Recording, aircraft: &Aircraft, surface: &Surface) -> Option<ServoFound> {
     match recording.key("purpose") {
-        Some(purpose::SERVO_TEST | purpose::HELD | purpose::HEAT) => Some(ServoFound::default()),
+        Some(purpose::SERVO_TEST) => Some(tested(&[recording], aircraft, surface).found),
+        Some(purpose::HEAT) => Some(ServoFound {
+            case_end_c: heat::measure(recording, aircraft.trip_points(surface).case_c)
+                .and_then(|heat| heat.told_end_c()),
+            ..ServoFound::default()
+        }),
+        Some(purpose::HELD) => Some(held::found(recording)),
         _ => None,
     }
 }

@@ -93,7 +93,8 @@ fn checked(number: &Number, key: &'static str, bound: Bound) -> Result<f64, Faul
 
 table!(ServoTable => Servo {
     arm_deg_per_us: Positive, centre_us: Within(SHORTEST_US, LONGEST_US), dead_band_deg: NotNegative,
-    release: Within(0.0, 1.0), lag_s: NotNegative, least_duty: Within(0.0, 1.0), gain_per_deg: Positive,
+    release: Within(0.0, 1.0), lag_s: NotNegative, delay_s: Within(0.0, 1.0), centring_deg: Any,
+    centre_drift_deg: NotNegative, jitter_deg: NotNegative, least_duty: Within(0.0, 1.0), gain_per_deg: Positive,
     damping_s_per_deg: NotNegative, stall_torque_ncm: Positive, stall_voltage_v: Positive,
     winding_w_per_nm2: Positive, friction_nm: NotNegative, gear_loss: NotNegative, inertia_kg_m2: Positive,
     idle_w: NotNegative, idle_drift: NotNegative, reference_c: Within(-50.0, 150.0), winding_k_per_w: Positive,

@@ -179,7 +179,7 @@ pub(super) struct Grip {
 
 impl Grip {
     /// Torque on the surface and minus its slope.
-    fn torque(&self, angle_deg: f64) -> (f64, f64) {
+    pub(super) fn torque(&self, angle_deg: f64) -> (f64, f64) {
         let gap = self.wants_deg - angle_deg;
         let pressed = gap.abs() - 0.5 * self.slop_deg;
         if pressed <= 0.0 {
@@ -190,6 +190,14 @@ impl Grip {
             self.stiffness_ncm_per_deg,
         )
     }
+}
+
+/// Torque on the surface by all that hold it, and minus its slope.
+fn pull_of(grips: &[Grip], angle_deg: f64) -> (f64, f64) {
+    grips.iter().fold((0.0, 0.0), |(pull, slope), grip| {
+        let (more, steeper) = grip.torque(angle_deg);
+        (pull + more, slope + steeper)
+    })
 }
 
 /// The moving surface.
@@ -222,7 +230,13 @@ impl Surface {
 
     /// One implicit step against the linkage: finds the travel at which all torques balance. The balance falls
     /// monotonically with travel, so Newton's method with bisection at its back cannot miss. Gives the linkage torque, N·cm.
-    pub(super) fn settle(&mut self, hinge: &Hinge, mood: StrokeMood, grip: Grip, dt_s: f64) -> f64 {
+    pub(super) fn settle(
+        &mut self,
+        hinge: &Hinge,
+        mood: StrokeMood,
+        grips: &[Grip],
+        dt_s: f64,
+    ) -> f64 {
         let presliding = hinge.presliding_deg.max(1e-3);
         let (up, down) = hinge.full_friction_ncm(self.angle_deg, self.speed_deg_per_s);
         // kg·cm² to N·cm·s²/deg: 1 kg·cm² = 1e-4 N·m·s²/rad = 1e-2 N·cm·s²/rad.
@@ -230,7 +244,7 @@ impl Surface {
         let drag = hinge.viscous_ncm_s_per_deg / dt_s + inertia / (dt_s * dt_s);
         let momentum = inertia * self.speed_deg_per_s / dt_s;
         let balance = |travel: f64| {
-            let (pull, pull_slope) = grip.torque(self.angle_deg + travel);
+            let (pull, pull_slope) = pull_of(grips, self.angle_deg + travel);
             let (elastic, elastic_slope) = hinge.elastic(self.angle_deg + travel);
             let (bent, bent_slope) = self.bent_after(travel, presliding);
             let full = mood.friction_factor * if bent >= 0.0 { up } else { down };
@@ -259,7 +273,7 @@ impl Surface {
             };
         }
         self.move_by(travel, presliding, dt_s);
-        grip.torque(self.angle_deg).0
+        pull_of(grips, self.angle_deg).0
     }
 
     /// Moves the surface by a travel that a hand imposes.
@@ -385,7 +399,7 @@ mod tests {
                 slop_deg: 0.2,
                 stiffness_ncm_per_deg: 300.0,
             };
-            pull = surface.settle(&hinge, STEADY, grip, 5e-4);
+            pull = surface.settle(&hinge, STEADY, &[grip], 5e-4);
         }
         // By hand: τ0 + k·θ + F + b·20°/s, give = slop/2 + τ/K.
         let expected = 0.5 + 0.45 * surface.angle_deg + 3.0 + 0.002 * 20.0;

@@ -38,7 +38,7 @@ pub use guard::Limits;
 pub use hinge::{Bump, Hinge, StickSlip, StiffBeyond, TightSpot, When};
 pub use host_line::CommandName;
 pub use linkage::{Linkage, Pose};
-pub use plant::{Joints, Loaded, Observation, OnArm, Plant, PlantSettings, Variation};
+pub use plant::{Joints, Loaded, Observation, OnArm, Plant, PlantSettings, SecondServo, Variation};
 pub use rig::{Kind, Note, Outgoing, RigSettings, SimulatedRig};
 pub use run::{Simulated, simulate};
 pub use scenario::{

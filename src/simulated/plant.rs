@@ -24,6 +24,16 @@ pub struct PlantSettings {
     /// None for a hinge that stays as it is.
     pub break_in: Option<BreakIn>,
     pub loaded: Loaded,
+    /// None: one servo alone drives the surface.
+    pub second: Option<SecondServo>,
+}
+
+/// The other of two servos on one surface: the same pulse, linkage and kind of joints, a supply lead of its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SecondServo {
+    /// How far its middle stands off that of the first, degrees of the arm, up positive: what makes them fight.
+    pub centre_offset_deg: f64,
+    pub servo: Servo,
 }
 
 /// What the servo's arm has to move, and what hangs on the surface.
@@ -133,6 +143,10 @@ pub struct Observation {
     pub duty: f64,
     /// Through the motor's winding, mA.
     pub motor_current_ma: f64,
+    /// Supply current of the second servo, mA, where there is one.
+    pub current2_ma: Option<f64>,
+    /// Torque on the surface by the rods of the first and of the second, N·cm.
+    pub pulls_ncm: [f64; 2],
 }
 
 /// The plant itself. One seed gives one course of events.
@@ -144,8 +158,11 @@ pub struct Plant {
     softening: Option<Softening>,
     table: LinkageTable,
     servo: ServoState,
+    second: Option<ServoState>,
     surface: Surface,
+    /// Of both servos' rods, and of each.
     pull_ncm: f64,
+    pulls_ncm: [f64; 2],
     time_s: f64,
     middle_s: f64,
     pulse_us: Option<f64>,
@@ -156,7 +173,14 @@ pub struct Plant {
     idle_drift: f64,
     by_hand: bool,
     chance: ChaCha8Rng,
+    /// A chance of the servo's own: what it adds changes no other course of events.
+    servo_chance: ChaCha8Rng,
+    trembles_deg: f64,
+    came_from: f64,
 }
+
+/// How long the arm trembles one way, s.
+const TREMBLING_S: f64 = 0.01;
 
 impl Plant {
     /// A plant at rest at neutral. `expected_s` is how long it will run, s: slow drifts pass through zero in its middle.
@@ -167,14 +191,18 @@ impl Plant {
         let idle_drift = settings.servo.idle_drift * chance.sample::<f64, _>(StandardNormal);
         let table = LinkageTable::new(&settings.linkage);
         let servo = ServoState::at_rest(&settings.servo, &settings.supply, 0.0);
+        let second = settings.second.as_ref();
+        let second = second.map(|s| ServoState::at_rest(&s.servo, &settings.supply, 0.0));
         let softening = settings.break_in.as_ref().map(Softening::at_start);
         let mut plant = Self {
             hinge: settings.hinge.clone(),
             softening,
             table,
             servo,
+            second,
             surface: Surface::at_rest(0.0),
             pull_ncm: 0.0,
+            pulls_ncm: [0.0; 2],
             time_s: 0.0,
             middle_s: (0.5 * expected_s).max(1.0),
             pulse_us: None,
@@ -188,6 +216,13 @@ impl Plant {
             idle_drift,
             by_hand: false,
             chance,
+            servo_chance: {
+                let mut own = ChaCha8Rng::seed_from_u64(seed);
+                own.set_stream(3);
+                own
+            },
+            trembles_deg: 0.0,
+            came_from: 0.0,
             settings,
         };
         plant.soften();
@@ -204,6 +239,7 @@ impl Plant {
             _ => 0.0,
         };
         self.turn_towards(moved);
+        self.set_the_servo_off(moved);
         self.pulse_us = commanded_pulse_us;
         let parts = parts_of(dt_s);
         for _ in 0..parts {
@@ -211,15 +247,47 @@ impl Plant {
         }
     }
 
+    /// Where a servo stands hangs on the side that it comes from, and a little on chance.
+    fn set_the_servo_off(&mut self, moved: f64) {
+        let servo = &self.settings.servo;
+        let nothing = servo.centring_deg == 0.0 && servo.centre_drift_deg == 0.0;
+        if moved == 0.0 || nothing || moved.signum() == self.came_from {
+            return;
+        }
+        self.came_from = moved.signum();
+        let fresh: f64 = self.servo_chance.sample(StandardNormal);
+        self.servo.off_deg =
+            -0.5 * servo.centring_deg * moved.signum() + servo.centre_drift_deg * fresh;
+    }
+
+    fn tremble(&mut self, dt_s: f64) {
+        let servo = &self.settings.servo;
+        if servo.jitter_deg > 0.0 {
+            let keeps = (-dt_s / TREMBLING_S).exp();
+            let fresh: f64 = self.servo_chance.sample(StandardNormal);
+            self.trembles_deg =
+                keeps * self.trembles_deg + servo.jitter_deg * (1.0 - keeps * keeps).sqrt() * fresh;
+        }
+    }
+
+    /// The arm as it can be seen, degree.
+    fn arm_deg(&self) -> f64 {
+        match self.pulse_us {
+            Some(_) => self.servo.arm_deg + self.trembles_deg,
+            None => self.servo.arm_deg,
+        }
+    }
+
     fn advance(&mut self, dt_s: f64) {
         self.pass(dt_s);
+        self.tremble(dt_s);
         let settings = &self.settings;
         let idle_w = settings.servo.idle_w * (1.0 + self.idle_drift * self.progress());
         let ratio = self.table.at(self.servo.arm_deg).1;
         let on_arm = settings.loaded.on_arm;
         let load_nm = on_arm
             .resists_nm(self.servo.arm_deg)
-            .unwrap_or(0.01 * self.pull_ncm * ratio);
+            .unwrap_or(0.01 * self.pulls_ncm[0] * ratio);
         let servo = Servo {
             inertia_kg_m2: settings.servo.inertia_kg_m2 + on_arm.inertia_kg_m2(),
             ..settings.servo.clone()
@@ -232,13 +300,31 @@ impl Plant {
             load_nm,
             dt_s,
         );
-        let grip = Grip {
-            wants_deg: self.table.at(self.servo.arm_deg).0,
+        let grip = |arm_deg: f64| Grip {
+            wants_deg: self.table.at(arm_deg).0,
             slop_deg: settings.joints.slop_deg,
             stiffness_ncm_per_deg: settings.joints.stiffness_ncm_per_deg,
         };
+        let mut grips = [grip(self.servo.arm_deg); 2];
+        let mut held_by = 1;
+        if let (Some(state), Some(second)) = (&mut self.second, &settings.second) {
+            let ratio = self.table.at(state.arm_deg + second.centre_offset_deg).1;
+            let load_nm = 0.01 * self.pulls_ncm[1] * ratio;
+            let idle_w = second.servo.idle_w;
+            state.step(
+                &second.servo,
+                &settings.supply,
+                idle_w,
+                self.pulse_us,
+                load_nm,
+                dt_s,
+            );
+            grips[1] = grip(state.arm_deg + second.centre_offset_deg);
+            held_by = 2;
+        }
         if on_arm != OnArm::Surface {
             self.pull_ncm = 0.0;
+            self.pulls_ncm = [0.0; 2];
             return;
         }
         let before_deg = self.surface.angle_deg;
@@ -246,7 +332,12 @@ impl Plant {
             neutral_shift_ncm: self.mood.neutral_shift_ncm - settings.loaded.hung_ncm,
             ..self.mood
         };
-        self.pull_ncm = self.surface.settle(&self.hinge, mood, grip, dt_s);
+        self.pull_ncm = self
+            .surface
+            .settle(&self.hinge, mood, &grips[..held_by], dt_s);
+        for (pull, grip) in self.pulls_ncm.iter_mut().zip(&grips[..held_by]) {
+            *pull = grip.torque(self.surface.angle_deg).0;
+        }
         self.work(self.surface.angle_deg - before_deg);
     }
 
@@ -361,14 +452,14 @@ impl Plant {
         let arm_deg = if self.by_hand {
             self.table.arm_for(self.surface.angle_deg)
         } else {
-            self.servo.arm_deg
+            self.arm_deg()
         };
         let pose = self.settings.linkage.pose(arm_deg);
         let on_surface = self.settings.loaded.on_arm == OnArm::Surface;
         let rod_ncm = if self.by_hand {
             torque_ncm
         } else {
-            self.pull_ncm
+            self.pulls_ncm[0]
         };
         Observation {
             time_s: self.time_s,
@@ -401,15 +492,19 @@ impl Plant {
             air_c: self.settings.supply.air_c,
             duty: self.servo.duty,
             motor_current_ma: 1000.0 * self.servo.motor_a,
+            current2_ma: self.second.as_ref().map(|s| 1000.0 * s.current_a),
+            pulls_ncm: self.pulls_ncm,
         }
     }
 
     /// Supply current in mA, voltage at the plug and at the source in V: what filters in the sensors follow at each step.
-    pub(super) fn electrical(&self) -> [f64; 3] {
+    /// Last the second servo's current, mA; 0 where there is none.
+    pub(super) fn electrical(&self) -> [f64; 4] {
         [
             1000.0 * self.servo.current_a,
             self.servo.plug_v,
             self.servo.source_v,
+            self.second.as_ref().map_or(0.0, |s| 1000.0 * s.current_a),
         ]
     }
 
@@ -421,7 +516,7 @@ impl Plant {
     pub(super) fn angle_deg(&self) -> f64 {
         match self.settings.loaded.on_arm {
             OnArm::Surface => self.surface.angle_deg,
-            _ => self.servo.arm_deg,
+            _ => self.arm_deg(),
         }
     }
 

@@ -353,7 +353,7 @@ impl SimulatedRig {
     }
 
     fn reading(&self) -> Reading {
-        let [current_ma, supply_v, _] = self.plant.electrical();
+        let [current_ma, supply_v, ..] = self.plant.electrical();
         Reading {
             current_ma,
             supply_v,

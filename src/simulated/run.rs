@@ -53,6 +53,8 @@ struct Run<'a> {
     steps: u32,
     step_s: f64,
     taken: u64,
+    /// Of the plant since the last sample.
+    steps_since: u32,
     plant: Plant,
     sensors: SensorSet,
     writer: CaptureWriter,
@@ -88,6 +90,7 @@ impl<'a> Run<'a> {
             steps,
             step_s: sample_s / f64::from(steps),
             taken: 0,
+            steps_since: 0,
             plant: Plant::new(scenario.plant.clone(), expected_s, seed),
             sensors: SensorSet::new(scenario.sensors.clone(), sample_s, expected_s, seed),
             writer,
@@ -157,15 +160,17 @@ impl<'a> Run<'a> {
         order.to_us
     }
 
-    /// Time with one pulse, s, whole samples.
+    /// Time with one pulse, s, in whole steps of the plant: a pulse may change between two samples.
     fn pass(&mut self, for_s: f64, pulse_us: Option<f64>) {
-        let samples = (for_s / self.sample_s).round() as u64;
-        for _ in 0..samples {
-            for _ in 0..self.steps {
-                self.plant.step(self.step_s, pulse_us);
-                self.sensors.follow(self.step_s, self.plant.electrical());
+        let steps = (for_s / self.step_s).round() as u64;
+        for _ in 0..steps {
+            self.plant.step(self.step_s, pulse_us);
+            self.sensors.follow(self.step_s, self.plant.electrical());
+            self.steps_since += 1;
+            if self.steps_since == self.steps {
+                self.steps_since = 0;
+                self.take_sample();
             }
-            self.take_sample();
         }
     }
 

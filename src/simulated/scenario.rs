@@ -15,10 +15,12 @@ pub enum Channel {
     ForceN,
     CaseC,
     AirC,
+    /// Of the second of two servos.
+    Current2Ma,
 }
 
 impl Channel {
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::PulseUs,
         Self::AngleDeg,
         Self::ArmDeg,
@@ -29,6 +31,7 @@ impl Channel {
         Self::ForceN,
         Self::CaseC,
         Self::AirC,
+        Self::Current2Ma,
     ];
 
     /// The channel of this name on the wire.
@@ -49,13 +52,14 @@ impl Channel {
             Self::ForceN => "force_n",
             Self::CaseC => "case_c",
             Self::AirC => "air_c",
+            Self::Current2Ma => "current2_ma",
         }
     }
 
     /// Decimals on the wire.
     pub(super) fn decimals(self) -> usize {
         match self {
-            Self::CurrentMa => 0,
+            Self::CurrentMa | Self::Current2Ma => 0,
             Self::PulseUs | Self::CaseC | Self::AirC => 1,
             Self::AngleDeg | Self::ArmDeg | Self::TorqueNcm => 2,
             Self::SupplyV | Self::SourceV | Self::ForceN => 3,

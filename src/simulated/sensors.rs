@@ -40,8 +40,9 @@ impl Noise {
 #[derive(Debug, Clone)]
 pub struct SensorSet {
     settings: Sensors,
-    filtered: Option<[f64; 3]>,
+    filtered: Option<[f64; 4]>,
     current: Noise,
+    current2: Noise,
     torque: Noise,
     force: Noise,
     middle_s: f64,
@@ -53,7 +54,7 @@ pub struct SensorSet {
 impl SensorSet {
     /// `expected_s` is how long they will be read: the torque baseline's drift passes through zero in its middle.
     pub fn new(settings: Sensors, sample_s: f64, expected_s: f64, seed: u64) -> Self {
-        let mut chance: Vec<ChaCha8Rng> = (0..10)
+        let mut chance: Vec<ChaCha8Rng> = (0..Channel::ALL.len() as u64)
             .map(|stream| {
                 let mut generator = ChaCha8Rng::seed_from_u64(seed);
                 generator.set_stream(100 + stream);
@@ -66,6 +67,12 @@ impl SensorSet {
             settings.current_noise_s,
             sample_s,
             &mut chance[of(Channel::CurrentMa)],
+        );
+        let current2 = Noise::new(
+            settings.current_noise_ma,
+            settings.current_noise_s,
+            sample_s,
+            &mut chance[of(Channel::Current2Ma)],
         );
         let torque = Noise::new(
             settings.torque_noise_ncm,
@@ -85,12 +92,13 @@ impl SensorSet {
             settings,
             filtered: None,
             current,
+            current2,
             torque,
             force,
             middle_s: (0.5 * expected_s).max(1.0),
             torque_drift_ncm,
             chance,
-            last: vec![None; 10],
+            last: vec![None; Channel::ALL.len()],
         }
     }
 
@@ -105,12 +113,12 @@ impl SensorSet {
     }
 
     /// Lets the electrical filters follow over a step, s.
-    pub(super) fn follow(&mut self, dt_s: f64, electrical: [f64; 3]) {
+    pub(super) fn follow(&mut self, dt_s: f64, electrical: [f64; 4]) {
         let share = 1.0 - (-dt_s / self.settings.electrical_lag_s.max(1e-9)).exp();
         self.follow_by(share, electrical);
     }
 
-    fn follow_by(&mut self, share: f64, electrical: [f64; 3]) {
+    fn follow_by(&mut self, share: f64, electrical: [f64; 4]) {
         let filtered = self.filtered.get_or_insert(electrical);
         for (slow, now) in filtered.iter_mut().zip(electrical) {
             *slow += share * (now - *slow);
@@ -145,9 +153,13 @@ impl SensorSet {
     fn reading(&mut self, channel: Channel, seen: &Observation) -> Option<f64> {
         let settings = &self.settings;
         let chance = &mut self.chance[channel as usize];
-        let [current_ma, supply_v, source_v] =
-            self.filtered
-                .unwrap_or([seen.current_ma, seen.supply_v, seen.source_v]);
+        let at_once = [
+            seen.current_ma,
+            seen.supply_v,
+            seen.source_v,
+            seen.current2_ma.unwrap_or(0.0),
+        ];
+        let [current_ma, supply_v, source_v, current2_ma] = self.filtered.unwrap_or(at_once);
         let turn_step = 360.0 / settings.angle_steps.max(1.0);
         let mut white = |deviation: f64| deviation * chance.sample::<f64, _>(StandardNormal);
         Some(match channel {
@@ -179,6 +191,13 @@ impl SensorSet {
             Channel::ForceN => settings.force_scale * seen.force_n + self.force.next(chance),
             Channel::CaseC => seen.case_c + white(0.1),
             Channel::AirC => seen.air_c + white(0.1),
+            Channel::Current2Ma => {
+                seen.current2_ma?;
+                stepped(
+                    current2_ma + self.current2.next(chance),
+                    settings.current_step_ma,
+                )
+            }
         })
     }
 }

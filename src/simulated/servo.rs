@@ -25,6 +25,14 @@ pub struct Servo {
     pub release: f64,
     /// First-order lag of the commanded position, s.
     pub lag_s: f64,
+    /// From a pulse until the electronics act on it, s.
+    pub delay_s: f64,
+    /// How much higher it stands where it came to from above than from below: backlash of the sensor inside, degree.
+    pub centring_deg: f64,
+    /// Standard deviation of where it stands from one change of direction to the next, degree.
+    pub centre_drift_deg: f64,
+    /// Standard deviation of the arm's trembling while there is a pulse, degree.
+    pub jitter_deg: f64,
     /// Duty with which an awake controller starts, so that a small error moves at all.
     pub least_duty: f64,
     /// Bridge duty per degree of error, on top of it.
@@ -70,6 +78,10 @@ impl Default for Servo {
             dead_band_deg: 0.25,
             release: 0.3,
             lag_s: 0.015,
+            delay_s: 0.0,
+            centring_deg: 0.0,
+            centre_drift_deg: 0.0,
+            jitter_deg: 0.0,
             least_duty: 0.03,
             gain_per_deg: 0.35,
             damping_s_per_deg: 0.003,
@@ -165,6 +177,11 @@ pub(super) struct ServoState {
     pub(super) arm_deg: f64,
     pub(super) speed_rad_per_s: f64,
     target_deg: Option<f64>,
+    /// By how much it stands off where the pulse asks it to be, degree.
+    pub(super) off_deg: f64,
+    /// Pulses on their way through the electronics, with the time at which each counts, s.
+    coming: Vec<(f64, f64)>,
+    clock_s: f64,
     awake: bool,
     copper_c: f64,
     pub(super) case_c: f64,
@@ -187,6 +204,9 @@ impl ServoState {
             arm_deg,
             speed_rad_per_s: 0.0,
             target_deg: None,
+            off_deg: 0.0,
+            coming: Vec::new(),
+            clock_s: 0.0,
             awake: false,
             copper_c: supply.air_c + 2.0,
             case_c: supply.air_c + 2.0,
@@ -286,10 +306,12 @@ impl ServoState {
         let down = self.browned_out(servo, dt_s);
         let Some(pulse) = pulse_us.filter(|_| !down) else {
             self.target_deg = None;
+            self.coming.clear();
             self.awake = false;
             return 0.0;
         };
-        let asked = servo.arm_for_pulse(pulse);
+        let pulse = self.through_the_electronics(servo, pulse, dt_s);
+        let asked = servo.arm_for_pulse(pulse) + self.off_deg;
         let target = match self.target_deg {
             Some(before) => before + (asked - before) * (dt_s / servo.lag_s.max(dt_s)).min(1.0),
             None => asked,
@@ -306,6 +328,24 @@ impl ServoState {
         }
         let drive = servo.least_duty.copysign(error) + servo.gain_per_deg * error;
         (drive - servo.damping_s_per_deg * self.speed_rad_per_s.to_degrees()).clamp(-1.0, 1.0)
+    }
+
+    /// The pulse that counts now, when this one has just come in.
+    fn through_the_electronics(&mut self, servo: &Servo, pulse_us: f64, dt_s: f64) -> f64 {
+        if servo.delay_s <= 0.0 {
+            return pulse_us;
+        }
+        self.clock_s += dt_s;
+        match self.coming.last() {
+            Some((_, last)) if *last == pulse_us => {}
+            // The first pulse counts at once: it wakes the servo.
+            None => self.coming.push((self.clock_s, pulse_us)),
+            _ => self.coming.push((self.clock_s + servo.delay_s, pulse_us)),
+        }
+        while self.coming.len() > 1 && self.coming[1].0 <= self.clock_s {
+            self.coming.remove(0);
+        }
+        self.coming[0].1
     }
 
     /// Current that brings a power in W to the plug through pack and lead. Beyond what the source can give, what it gives most at.

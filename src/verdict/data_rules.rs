@@ -85,6 +85,9 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
     let bad = |level, text: String| finding(Kind::BadData, level, None, Sentence::new(text));
     let name = named(surface);
     match doubt {
+        Doubt::NotASweep => unproven(format!(
+            "{name}: the surface is not judged by this recording, which is no sweep between its throws. Sweep it for that."
+        )),
         Doubt::NoTorqueSource => unproven(format!(
             "{name}: stiffness, friction and load are unproven: the recording has no torque, no rod force that a linkage in the \
              aircraft file could turn into torque, and no servo current with voltage."
@@ -92,6 +95,10 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
         Doubt::NoCalibration => unproven(format!(
             "{name}: stiffness, friction and load are unproven: supply current says nothing about torque without a calibration \
              of this servo. Name its calibration file under its [[servo]]: samples/E1.calibration.toml shows the form."
+        )),
+        Doubt::TwoServos => unproven(format!(
+            "{name}: stiffness, friction and load are unproven: two servos drive it, and the power or the rod force of one is not the \
+             torque of both, which may push against each other. A torque sensor at the hinge shows what drives the surface."
         )),
         Doubt::NoAngle => unproven(format!(
             "{name}: nothing can be judged: the recording has no reading of angle_deg. Check the angle sensor's channel and wire."

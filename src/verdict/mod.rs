@@ -4,12 +4,14 @@ mod data_rules;
 mod pairs;
 mod rules;
 mod sentence;
+mod servo_rules;
 
 use crate::aircraft::{Aircraft, Limits, Surface};
 use crate::analysis::Measured;
 use crate::recording::Recording;
 use crate::units::TorqueUnit;
 pub use sentence::Sentence;
+pub use servo_rules::{ServoOf, judge_servo, lack_words};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Kind {
@@ -22,6 +24,11 @@ pub enum Kind {
     PairDifference,
     StickSlip,
     HoldCurrent,
+    SlowServo,
+    Centring,
+    DeadBand,
+    Jitter,
+    Overshoot,
     BadData,
     Unproven,
 }
@@ -38,6 +45,11 @@ impl Kind {
             Kind::PairDifference => "pair-difference",
             Kind::StickSlip => "stick-slip",
             Kind::HoldCurrent => "hold-current",
+            Kind::SlowServo => "slow-servo",
+            Kind::Centring => "centring",
+            Kind::DeadBand => "dead-band",
+            Kind::Jitter => "jitter",
+            Kind::Overshoot => "overshoot",
             Kind::BadData => "bad-data",
             Kind::Unproven => "unproven",
         }

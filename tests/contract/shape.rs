@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-const KINDS: [&str; 11] = [
+const KINDS: [&str; 16] = [
     "stiffening",
     "tight-spot",
     "high-friction",
@@ -12,6 +12,11 @@ const KINDS: [&str; 11] = [
     "pair-difference",
     "stick-slip",
     "hold-current",
+    "slow-servo",
+    "centring",
+    "dead-band",
+    "jitter",
+    "overshoot",
     "bad-data",
     "unproven",
 ];

@@ -6,6 +6,7 @@ use hingewright::analysis::stats::regression::{HUBER_TUNING, huber, weighted_lea
 use hingewright::analysis::stats::smooth::SavitzkyGolay;
 use hingewright::analysis::stats::student::{t_quantile, t_two_sided_p};
 use hingewright::analysis::stats::{robust, smooth};
+use hingewright::flight::Flap;
 use hingewright::history::welch::Difference;
 use hingewright::history::{mann_kendall::mann_kendall, theil_sen::theil_sen};
 use nalgebra::DMatrix;
@@ -285,5 +286,20 @@ fn trends_are_those_of_scipy_and_pymannkendall() {
         if let Some(counted) = case["p_counted"].as_f64().filter(|_| y.len() <= 10) {
             alike("p counted out", &[test.p], &[counted], 1e-12);
         }
+    }
+}
+
+/// Glauert's closed form against quadrature of the pressure jump that it is the integral of. Tolerance 1e-10: the jump has a
+/// logarithm at the hinge.
+#[test]
+fn a_flaps_slopes_are_the_integrals_of_its_pressure_jump() {
+    let (reference, _) = stored();
+    let flaps = reference["plain_flap"].as_array().unwrap();
+    assert_eq!(flaps.len(), 10);
+    for stored in flaps {
+        let flap = Flap::plain(stored["share"].as_f64().unwrap());
+        let found = [flap.a1, flap.a2, flap.b1, flap.b2];
+        let stored = ["a1", "a2", "b1", "b2"].map(|name| stored[name].as_f64().unwrap());
+        alike("plain flap", &found, &stored, 1e-10);
     }
 }

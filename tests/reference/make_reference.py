@@ -17,6 +17,7 @@ import sys
 import numpy as np
 import pymannkendall
 import scipy.optimize
+import scipy.integrate
 import scipy.signal
 import scipy.stats
 import statsmodels.api as sm
@@ -27,9 +28,10 @@ RATE_HZ = 200.0
 SAVGOL_CASES = [(11, 1), (11, 2), (21, 3), (31, 4)]
 T_CASES = [(p, df) for df in (1, 2, 3, 4.5, 9, 17.776, 30, 120, 1e4) for p in (0.005, 0.3, 0.9, 0.975, 0.9995)]
 WELCH_CASES = [[[0, 10], [400, 415]], [[0, 120], [600, 900]], [[100, 105], [120, 320]]]
-# Arm, horn, rod, base in mm; arm at neutral away from square, degrees..
+# Arm, horn, rod, base in mm; arm at neutral away from square, degrees.
 LINKAGES = [[18, 22, 95, 97, 0], [14, 18, 78, 80, -8], [20, 20, 93, 90, 0], [25, 14, 102, 100, 12], [16, 24, 101, 95, 5], [26, 16, 80, 80, 0], [12, 26, 60, 66, -15]]
 LINKAGE_ARMS_DEG = [-35, -20, -5, 0, 10, 25, 40]
+FLAP_SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.7, 0.95)
 # Libraries and processors may differ in the last digits; a wrong formula differs in the first.
 RELATIVE = 1e-8
 ABSOLUTE = 1e-10
@@ -140,6 +142,35 @@ def trends():
     return out
 
 
+def plain_flap(share):
+    """Lift and hinge-moment slopes of a plain flap, per radian, by quadrature of the vortex sheet's pressure jump.
+
+    Thin-aerofoil theory (H. Glauert, ARC R&M 1095): for attack the jump over the dynamic pressure is 4 cot(t/2); for
+    deflection 4 [(pi - p)/pi cot(t/2) + 1/pi ln |sin((t + p)/2)/sin((t - p)/2)|], the Fourier series summed.
+    """
+    p = math.acos(2.0 * share - 1.0)
+
+    def by_attack(t):
+        return 4.0 / math.tan(t / 2.0)
+
+    def by_deflection(t):
+        sheet = math.log(abs(math.sin((t + p) / 2.0) / math.sin((t - p) / 2.0)))
+        return 4.0 / math.pi * ((math.pi - p) / math.tan(t / 2.0) + sheet)
+
+    def over(function, low, high):
+        return scipy.integrate.quad(function, low, high, epsabs=1e-13, epsrel=1e-13, limit=400)[0]
+
+    def lift(jump):
+        return 0.5 * (over(lambda t: jump(t) * math.sin(t), 0.0, p) + over(lambda t: jump(t) * math.sin(t), p, math.pi))
+
+    def hinge(jump):
+        arm = over(lambda t: jump(t) * (math.cos(p) - math.cos(t)) * math.sin(t), p, math.pi)
+        return -arm / (4.0 * share * share)
+
+    found = {"a1": lift(by_attack), "a2": lift(by_deflection), "b1": hinge(by_attack), "b2": hinge(by_deflection)}
+    return {"share": share} | {name: float(value) for name, value in found.items()}
+
+
 def compute(path):
     _, angle, torque = np.loadtxt(path, delimiter=",", skiprows=1, unpack=True)
     design = np.column_stack([np.ones_like(angle), angle, branches(angle)])
@@ -157,6 +188,7 @@ def compute(path):
         "quantiles": [[p, float(np.quantile(torque, p))] for p in (0.025, 0.25, 0.5, 0.9)],
         "trends": trends(),
         "linkages": [linkage(*lengths) for lengths in LINKAGES],
+        "plain_flap": [plain_flap(share) for share in FLAP_SHARES],
         "mad": float(scipy.stats.median_abs_deviation(torque, scale="normal")),
     }
 

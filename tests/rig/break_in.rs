@@ -371,11 +371,13 @@ fn a_hinge_that_gets_stiffer_is_not_worked_any_further() {
         let all = recordings(&rig);
         assert_eq!(all.len(), count, "{told}");
         let now = key(&all[count - 1], "outcome").unwrap();
-        let (first, now) = (per_degree(&outcome), per_degree(&now));
-        assert!(
-            (now / first - 1.0).abs() < 0.3,
-            "{outcome}; {now} after {first}"
+        // What the plant asked in the first batch, wherever it is stopped this time; in the next it asked 44 % more.
+        let (bar, deg) = (
+            number(&now, "no more than ", " N·cm"),
+            number(&now, "stopped at ", "°"),
         );
+        let first = 2.7 * 0.2 * deg + 0.5;
+        assert!((bar - first).abs() < 0.2 * first + 0.3, "{now}: {first}");
         assert_eq!(key(&all[count - 1], "after_stop").as_deref(), Some("yes"));
     }
 
@@ -416,14 +418,11 @@ fn a_hinge_that_gets_stiffer_is_not_worked_any_further() {
     );
 }
 
-/// What was "no more" in the last sound batch, by the angle that it was stopped at, N·cm per degree.
-fn per_degree(outcome: &str) -> f64 {
-    let number = |after: &str, until: &str| -> f64 {
-        let rest = outcome.split_once(after).unwrap().1;
-        let text = rest.split_once(until).unwrap().0.replace('−', "");
-        text.parse().unwrap()
-    };
-    number("no more than ", " N·cm") / number("stopped at ", "°")
+/// The number between two words of an outcome, its sign left off.
+fn number(outcome: &str, after: &str, until: &str) -> f64 {
+    let rest = outcome.split_once(after).unwrap().1;
+    let text = rest.split_once(until).unwrap().0.replace('−', "");
+    text.parse().unwrap()
 }
 
 /// Whether what was said on standard output ends with the caution that stands under every result.

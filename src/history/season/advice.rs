@@ -54,5 +54,20 @@ fn place(measure: Measure, falls: bool) -> &'static str {
         }
         (Measure::Lead, false) => "look at plugs, extension leads and solder joints",
         (Measure::Lead, true) => "see whether a lead or a plug was exchanged, and note it",
+        (Measure::Slew, false) => {
+            "test the servo alone at the same voltage: if it is slow there too, it is the servo"
+        }
+        (Measure::Slew, true) => "see whether it was tested at a higher voltage",
+        (Measure::Idle, false) => {
+            "take the rod off: if the servo still draws it at rest, exchange it"
+        }
+        (Measure::Idle, true) => "see that the current sensor still reads zero with nothing joined",
+        (Measure::Centring, _) => "feel for play in its gears, and see that nothing holds the arm",
+        (Measure::DeadBand, _) => {
+            "see whether a setting of the servo was changed, and that nothing binds"
+        }
+        (Measure::Jitter, _) => {
+            "look at its supply and lead; a worn position sensor inside trembles for ever"
+        }
     }
 }

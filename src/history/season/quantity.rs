@@ -3,6 +3,7 @@
 use super::{Bounds, Reading};
 use crate::aircraft::Limits;
 use crate::analysis::stats::robust::median;
+use crate::servo::limits as servo;
 use crate::units::{TorqueUnit, Unit};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -14,6 +15,11 @@ pub enum Measure {
     HoldNeutral,
     ShareOfStall,
     Lead,
+    Slew,
+    Idle,
+    Centring,
+    DeadBand,
+    Jitter,
 }
 
 /// Which way is for the worse.
@@ -24,7 +30,7 @@ pub enum Worse {
 }
 
 impl Measure {
-    pub const COUNT: usize = 7;
+    pub const COUNT: usize = 12;
     pub const ALL: [Self; Self::COUNT] = [
         Self::Stiffness,
         Self::Friction,
@@ -33,6 +39,11 @@ impl Measure {
         Self::HoldNeutral,
         Self::ShareOfStall,
         Self::Lead,
+        Self::Slew,
+        Self::Idle,
+        Self::Centring,
+        Self::DeadBand,
+        Self::Jitter,
     ];
 
     /// The column of a result, with its unit.
@@ -45,6 +56,11 @@ impl Measure {
             Self::HoldNeutral => "hold_neutral_ma",
             Self::ShareOfStall => "share_of_stall",
             Self::Lead => "lead_mohm",
+            Self::Slew => "slew_s_per_60deg",
+            Self::Idle => "idle_ma",
+            Self::Centring => "centring_deg",
+            Self::DeadBand => "dead_band_us",
+            Self::Jitter => "jitter_deg",
         }
     }
 
@@ -58,6 +74,11 @@ impl Measure {
             Self::HoldNeutral => "hold current",
             Self::ShareOfStall => "share of stall",
             Self::Lead => "lead",
+            Self::Slew => "servo's speed",
+            Self::Idle => "idle current",
+            Self::Centring => "servo's centring",
+            Self::DeadBand => "dead band",
+            Self::Jitter => "trembling",
         }
     }
 
@@ -65,8 +86,10 @@ impl Measure {
         match self {
             Self::Stiffness => Unit::Stiffness(torque),
             Self::Friction => Unit::Torque(torque),
-            Self::Slop | Self::Rest => Unit::Degree,
-            Self::HoldNeutral => Unit::Milliampere,
+            Self::Slop | Self::Rest | Self::Centring | Self::Jitter => Unit::Degree,
+            Self::HoldNeutral | Self::Idle => Unit::Milliampere,
+            Self::Slew => Unit::SecondPer60,
+            Self::DeadBand => Unit::Microsecond,
             Self::ShareOfStall => Unit::Share,
             Self::Lead => Unit::Milliohm,
         }
@@ -75,7 +98,7 @@ impl Measure {
     /// A stiffness that falls is as wrong as one that rises: something has come loose.
     pub fn worse(self) -> Worse {
         match self {
-            Self::Stiffness | Self::Rest => Worse::Either,
+            Self::Stiffness | Self::Rest | Self::Centring => Worse::Either,
             _ => Worse::Higher,
         }
     }
@@ -87,14 +110,27 @@ impl Measure {
             Self::Friction => 0.02,
             Self::Slop => 0.02,
             Self::Rest => 0.05,
-            Self::HoldNeutral | Self::Lead => 1.0,
+            Self::HoldNeutral | Self::Lead | Self::Idle => 1.0,
+            Self::Slew => 0.001,
+            Self::Centring => 0.03,
+            Self::DeadBand => 0.2,
+            Self::Jitter => 0.01,
             Self::ShareOfStall => 0.002,
         }
     }
 
     /// Goes with the servo from surface to surface.
     pub fn is_the_servos_own(self) -> bool {
-        matches!(self, Self::HoldNeutral | Self::Lead)
+        matches!(
+            self,
+            Self::HoldNeutral
+                | Self::Lead
+                | Self::Slew
+                | Self::Idle
+                | Self::Centring
+                | Self::DeadBand
+                | Self::Jitter
+        )
     }
 
     pub fn needs_torque(self) -> bool {
@@ -114,7 +150,13 @@ impl Measure {
         };
         match self {
             Self::Slop => upper(limits.slop_deg),
-            Self::HoldNeutral => upper(limits.hold_current_ma),
+            Self::HoldNeutral | Self::Idle => upper(limits.hold_current_ma),
+            Self::Centring => Bounds {
+                lower: Some(-servo::CENTRING_DEG),
+                upper: Some(servo::CENTRING_DEG),
+            },
+            Self::DeadBand => upper(servo::DEAD_BAND_US),
+            Self::Jitter => upper(servo::JITTER_DEG),
             Self::ShareOfStall => upper(limits.share_of_stall),
             Self::Friction => {
                 let ratios: Vec<f64> = readings
@@ -140,7 +182,8 @@ impl Measure {
                     upper: own.map(|own| own * (1.0 + limits.pair_difference)),
                 }
             }
-            Self::Rest | Self::Lead => Bounds::default(),
+            // The data sheet's speed holds at another voltage than the season's tests: their own baseline is the measure.
+            Self::Rest | Self::Lead | Self::Slew => Bounds::default(),
         }
     }
 }

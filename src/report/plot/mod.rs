@@ -7,12 +7,16 @@ mod canvas;
 mod compact;
 mod curve;
 mod dates;
+mod flight;
+mod heat;
 mod legend;
+mod lifts;
 mod linkage;
 mod marks;
 mod notes;
 mod pair;
 mod said;
+mod servo;
 mod throws;
 mod traces;
 mod trend;
@@ -29,9 +33,13 @@ pub use self::axes::Axes;
 use self::canvas::{Canvas, Outcome, register_font};
 use super::Checked;
 use super::book::WorkedIn;
+use super::calibrate::Calibrated;
+use super::flight::SurfaceFlown;
 use super::linkage::Looked;
+use super::servo::ServoTest;
 use crate::history::season::Record;
 use crate::problem::Problem;
+use crate::servo::heat::Heat;
 use crate::units::TorqueUnit;
 
 /// Torque against deflection, as an SVG that fills the width it is given.
@@ -78,6 +86,47 @@ pub fn pair_png(
     })
 }
 
+/// Torque at the servo's arm in flight against deflection at some speeds, with what the servo has, as an SVG that fills the
+/// width it is given. `None` where there is nothing to draw: no linkage, or no reach.
+pub fn flight_svg(one: &SurfaceFlown<'_>, factor: f64, unit: TorqueUnit) -> Option<String> {
+    let sheet = flight::Sheet::of(one, factor, unit)?;
+    Some(svg(flight::SIZE, &sheet.said(), |canvas| {
+        sheet.draw(canvas)
+    }))
+}
+
+/// [`flight_svg`] as a PNG file; whether there was anything to draw.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn flight_png(
+    path: &Path,
+    one: &SurfaceFlown<'_>,
+    factor: f64,
+    unit: TorqueUnit,
+) -> Result<bool, Problem> {
+    let Some(sheet) = flight::Sheet::of(one, factor, unit) else {
+        return Ok(false);
+    };
+    png_file(path, flight::SIZE, |canvas| sheet.draw(canvas))?;
+    Ok(true)
+}
+
+/// A servo's steps and staircases, as an SVG that fills the width it is given.
+pub fn servo_svg(test: &ServoTest<'_>) -> String {
+    svg(servo::SIZE, &servo::said(test), |canvas| {
+        servo::draw(canvas, test)
+    })
+}
+
+/// [`servo_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn servo_png(path: &Path, test: &ServoTest<'_>) -> Result<(), Problem> {
+    png_file(path, servo::SIZE, |canvas| servo::draw(canvas, test))
+}
+
 /// Angle, effort and pulse over time, as an SVG that fills the width it is given.
 pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
     svg(traces::size(checked), &said::traces(checked), |canvas| {
@@ -92,6 +141,23 @@ pub fn traces_svg(checked: &Checked<'_>, unit: TorqueUnit) -> String {
 pub fn traces_png(path: &Path, checked: &Checked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
     png_file(path, traces::size(checked), |canvas| {
         traces::draw(canvas, checked, unit)
+    })
+}
+
+/// A servo's case over time with its fitted law, as an SVG that fills the width it is given.
+pub fn heat_svg(surface: &str, heat: &Heat, limit_c: f64) -> String {
+    svg(heat::SIZE, &heat::said(surface, heat, limit_c), |canvas| {
+        heat::draw(canvas, surface, heat, limit_c)
+    })
+}
+
+/// [`heat_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn heat_png(path: &Path, surface: &str, heat: &Heat, limit_c: f64) -> Result<(), Problem> {
+    png_file(path, heat::SIZE, |canvas| {
+        heat::draw(canvas, surface, heat, limit_c)
     })
 }
 
@@ -121,6 +187,27 @@ pub fn linkage_svg(looked: &Looked<'_>, unit: TorqueUnit) -> String {
 pub fn linkage_png(path: &Path, looked: &Looked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
     png_file(path, linkage::SIZE, |canvas| {
         linkage::draw(canvas, looked, unit)
+    })
+}
+
+/// Power against torque of a calibration, as an SVG that fills the width it is given.
+pub fn lifts_svg(calibrated: &Calibrated<'_>, unit: TorqueUnit) -> String {
+    svg(lifts::SIZE, &lifts::said(calibrated), |canvas| {
+        lifts::draw(canvas, calibrated, unit)
+    })
+}
+
+/// [`lifts_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn lifts_png(
+    path: &Path,
+    calibrated: &Calibrated<'_>,
+    unit: TorqueUnit,
+) -> Result<(), Problem> {
+    png_file(path, lifts::SIZE, |canvas| {
+        lifts::draw(canvas, calibrated, unit)
     })
 }
 

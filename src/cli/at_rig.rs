@@ -1,0 +1,264 @@
+//! A run of spells at a rig, for the commands that have one: who it is, what will move, the cautions, the recording, how it ended.
+//! And recordings that are there already, read for the same commands. What is measured is theirs.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::complain;
+use super::record::{Record, say};
+use super::rig::{PortArguments, described, greet, open, runtime};
+use super::screen::Screen;
+use super::sweep::{agreed, cautions, how_it_ended, opened};
+use crate::aircraft::{self, Aircraft};
+use crate::assess::surface_named;
+use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS};
+use crate::problem::{Problem, exit};
+use crate::recording::{self, Channel, Recording};
+use crate::rig::{Asked, Rig, Spell, SweepPlan};
+
+/// Where the recording comes from: a rig and a logbook, or files.
+#[derive(Args)]
+pub struct Source {
+    /// The rig's serial port
+    #[arg(
+        long,
+        value_name = "PATH",
+        required_unless_present = "from",
+        requires = "logbook"
+    )]
+    port: Option<String>,
+    /// Bits per second of the line; a rig with USB of its own does not mind
+    #[arg(long, value_name = "N", default_value_t = 115_200)]
+    baud: u32,
+    /// The logbook: a folder with aircraft.toml in it
+    #[arg(long, value_name = "DIR", required_unless_present = "aircraft")]
+    logbook: Option<PathBuf>,
+    /// The aircraft file: begins a new logbook if there is none yet; with --from it is enough by itself
+    #[arg(long, value_name = "FILE")]
+    aircraft: Option<PathBuf>,
+    /// Recordings that are there already, instead of a rig
+    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with = "port")]
+    pub from: Vec<PathBuf>,
+    /// Anything worth remembering, kept with the recording
+    #[arg(long, value_name = "TEXT")]
+    note: Option<String>,
+    /// Take the cautions as read and do not ask
+    #[arg(long)]
+    pub yes: bool,
+}
+
+/// The aircraft, in a logbook or by itself.
+pub enum Home {
+    Logbook(Box<Logbook>),
+    File(Box<Aircraft>),
+}
+
+impl Home {
+    pub fn aircraft(&self) -> &Aircraft {
+        match self {
+            Self::Logbook(logbook) => logbook.aircraft(),
+            Self::File(aircraft) => aircraft,
+        }
+    }
+
+    pub fn surface_index(&self, name: &str) -> Result<usize, Problem> {
+        surface_named(name, self.aircraft())
+    }
+}
+
+impl Source {
+    pub fn home(&self) -> Result<Home, Problem> {
+        match (&self.logbook, &self.aircraft) {
+            (None, Some(file)) => aircraft::read_path(file).map(|a| Home::File(Box::new(a))),
+            (Some(root), file) => {
+                let file = file.as_deref().filter(|_| self.from.is_empty());
+                opened(root, file, None).map(|l| Home::Logbook(Box::new(l)))
+            }
+            (None, None) => Err(Problem::new("no aircraft is named")
+                .hint("add --logbook DIR, or with --from also --aircraft FILE")),
+        }
+    }
+
+    /// The recordings of --from, each with its name. One of another surface is refused.
+    pub fn read(&self, surface: &str) -> Result<Vec<(String, Recording)>, Problem> {
+        let one = |path: &PathBuf| {
+            let recording = recording::read_path(path)?;
+            let own = recording.key("surface").map(str::trim);
+            if let Some(own) = own.filter(|own| !own.eq_ignore_ascii_case(surface)) {
+                return Err(Problem::new(format!(
+                    "{}: this recording is of the {own}, not of the {surface}",
+                    path.display()
+                ))
+                .hint("name recordings of one surface, or the surface that they are of"));
+            }
+            Ok((path.display().to_string(), recording))
+        };
+        self.from.iter().map(one).collect()
+    }
+}
+
+/// What a run is to do.
+pub struct Job<'a> {
+    pub source: &'a Source,
+    pub logbook: &'a Logbook,
+    pub surface_index: usize,
+    pub purpose: &'a str,
+    /// Further `#` keys.
+    pub keys: Vec<(&'a str, String)>,
+    pub plan: SweepPlan,
+    pub spells: Vec<Spell>,
+    /// What will move, in words.
+    pub said: String,
+}
+
+/// How a run ended.
+pub enum Ended {
+    /// Before anything was recorded, with this exit status.
+    Before(u8),
+    /// A recording is there, and it reached its end.
+    Whole(PathBuf),
+    /// A recording is there, and it did not.
+    Short,
+}
+
+/// Goes through it. `ready` is asked before each arming while the rig is disarmed.
+pub fn run(job: &Job<'_>, ready: &mut impl AsyncFnMut(usize) -> bool) -> Result<Ended, Problem> {
+    let port = PortArguments {
+        port: job.source.port.clone().unwrap_or_default(),
+        baud: job.source.baud,
+    };
+    let line = open(&port)?;
+    runtime()?.block_on(async {
+        let rig = greet(line).await?;
+        say(&format!(
+            "port       {}\n{}\n",
+            port.port,
+            described(rig.identity())
+        ));
+        if !rig.is_driven() {
+            return Err(Problem::new(
+                "this rig only measures, and here the servo has to be driven",
+            )
+            .hint("use a rig that gives the servo its pulses, or name recordings with --from"));
+        }
+        say(&job.said);
+        cautions(job.source.yes);
+        if !job.source.yes {
+            if !io::stdin().is_terminal() {
+                complain(
+                    &Problem::new("nobody can be asked here whether the surface may move")
+                        .hint("run it in a terminal, or add --yes once you have read the cautions"),
+                );
+                return Ok(Ended::Before(exit::UNUSABLE));
+            }
+            if !agreed(&rig).await? {
+                say("Nothing was moved.");
+                return Ok(Ended::Before(exit::NO_FAULT));
+            }
+        }
+        recorded(job, rig, ready).await
+    })
+}
+
+async fn recorded(
+    job: &Job<'_>,
+    rig: Rig<Asked>,
+    ready: &mut impl AsyncFnMut(usize) -> bool,
+) -> Result<Ended, Problem> {
+    let mut keys: Vec<(&str, &str)> = vec![("purpose", job.purpose)];
+    keys.extend(job.keys.iter().map(|(key, value)| (*key, value.as_str())));
+    keys.extend(job.source.note.as_deref().map(|note| ("note", note)));
+    let record = match Record::begin(job.logbook, job.surface_index, &keys) {
+        Ok(record) => record,
+        // It is the folder that cannot be used, not the rig.
+        Err(problem) => {
+            complain(&problem);
+            return Ok(Ended::Before(exit::UNUSABLE));
+        }
+    };
+    say(&format!("recording  {}", record.path().display()));
+    let aircraft = job.logbook.aircraft();
+    let trip = aircraft.trip_points(&aircraft.surfaces[job.surface_index]);
+    let mut screen = Screen::new();
+    let way = (job.plan, trip, Channel::AngleDeg);
+    let run = record
+        .spells(rig, way, &job.spells, ready, &mut screen)
+        .await;
+    screen.end();
+    let run = run?;
+    for note in &run.notes {
+        say(&format!("note       {note}"));
+    }
+    let whole = std::path::absolute(&run.written.path).unwrap_or_else(|_| run.written.path.clone());
+    if how_it_ended(
+        &run,
+        "what was recorded is kept; run the same command again when ready",
+    ) {
+        say(&format!("kept       {}", whole.display()));
+        return Ok(Ended::Short);
+    }
+    Ok(Ended::Whole(whole))
+}
+
+/// Measures a recording of the logbook's for its results, and stores them.
+pub fn store(logbook: &Logbook, path: &Path) -> Result<(), Problem> {
+    let assessed = logbook.assess(path)?;
+    let stored = logbook.store(logbook.aircraft(), &assessed)?;
+    say(&format!("result     {}", stored.display()));
+    Ok(())
+}
+
+/// Prints what a command found: as JSON on one line, or as text.
+pub fn print(json: Option<String>, text: impl FnOnce() -> String) -> Result<(), Problem> {
+    let told = match json {
+        Some(line) => {
+            let mut out = io::stdout().lock();
+            writeln!(out, "{line}").and_then(|()| out.flush())
+        }
+        None => {
+            let mut out = anstream::stdout().lock();
+            write!(out, "{}", text()).and_then(|()| out.flush())
+        }
+    };
+    match told {
+        // A reader that has seen enough is no fault of ours.
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Problem::new(format!(
+            "the result could not be written: {error}"
+        ))),
+        _ => Ok(()),
+    }
+}
+
+/// A picture is never written over a recording that is read, nor among a logbook's own files.
+pub fn spare(source: &Source, home: &Home, file: &Path) -> Result<(), Problem> {
+    let clash = || {
+        Problem::new(format!(
+            "{}: the picture would stand over a file that is read here, or among the logbook's own",
+            file.display()
+        ))
+        .hint("give --plot another name, for instance heat.svg")
+    };
+    let real = |path: &Path| path.canonicalize().ok();
+    let inputs = source.from.iter().chain(&source.aircraft);
+    if let Some(target) = real(file)
+        && inputs.filter_map(|i| real(i)).any(|i| i == target)
+    {
+        return Err(clash());
+    }
+    let Home::Logbook(logbook) = home else {
+        return Ok(());
+    };
+    let folder = file.parent().filter(|p| *p != Path::new(""));
+    let (Some(folder), Some(root)) = (real(folder.unwrap_or(Path::new("."))), real(logbook.root()))
+    else {
+        return Ok(());
+    };
+    let over_the_aircraft = folder == root && file.file_name().is_some_and(|n| n == AIRCRAFT_FILE);
+    let inside = [RECORDINGS, RESULTS].map(|f| root.join(f));
+    match over_the_aircraft || inside.iter().any(|f| folder.starts_with(f)) {
+        true => Err(clash()),
+        false => Ok(()),
+    }
+}

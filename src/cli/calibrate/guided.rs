@@ -1,0 +1,304 @@
+//! `calibrate servo` with a rig: cautions, then weight by weight what to hang on, lifted and lowered; kept in the logbook.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::PathBuf;
+
+use super::servo::{Arguments, kind_of};
+use crate::cli::complain;
+use crate::cli::record::{Record, a_line, say};
+use crate::cli::rig::{PortArguments, described, greet, open, runtime};
+use crate::cli::screen::Screen;
+use crate::cli::sweep::{agreed, cautions, how_it_ended};
+use crate::logbook::Logbook;
+use crate::problem::{Problem, exit};
+use crate::recording::{Channel, purpose};
+use crate::rig::{Asked, Move, Rig, Run, Spell, SweepPlan, To};
+use crate::servo::lifts::Known;
+use crate::units::Unit;
+
+/// µs for a degree of the arm where the aircraft file does not say: 0.09°/µs, as servos mostly have it (common practice, no source).
+const USUAL_DEG_PER_US: f64 = 0.09;
+/// Standard acceleration of free fall, m/s² (ISO 80000-3).
+const GRAVITY_M_S2: f64 = 9.806_65;
+/// Held at the top, where a weight warms the copper, and below, s.
+const HOLD_UP_S: f64 = 0.4;
+const HOLD_DOWN_S: f64 = 0.6;
+/// A rest for the idle power, s.
+const REST_S: f64 = 1.0;
+
+/// How the part on the rig ended.
+pub enum Ended {
+    With(u8),
+    Recorded(PathBuf),
+}
+
+/// What is to be lifted.
+struct Job<'a> {
+    arguments: &'a Arguments,
+    logbook: &'a Logbook,
+    surface_index: usize,
+    arm_mm: Known,
+    masses_kg: Vec<Known>,
+    deg_per_us: f64,
+}
+
+/// Lifts and lowers the masses, and records it.
+pub fn lifted(arguments: &Arguments, logbook: &Logbook) -> Result<Ended, Problem> {
+    let job = Job::of(arguments, logbook)?;
+    let Some(port) = &arguments.port else {
+        say(&job.plan_words());
+        say("Nothing was moved (--dry-run).");
+        return Ok(Ended::With(exit::NO_FAULT));
+    };
+    let port = PortArguments {
+        port: port.clone(),
+        baud: arguments.baud,
+    };
+    // From here on it is the rig that fails.
+    on_rig(&job, &port).or_else(|problem| {
+        complain(&problem);
+        Ok(Ended::With(exit::RIG))
+    })
+}
+
+impl<'a> Job<'a> {
+    fn of(arguments: &'a Arguments, logbook: &'a Logbook) -> Result<Self, Problem> {
+        let aircraft = logbook.aircraft();
+        let tag = &arguments.tag;
+        let surface_index = aircraft
+            .surfaces
+            .iter()
+            .position(|s| aircraft.servos[s.servo_index].tag == *tag)
+            .ok_or_else(|| {
+                Problem::new(format!("no surface of {} has servo {tag}", aircraft.name))
+                    .hint("name it as servo of the [[surface]] that it will drive: a recording is kept under its surface")
+            })?;
+        let arm_mm = arguments.arm_mm.ok_or_else(|| {
+            Problem::new("the arm's length is not said")
+                .hint("give --arm-mm 60: from the servo's shaft to where the weight hangs")
+        })?;
+        if arguments.speeds.len() < 2 {
+            return Err(
+                Problem::new("one speed does not tell copper loss from mechanical power")
+                    .hint("give two or more, for instance --speeds 30,90"),
+            );
+        }
+        let kind = kind_of(tag, aircraft);
+        let mut masses_kg = arguments.masses.clone();
+        // The way is felt for with what hangs on first: the lightest.
+        masses_kg.sort_by(|a, b| a.value.total_cmp(&b.value));
+        let job = Self {
+            arguments,
+            logbook,
+            surface_index,
+            arm_mm,
+            masses_kg,
+            deg_per_us: kind
+                .and_then(|k| k.arm_deg_per_us)
+                .unwrap_or(USUAL_DEG_PER_US)
+                .abs(),
+        };
+        job.not_too_heavy(kind.map(|k| k.stall_torque_ncm))?;
+        Ok(job)
+    }
+
+    fn torque_ncm(&self, mass: &Known) -> f64 {
+        0.1 * GRAVITY_M_S2 * mass.value * self.arm_mm.value
+    }
+
+    fn not_too_heavy(&self, stall_ncm: Option<f64>) -> Result<(), Problem> {
+        let Some((stall_ncm, mass)) = stall_ncm.zip(self.masses_kg.last()) else {
+            return Ok(());
+        };
+        let torque = self.torque_ncm(mass);
+        if torque <= 0.5 * stall_ncm {
+            return Ok(());
+        }
+        Err(Problem::new(format!(
+            "{} kg at {} mm is {}, more than half of the stall torque of {}",
+            mass.value,
+            self.arm_mm.value,
+            Unit::Torque(Default::default()).plain(torque),
+            Unit::Torque(Default::default()).plain(stall_ncm),
+        ))
+        .hint("take a lighter weight or a shorter arm: a servo that stalls gets hot, and a weight that it cannot hold falls"))
+    }
+
+    fn plan_words(&self) -> String {
+        let a = self.arguments;
+        let torque = Unit::Torque(Default::default());
+        let masses: Vec<String> = self
+            .masses_kg
+            .iter()
+            .map(|m| format!("{} kg ({})", m.value, torque.plain(self.torque_ncm(m))))
+            .collect();
+        let speeds: Vec<String> = a.speeds.iter().map(|s| format!("{s:.0}")).collect();
+        let trip = self.trip();
+        format!(
+            "WHAT WILL MOVE: servo {}, with a bare arm and weights on it; its rod is off\n\
+             weights    {}, at {} mm\n\
+             moves      {:.0}° to either side of level, {} times up and down at {}°/s each\n\
+             first      with the lightest: a nudge to see which way it goes, then the way is felt for\n\
+             rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms",
+            a.tag,
+            masses.join(", "),
+            self.arm_mm.value,
+            a.swing_deg,
+            a.times,
+            speeds.join(" and "),
+            trip.current_ma,
+            trip.supply_v,
+            trip.case_c,
+            trip.stall_ms,
+        )
+    }
+
+    fn trip(&self) -> crate::aircraft::TripPoints {
+        let aircraft = self.logbook.aircraft();
+        aircraft.trip_points(&aircraft.surfaces[self.surface_index])
+    }
+
+    fn plan(&self) -> SweepPlan {
+        let aircraft = self.logbook.aircraft();
+        let surface = &aircraft.surfaces[self.surface_index];
+        SweepPlan {
+            up_deg: self.arguments.swing_deg + 1.0,
+            down_deg: -self.arguments.swing_deg - 1.0,
+            ..SweepPlan::of(aircraft, surface, 1, 30.0, HOLD_UP_S)
+        }
+    }
+
+    fn spell(&self, mass: &Known) -> Spell {
+        let a = self.arguments;
+        let go = |deg: f64, deg_s: f64, hold_s: f64| Move {
+            to: To::Deg(deg),
+            us_per_s: deg_s / self.deg_per_us,
+            hold_s,
+        };
+        let slow = a.speeds.iter().copied().fold(f64::INFINITY, f64::min);
+        let mut moves = vec![go(0.0, slow, REST_S), go(-a.swing_deg, slow, HOLD_DOWN_S)];
+        for &deg_s in &a.speeds {
+            for _ in 0..a.times {
+                moves.push(go(a.swing_deg, deg_s, HOLD_UP_S));
+                moves.push(go(-a.swing_deg, deg_s, HOLD_DOWN_S));
+            }
+        }
+        moves.push(go(0.0, slow, REST_S));
+        Spell {
+            marks: vec![
+                ("mass_kg", mass.value.to_string()),
+                ("mass_u_kg", mass.u.to_string()),
+                ("arm_mm", self.arm_mm.value.to_string()),
+                ("arm_u_mm", self.arm_mm.u.to_string()),
+            ],
+            moves,
+        }
+    }
+
+    /// What to do at the bench before a weight is lifted.
+    fn bench_words(&self, number: usize) -> String {
+        let mass = &self.masses_kg[number];
+        let of = self.masses_kg.len();
+        let what = if mass.value == 0.0 {
+            "leave the arm empty, level at neutral".to_owned()
+        } else {
+            format!(
+                "hang {} kg on the arm, {} mm from the shaft, so that upwards lifts it and nothing swings; support it until the servo holds",
+                mass.value, self.arm_mm.value
+            )
+        };
+        format!("weight     {} of {of}: {what}", number + 1)
+    }
+}
+
+fn on_rig(job: &Job<'_>, port: &PortArguments) -> Result<Ended, Problem> {
+    let line = open(port)?;
+    runtime()?.block_on(async {
+        let rig = greet(line).await?;
+        say(&format!("port       {}\n{}\n", port.port, described(rig.identity())));
+        say(&job.plan_words());
+        if !rig.is_driven() {
+            return Err(Problem::new("this rig only measures, and a calibration has to drive the servo")
+                .hint("record it with the transmitter moving the arm, one file a weight with `# mass_kg=`, and give the files with --from"));
+        }
+        if job.arguments.dry_run {
+            say("Nothing was moved (--dry-run).");
+            return Ok(Ended::With(exit::NO_FAULT));
+        }
+        cautions(job.arguments.yes);
+        say(
+            "  A weight falls when the servo lets go: at a trip, at the end, when a plug slips. Keep feet, fingers and the model from under it, \
+             hang it low over something soft, and clamp the servo down.",
+        );
+        if !job.arguments.yes {
+            if !io::stdin().is_terminal() {
+                complain(
+                    &Problem::new("nobody can be asked here whether the servo may move")
+                        .hint("run it in a terminal, or add --yes once you have read the cautions"),
+                );
+                return Ok(Ended::With(exit::UNUSABLE));
+            }
+            if !agreed(&rig).await? {
+                say("Nothing was moved.");
+                return Ok(Ended::With(exit::NO_FAULT));
+            }
+        }
+        recorded(job, rig).await
+    })
+}
+
+async fn recorded(job: &Job<'_>, rig: Rig<Asked>) -> Result<Ended, Problem> {
+    let keys = [("purpose", purpose::CALIBRATION)];
+    let record = match Record::begin(job.logbook, job.surface_index, &keys) {
+        Ok(record) => record,
+        // It is the folder that cannot be used, not the rig.
+        Err(problem) => {
+            complain(&problem);
+            return Ok(Ended::With(exit::UNUSABLE));
+        }
+    };
+    let path = record.path().to_owned();
+    say(&format!("recording  {}", path.display()));
+    let angle_from = if rig.has(Channel::ArmDeg) {
+        Channel::ArmDeg
+    } else {
+        Channel::AngleDeg
+    };
+    let spells: Vec<Spell> = job.masses_kg.iter().map(|m| job.spell(m)).collect();
+    let mut screen = Screen::new();
+    let way = (job.plan(), job.trip(), angle_from);
+    let mut ready = async |number: usize| {
+        say(&job.bench_words(number));
+        if job.arguments.yes {
+            return true;
+        }
+        let _ = write!(
+            anstream::stdout(),
+            "The rig is disarmed. Enter when it is done, q to end: "
+        );
+        let _ = anstream::stdout().flush();
+        a_line()
+            .await
+            .is_some_and(|l| !l.trim().eq_ignore_ascii_case("q"))
+    };
+    let run = record
+        .spells(rig, way, &spells, &mut ready, &mut screen)
+        .await;
+    screen.end();
+    Ok(kept(&run?, path))
+}
+
+fn kept(run: &Run, path: PathBuf) -> Ended {
+    for note in &run.notes {
+        say(&format!("note       {note}"));
+    }
+    let whole = std::path::absolute(&path).unwrap_or(path);
+    say(&format!("recording  {}", whole.display()));
+    if how_it_ended(
+        run,
+        "what was recorded is kept; run the same command again when ready",
+    ) {
+        return Ended::With(exit::RIG);
+    }
+    Ended::Recorded(whole)
+}

@@ -1,0 +1,381 @@
+//! `calibrate servo`: from recordings of lifted weights, or from a rig that lifts them, to the servo's calibration file.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::guided;
+use crate::aircraft::{Aircraft, ServoType};
+use crate::cli::files::{Picture, picture, told_aside};
+use crate::cli::record::say;
+use crate::cli::{complain, show};
+use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
+use crate::problem::{Problem, exit};
+use crate::recording::{self, Recording};
+use crate::report::calibrate::{Calibrated, file, json, text};
+use crate::report::plot;
+use crate::servo::balance::{self, Setting};
+use crate::servo::lifts::{self, Known, Said};
+use crate::units::TorqueUnit;
+
+#[derive(Args)]
+#[command(
+    after_help = "Examples:\n  hingewright calibrate servo E1 --port /dev/ttyACM0 --logbook dunlin --masses 0,0.2,0.5,0.8 --arm-mm 60\n  \
+                  hingewright calibrate servo E1 --from lifts.log --logbook dunlin\n\n\
+                  A recording has armed spells, each with `# mass_kg=0.5` and `# arm_mm=60` ahead of it. Within one the arm goes up and down \
+                  around level at two speeds or more, each at least three times.\n\n\
+                  Exit status: 0 calibrated; 1 calibrated, but the fit is poor; 2 no calibration, or a file could not be used; 3 the rig failed."
+)]
+pub struct Arguments {
+    /// The servo's tag, as aircraft.toml has it
+    pub tag: String,
+    /// Calibrate from these recordings or CSV files, all of this servo, instead of with a rig
+    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present_any = ["port", "dry_run"], conflicts_with = "port")]
+    from: Vec<PathBuf>,
+    /// The rig's serial port
+    #[arg(long, value_name = "PATH", requires = "logbook")]
+    pub port: Option<String>,
+    /// Bits per second of the line; a rig with USB of its own does not mind
+    #[arg(long, value_name = "N", default_value_t = 115_200)]
+    pub baud: u32,
+    /// The logbook: the recording is kept there, and the calibration written beside its aircraft.toml
+    #[arg(long, value_name = "DIR")]
+    pub logbook: Option<PathBuf>,
+    /// Where to write the calibration instead; without a logbook TAG.calibration.toml here
+    #[arg(long, value_name = "FILE")]
+    into: Option<PathBuf>,
+    /// Masses to hang on, kg, lightest first, each with its standard uncertainty if known: 0,0.2,0.5±0.002; 0 is the empty arm
+    #[arg(long, value_name = "KG,KG…", value_delimiter = ',', value_parser = mass, default_value = "0,0.2,0.5,0.8")]
+    pub masses: Vec<Known>,
+    /// From the servo's shaft to where the weight hangs, mm, with its standard uncertainty if known: 60±0.3
+    #[arg(long, value_name = "MM", value_parser = length)]
+    pub arm_mm: Option<Known>,
+    /// Torque of the arm by itself when level, N·cm, with its standard uncertainty: 0.4±0.1; else a light arm is allowed for
+    #[arg(long, value_name = "NCM", value_parser = own)]
+    arm_own_ncm: Option<Known>,
+    /// Reading of the angle sensor at which the arm is level, degrees, with its standard uncertainty
+    #[arg(long, value_name = "DEG", value_parser = level, allow_hyphen_values = true)]
+    level_deg: Option<Known>,
+    /// Degrees to either side of level
+    #[arg(long, value_name = "DEG", default_value_t = 20.0, value_parser = crate::cli::number_between::<8, 45>)]
+    pub swing_deg: f64,
+    /// Speeds of the arm, degrees a second, two or more
+    #[arg(long, value_name = "DEG_S,…", value_delimiter = ',', default_values_t = [30.0, 90.0], value_parser = crate::cli::number_between::<10, 300>)]
+    pub speeds: Vec<f64>,
+    /// How often up and down at each speed
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u32).range(3..=50))]
+    pub times: u32,
+    /// Of the data sheet: seconds for 60° at the voltage of its stall torque, for a check against it
+    #[arg(long, value_name = "S")]
+    sixty_deg_s: Option<f64>,
+    /// Draw power against torque into FILE, an SVG or (by its ending) a PNG
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
+    /// One JSON object instead of the text
+    #[arg(long)]
+    json: bool,
+    /// Take the cautions as read, do not wait for Enter, and overwrite an older calibration
+    #[arg(long)]
+    pub yes: bool,
+    /// Say what would be done; move nothing and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+pub fn run(arguments: &Arguments) -> u8 {
+    calibrate(arguments).unwrap_or_else(|problem| {
+        complain(&problem);
+        exit::UNUSABLE
+    })
+}
+
+fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
+    if let Some(file) = &arguments.plot {
+        picture(file, "--plot")?;
+    }
+    let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
+    if let Some(logbook) = &logbook {
+        known_tag(&arguments.tag, logbook.aircraft())?;
+    }
+    if arguments.from.is_empty() {
+        let logbook = logbook.as_ref().ok_or_else(|| {
+            Problem::new("a rig's lifts are kept in a logbook, and none is named")
+                .hint("add --logbook DIR, or give recordings with --from")
+        })?;
+        return match guided::lifted(arguments, logbook)? {
+            guided::Ended::With(status) => Ok(status),
+            guided::Ended::Recorded(path) => concluded(arguments, Some(logbook), &[path]),
+        };
+    }
+    concluded(arguments, logbook.as_ref(), &arguments.from)
+}
+
+fn known_tag(tag: &str, aircraft: &Aircraft) -> Result<(), Problem> {
+    if aircraft.servos.iter().any(|s| s.tag == tag) {
+        return Ok(());
+    }
+    let tags: Vec<&str> = aircraft.servos.iter().map(|s| s.tag.as_str()).collect();
+    Err(
+        Problem::new(format!("{} has no servo \"{tag}\"", aircraft.name))
+            .hint(format!("its servos are {}", tags.join(", "))),
+    )
+}
+
+/// Fits, shows, draws and writes.
+fn concluded(
+    arguments: &Arguments,
+    logbook: Option<&Logbook>,
+    paths: &[PathBuf],
+) -> Result<u8, Problem> {
+    let mut read: Vec<(String, Recording)> = Vec::new();
+    for path in paths {
+        let recording = recording::read_path(path)?;
+        of_this_servo(&arguments.tag, path, &recording)?;
+        read.push((path.display().to_string(), recording));
+    }
+    let found = lifts::lifts(
+        &read,
+        Said {
+            arm_mm: arguments.arm_mm,
+        },
+    )?;
+    let aircraft = logbook.map(Logbook::aircraft);
+    let kind = aircraft.and_then(|a| kind_of(&arguments.tag, a));
+    let most_nm = kind
+        .zip(aircraft)
+        .map(|(k, a)| 0.01 * a.limits.share_of_stall * k.stall_torque_ncm);
+    let mut setting = Setting {
+        own_nm: arguments.arm_own_ncm.map(|k| Known {
+            value: 0.01 * k.value,
+            u: 0.01 * k.u,
+        }),
+        most_nm,
+        ..Setting::default()
+    };
+    setting.level_deg = arguments.level_deg.unwrap_or(setting.level_deg);
+    let balance = balance::fit(&found, setting)?;
+    let files: Vec<String> = paths
+        .iter()
+        .map(|p| {
+            p.file_name()
+                .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
+        })
+        .collect();
+    let calibrated = Calibrated {
+        tag: &arguments.tag,
+        lifts: &found,
+        balance: &balance,
+        kind,
+        sixty_deg_s: arguments.sixty_deg_s.filter(|s| *s > 0.0),
+        files: &files,
+    };
+    if !arguments.json {
+        let mut out = anstream::stdout().lock();
+        // A reader that has seen enough is no fault of ours.
+        let _ = write!(
+            out,
+            "{}",
+            text::calibration(&calibrated, show::terminal_width())
+        );
+    }
+    if let Some(picture) = &arguments.plot {
+        draw(picture, &calibrated)?;
+    }
+    let written = write(arguments, logbook, &calibrated)?;
+    if arguments.json {
+        let shown = written.as_ref().map(|p| p.display().to_string());
+        let _ = writeln!(
+            io::stdout(),
+            "{}",
+            json::line(&calibrated, shown.as_deref())
+        );
+    }
+    Ok(if balance.poor() {
+        exit::FOUND
+    } else {
+        exit::NO_FAULT
+    })
+}
+
+fn of_this_servo(tag: &str, path: &Path, recording: &Recording) -> Result<(), Problem> {
+    match recording.key("servo") {
+        Some(other) if other != tag => Err(Problem::new(format!(
+            "{}: this recording is of servo {other}, not of {tag}",
+            path.display()
+        ))
+        .hint("a calibration holds for one servo only: name that one, or other recordings")),
+        _ => Ok(()),
+    }
+}
+
+pub fn kind_of<'a>(tag: &str, aircraft: &'a Aircraft) -> Option<&'a ServoType> {
+    let servo = aircraft.servos.iter().find(|s| s.tag == tag)?;
+    aircraft.servo_types.get(servo.type_index)
+}
+
+fn draw(path: &Path, calibrated: &Calibrated<'_>) -> Result<(), Problem> {
+    let unit = TorqueUnit::default();
+    if picture(path, "--plot")? == Picture::Png {
+        plot::lifts_png(path, calibrated, unit)?;
+    } else {
+        write_whole(path, plot::lifts_svg(calibrated, unit).as_bytes())?;
+    }
+    told_aside(path);
+    Ok(())
+}
+
+/// The calibration's file, unless there is an older one that is to stay.
+fn write(
+    arguments: &Arguments,
+    logbook: Option<&Logbook>,
+    calibrated: &Calibrated<'_>,
+) -> Result<Option<PathBuf>, Problem> {
+    let name = format!("{}.calibration.toml", plain(&arguments.tag));
+    let into = match (&arguments.into, logbook) {
+        (Some(file), _) => file.clone(),
+        (None, Some(logbook)) => logbook.root().join(&name),
+        (None, None) => PathBuf::from(&name),
+    };
+    if arguments.dry_run {
+        say(&format!(
+            "Nothing was written (--dry-run); it would be {}.",
+            into.display()
+        ));
+        return Ok(None);
+    }
+    if into.exists() && !arguments.yes && !overwrite(&into)? {
+        say("The older calibration stays.");
+        return Ok(None);
+    }
+    let made = day(calibrated
+        .lifts
+        .started
+        .unwrap_or_else(jiff::Timestamp::now));
+    write_whole(&into, file::toml(calibrated, made).as_bytes())?;
+    told_aside(&into);
+    if let Some(logbook) = logbook {
+        line_to_add(logbook, &arguments.tag, &into);
+    }
+    Ok(Some(into))
+}
+
+/// The day of a time, in UTC: a timestamp's text begins with it.
+fn day(time: jiff::Timestamp) -> jiff::civil::Date {
+    time.to_string()[..10].parse().unwrap_or_default()
+}
+
+/// Letters and figures of a tag: a file's name.
+fn plain(tag: &str) -> String {
+    let safe = |c: char| {
+        if c.is_alphanumeric() || "-_".contains(c) {
+            c
+        } else {
+            '-'
+        }
+    };
+    tag.chars().map(safe).collect()
+}
+
+fn overwrite(into: &Path) -> Result<bool, Problem> {
+    if !io::stdin().is_terminal() {
+        return Err(Problem::new(format!(
+            "{}: there is a calibration already, and nobody can be asked here whether to overwrite it",
+            into.display()
+        ))
+        .hint("add --yes to overwrite it, or --into FILE to write beside it"));
+    }
+    let _ = write!(io::stderr(), "Overwrite {}? [y/N] ", into.display());
+    let mut answer = String::new();
+    let _ = io::stdin().read_line(&mut answer);
+    Ok(matches!(answer.trim(), "y" | "Y" | "yes"))
+}
+
+/// Which line makes the aircraft file use it, if it does not yet.
+fn line_to_add(logbook: &Logbook, tag: &str, into: &Path) {
+    let file = logbook.root().join(AIRCRAFT_FILE);
+    let name = into
+        .strip_prefix(logbook.root())
+        .unwrap_or(into)
+        .display()
+        .to_string();
+    let named = std::fs::read_to_string(&file)
+        .ok()
+        .and_then(|text| calibration_named(&text, tag));
+    if named.as_deref() == Some(name.as_str()) {
+        let _ = writeln!(
+            io::stderr(),
+            "{} names it already; judge older recordings anew with: hingewright recheck --logbook {}",
+            file.display(),
+            logbook.root().display()
+        );
+        return;
+    }
+    let instead = named.map_or(String::new(), |old| format!(" instead of \"{old}\""));
+    let _ = writeln!(
+        io::stderr(),
+        "to use it, put this line under the [[servo]] with tag = \"{tag}\" in {}{instead}:\n  calibration = \"{name}\"",
+        file.display()
+    );
+}
+
+fn calibration_named(text: &str, tag: &str) -> Option<String> {
+    let table: toml::Table = text.parse().ok()?;
+    let servos = table.get("servo")?.as_array()?;
+    let servo = servos
+        .iter()
+        .find(|s| s.get("tag").and_then(toml::Value::as_str) == Some(tag))?;
+    Some(servo.get("calibration")?.as_str()?.to_owned())
+}
+
+/// `60`, `60±0.3` or `60+-0.3`.
+fn with_u(text: &str) -> Result<(f64, Option<f64>), String> {
+    let (value, u) = match text.split_once('±').or(text.split_once("+-")) {
+        Some((value, u)) => (value, Some(u)),
+        None => (text, None),
+    };
+    let number = |t: &str| t.trim().parse::<f64>().ok().filter(|v| v.is_finite());
+    let wrong =
+        || "a number is wanted here, or one with its standard uncertainty: 60 or 60±0.3".to_owned();
+    let u = match u {
+        Some(u) => Some(number(u).filter(|u| *u >= 0.0).ok_or_else(wrong)?),
+        None => None,
+    };
+    Ok((number(value).ok_or_else(wrong)?, u))
+}
+
+fn mass(text: &str) -> Result<Known, String> {
+    let (value, u) = with_u(text)?;
+    if !(0.0..=20.0).contains(&value) {
+        return Err(
+            "a mass in kg from 0 to 20 is wanted here, for instance 0.5 or 0.5±0.002".into(),
+        );
+    }
+    Ok(Known::mass_kg(value, u))
+}
+
+fn length(text: &str) -> Result<Known, String> {
+    let (value, u) = with_u(text)?;
+    if !(5.0..=500.0).contains(&value) {
+        return Err(
+            "a length in mm from 5 to 500 is wanted here, for instance 60 or 60±0.3".into(),
+        );
+    }
+    Ok(Known::length_mm(value, u))
+}
+
+fn own(text: &str) -> Result<Known, String> {
+    let (value, u) = with_u(text)?;
+    Ok(Known {
+        value,
+        u: u.unwrap_or(0.1 * value.abs()),
+    })
+}
+
+fn level(text: &str) -> Result<Known, String> {
+    let (value, u) = with_u(text)?;
+    Ok(Known {
+        value,
+        u: u.unwrap_or(balance::LEVEL_U_DEG),
+    })
+}

@@ -1,0 +1,312 @@
+//! `held`: weights hung on a surface that the servo holds at neutral, guided step by step.
+
+use clap::Args;
+
+use super::at_rig::{self, Ended, Home, Job, Source};
+use super::record::{a_line, say};
+use super::{complain, show};
+use crate::aircraft::Surface;
+use crate::logbook::Logbook;
+use crate::problem::{Problem, exit};
+use crate::recording::{Recording, purpose};
+use crate::report::held::{Shown, json, text};
+use crate::rig::{Move, Spell, SweepPlan, To};
+use crate::servo::held::{HUNG, HUNG_U, measure_all};
+use crate::units::{TorqueUnit, Unit};
+
+/// Standard acceleration of free fall, m/s² (ISO 80000-3).
+const GRAVITY_M_S2: f64 = 9.806_65;
+/// Neutral is held for so long, s.
+const HOLD_S: f64 = 4.0;
+/// The way is felt for this far, degrees: neutral is all that is wanted.
+const FELT_DEG: f64 = 4.0;
+
+#[derive(Args)]
+#[command(
+    after_help = "A weight pulls down. For the other side lead its thread over a pulley, so that it pulls the trailing edge up.\n\n\
+                  Exit status: 0 stiffness and free play were told; 1 they could not be; 2 an argument or a file could not be used; 3 the rig \
+                  failed, tripped, or the run was stopped.\n\n\
+                  Example:\n  hingewright held \"left elevator\" --port /dev/ttyACM0 --logbook dunlin --weights-g 100,300"
+)]
+pub struct Arguments {
+    /// The surface, as aircraft.toml calls it
+    surface: String,
+    #[command(flatten)]
+    source: Source,
+    /// Two weights or more, grams, each hung at the trailing edge on either side; the chord in aircraft.toml is their lever
+    #[arg(long, value_name = "G,G…", value_delimiter = ',', value_parser = super::number_between::<1, 50_000>, required_unless_present_any = ["ncm", "from"], conflicts_with = "ncm")]
+    weights_g: Vec<f64>,
+    /// How far the neutral chord line stands from level, degrees: the lever is the chord times its cosine
+    #[arg(long, value_name = "DEG", default_value_t = 0.0, value_parser = super::number_between::<0, 60>)]
+    attitude: f64,
+    /// Torques about the hinge line instead of weights, N·cm
+    #[arg(long, value_name = "NCM,NCM…", value_delimiter = ',', value_parser = super::number_between::<0, 10_000>)]
+    ncm: Vec<f64>,
+    /// Standard uncertainty of all weights and their lever together, per cent
+    #[arg(long, value_name = "PERCENT", default_value_t = 1.0, value_parser = super::number_between::<0, 50>)]
+    weights_u_percent: f64,
+    /// How often all of them are hung
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(2..=20))]
+    repeats: u32,
+    /// With --from: one JSON object over all recordings, in N·cm whatever --units says
+    #[arg(long, requires = "from")]
+    json: bool,
+    /// Unit of torque in what is shown: ncm, kgcm, ozin or nm
+    #[arg(long, value_name = "UNIT", default_value = "ncm")]
+    units: TorqueUnit,
+}
+
+pub fn run(arguments: &Arguments) -> u8 {
+    prepared(arguments).unwrap_or_else(|problem| {
+        complain(&problem);
+        exit::UNUSABLE
+    })
+}
+
+fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
+    let home = arguments.source.home()?;
+    let surface_index = home.surface_index(&arguments.surface)?;
+    let surface = &home.aircraft().surfaces[surface_index];
+    if !arguments.source.from.is_empty() {
+        let (files, recordings): (Vec<_>, Vec<_>) =
+            arguments.source.read(&surface.name)?.into_iter().unzip();
+        return told(arguments, surface, &files, &recordings);
+    }
+    match &home {
+        Home::Logbook(logbook) => at_the_rig(arguments, logbook, surface_index),
+        Home::File(_) => Err(
+            Problem::new("a rig's recording needs a logbook to be kept in")
+                .hint("add --logbook DIR"),
+        ),
+    }
+}
+
+/// What is hung in one arming.
+#[derive(Debug, Clone, PartialEq)]
+struct Load {
+    ncm: f64,
+    /// What the builder hangs: `100 g`, or the torque.
+    what: String,
+}
+
+/// From the lightest to the heaviest.
+fn loads(arguments: &Arguments, surface: &Surface) -> Result<Vec<Load>, Problem> {
+    let mut loads: Vec<Load> = if arguments.ncm.is_empty() {
+        let lever_cm = 0.1 * surface.chord_mm * arguments.attitude.to_radians().cos();
+        let of = |g: &f64| Load {
+            ncm: 1e-3 * g * GRAVITY_M_S2 * lever_cm,
+            what: format!("{g} g"),
+        };
+        arguments.weights_g.iter().map(of).collect()
+    } else {
+        let of = |ncm: &f64| Load {
+            ncm: *ncm,
+            what: format!("the weight that makes {ncm} N·cm"),
+        };
+        arguments.ncm.iter().map(of).collect()
+    };
+    loads.sort_by(|a, b| a.ncm.total_cmp(&b.ncm));
+    loads.dedup_by(|a, b| a.ncm == b.ncm);
+    if loads.len() < 2 || loads[0].ncm <= 0.0 {
+        return Err(
+            Problem::new("give and free play cannot be told apart with one weight")
+                .hint("name two that differ, the lighter heavy enough to take up the play: --weights-g 100,300"),
+        );
+    }
+    Ok(loads)
+}
+
+/// 0, +a, +b, 0, −a, −b, as often as asked, and 0 at the end. Up positive.
+fn order(loads: &[Load], repeats: u32) -> Vec<(f64, Option<&Load>)> {
+    let side = |sign: f64| loads.iter().map(move |l| (sign, Some(l)));
+    let nothing = || std::iter::once((0.0, None));
+    let once: Vec<_> = nothing()
+        .chain(side(1.0))
+        .chain(nothing())
+        .chain(side(-1.0))
+        .collect();
+    let mut all = once.repeat(repeats as usize);
+    all.extend(nothing());
+    all
+}
+
+fn at_the_rig(
+    arguments: &Arguments,
+    logbook: &Logbook,
+    surface_index: usize,
+) -> Result<u8, Problem> {
+    let aircraft = logbook.aircraft();
+    let surface = &aircraft.surfaces[surface_index];
+    let loads = loads(arguments, surface)?;
+    let order = order(&loads, arguments.repeats);
+    let mut plan = SweepPlan::of(aircraft, surface, 1, 20.0, 0.0);
+    plan.up_deg = plan.up_deg.min(FELT_DEG);
+    plan.down_deg = plan.down_deg.max(-FELT_DEG);
+    let hold = Move {
+        to: To::OffsetUs(0.0),
+        us_per_s: 300.0,
+        hold_s: HOLD_S,
+    };
+    let spells = order.iter().map(|(sign, load)| Spell {
+        marks: vec![(HUNG, format!("{:+.3}", sign * load.map_or(0.0, |l| l.ncm)))],
+        moves: vec![hold],
+    });
+    let job = Job {
+        source: &arguments.source,
+        logbook,
+        surface_index,
+        purpose: purpose::HELD,
+        keys: vec![(HUNG_U, arguments.weights_u_percent.to_string())],
+        plan,
+        spells: spells.collect(),
+        said: said(arguments, surface, &loads, &plan, order.len()),
+    };
+    let mut ready = async |number: usize| {
+        say(&step(&order, number));
+        a_line().await.is_some()
+    };
+    // From here on it is the rig that fails.
+    let ended = match at_rig::run(&job, &mut ready) {
+        Ok(ended) => ended,
+        Err(problem) => {
+            complain(&problem);
+            return Ok(exit::RIG);
+        }
+    };
+    let path = match ended {
+        Ended::Before(status) => return Ok(status),
+        Ended::Short => return Ok(exit::RIG),
+        Ended::Whole(path) => path,
+    };
+    let (_, recording) = logbook.read(&path)?;
+    let status = told(
+        arguments,
+        surface,
+        &[path.display().to_string()],
+        std::slice::from_ref(&recording),
+    )?;
+    at_rig::store(logbook, &path)?;
+    Ok(status)
+}
+
+fn said(
+    arguments: &Arguments,
+    surface: &Surface,
+    loads: &[Load],
+    plan: &SweepPlan,
+    armings: usize,
+) -> String {
+    let each: Vec<String> = loads
+        .iter()
+        .map(|l| {
+            let torque = Unit::Torque(arguments.units).plain(l.ncm);
+            match arguments.ncm.is_empty() {
+                true => format!("{} ({torque})", l.what),
+                false => torque,
+            }
+        })
+        .collect();
+    let lever = match arguments.ncm.is_empty() {
+        true => format!(
+            "lever      the chord, {:.1} mm, times the cosine of {}°: {:.1} mm. Hang them at the trailing edge.\n",
+            surface.chord_mm,
+            arguments.attitude,
+            surface.chord_mm * arguments.attitude.to_radians().cos()
+        ),
+        false => String::new(),
+    };
+    format!(
+        "WHAT WILL MOVE: {}\n\
+         first      with nothing hung, by {:+.1}° and {:+.1}°, to feel its way; from then on neutral is held for {HOLD_S:.0} s at a time\n\
+         weights    {} on either side, {} times; {armings} armings\n\
+         {lever}\
+         you        hang and take off while it is disarmed, press Enter, and keep hands clear while it is armed",
+        surface.name,
+        plan.up_deg,
+        plan.down_deg,
+        each.join(", "),
+        arguments.repeats,
+    )
+}
+
+/// What to do ahead of an arming.
+fn step(order: &[(f64, Option<&Load>)], number: usize) -> String {
+    let place = format!("Step {:>2} of {}, disarmed.", number + 1, order.len());
+    let what = match order[number] {
+        (_, None) => "Take everything off the surface.".to_owned(),
+        (sign, Some(load)) => {
+            let way = match sign > 0.0 {
+                true => "UP (thread over a pulley)",
+                false => "DOWN",
+            };
+            format!(
+                "Hang {} so that it pulls the trailing edge {way}, and let it come to rest.",
+                load.what
+            )
+        }
+    };
+    format!("{place} {what} Then hands clear, and Enter arms it.")
+}
+
+/// Measures, says what it shows, and gives the exit status.
+fn told(
+    arguments: &Arguments,
+    surface: &Surface,
+    files: &[String],
+    recordings: &[Recording],
+) -> Result<u8, Problem> {
+    let shown = Shown {
+        files,
+        surface,
+        held: measure_all(recordings),
+        unfinished: recordings.iter().find_map(Recording::unfinished),
+    };
+    let line = arguments.json.then(|| json::line(&shown));
+    at_rig::print(line, || {
+        text::held(&shown, arguments.units, show::terminal_width())
+    })?;
+    let whole = shown.held.play_deg.is_some()
+        && (shown.held.stiffness.is_some() || shown.held.stiffer_than.is_some());
+    Ok(if whole { exit::NO_FAULT } else { exit::FOUND })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_sides_come_in_turn_with_nothing_between_them_and_at_the_end() {
+        let load = |ncm| Load {
+            ncm,
+            what: String::new(),
+        };
+        let loads = [load(5.0), load(12.0)];
+        let hung: Vec<f64> = order(&loads, 2)
+            .iter()
+            .map(|(sign, l)| sign * l.map_or(0.0, |l| l.ncm))
+            .collect();
+        let once = [0.0, 5.0, 12.0, 0.0, -5.0, -12.0];
+        assert_eq!(hung, [&once[..], &once[..], &[0.0]].concat());
+    }
+
+    #[test]
+    fn each_step_says_what_to_hang_and_that_hands_stay_clear() {
+        let load = Load {
+            ncm: 5.0,
+            what: "100 g".into(),
+        };
+        let order = [(0.0, None), (1.0, Some(&load)), (-1.0, Some(&load))];
+        let said: Vec<String> = (0..3).map(|n| step(&order, n)).collect();
+        assert!(said[0].contains("Take everything off"), "{}", said[0]);
+        assert!(
+            said[1].contains("100 g") && said[1].contains("UP"),
+            "{}",
+            said[1]
+        );
+        assert!(said[2].contains("DOWN"), "{}", said[2]);
+        assert!(
+            said.iter()
+                .all(|s| s.contains("disarmed") && s.contains("hands clear"))
+        );
+    }
+}

@@ -1,0 +1,242 @@
+//! What `calibrate servo` says: sentences worded once, then [`text`], [`json`] and the calibration's own [`file`].
+//! No fitting, no deciding.
+
+pub mod file;
+pub mod json;
+pub mod text;
+
+use crate::aircraft::ServoType;
+use crate::servo::balance::Balance;
+use crate::servo::lifts::{Doing, Lifts, Warmth};
+use crate::units::significant;
+
+/// One servo's calibration and what it came from.
+pub struct Calibrated<'a> {
+    pub tag: &'a str,
+    pub lifts: &'a Lifts,
+    pub balance: &'a Balance,
+    /// What the data sheet says, where an aircraft file was there.
+    pub kind: Option<&'a ServoType>,
+    /// Of the data sheet: 60° of the arm in so many seconds, at the voltage of the stall torque.
+    pub sixty_deg_s: Option<f64>,
+    /// Names of the recordings.
+    pub files: &'a [String],
+}
+
+/// The four numbers as one names them, with their units.
+pub const NAMES: [(&str, &str); 4] = [
+    ("idle power", "W"),
+    ("winding loss", "W/(N·m)²"),
+    ("friction", "N·m"),
+    ("gear loss", "of the load"),
+];
+
+pub fn doing_word(doing: Doing) -> &'static str {
+    match doing {
+        Doing::Lifting => "lifting",
+        Doing::Lowering => "lowering",
+        Doing::Resting => "at rest",
+    }
+}
+
+/// Correlations strong enough to be said.
+const STRONG: f64 = 0.8;
+/// Torque known worse than this (95 %) is said to be weak.
+const WEAK_TORQUE: f64 = 0.05;
+
+impl Calibrated<'_> {
+    /// Torques at which the calibration's own uncertainty is told, N·m, with the 95 % half width as a share.
+    pub fn torque_widths(&self) -> [(f64, f64); 3] {
+        let balance = self.balance;
+        [0.25, 0.5, 1.0].map(|share| {
+            let torque = share * balance.torque_nm.1;
+            let half = 1.96 * balance.torque_u(torque, balance.speed_rad_s.0);
+            (torque, half / torque)
+        })
+    }
+
+    /// What a builder should know, most important first.
+    pub fn sentences(&self) -> Vec<String> {
+        let mut said = vec![self.torque_sentence(), self.fit_sentence()];
+        said.extend(self.advice_sentence());
+        said.extend(self.correlation_sentence());
+        said.extend(self.sheet_sentences());
+        said.push(self.copper_sentence());
+        said.push(self.left_out_sentence());
+        said
+    }
+
+    fn torque_sentence(&self) -> String {
+        let widths = self.torque_widths();
+        let each: Vec<String> = widths
+            .iter()
+            .map(|(torque, share)| {
+                format!("±{} % at {} N·cm", two(100.0 * share), two(100.0 * torque))
+            })
+            .collect();
+        let weak = if widths[1].1 > WEAK_TORQUE {
+            " That is weak: every torque found with it inherits this."
+        } else {
+            ""
+        };
+        format!(
+            "Torque from supply power by this calibration (95 %): {}; lifted were up to {} N·cm at {:.0} to {:.0}°/s of the arm, and beyond that it is drawn on.{weak}",
+            each.join(", "),
+            two(100.0 * self.balance.torque_nm.1),
+            self.balance.speed_rad_s.0.to_degrees(),
+            self.balance.speed_rad_s.1.to_degrees(),
+        )
+    }
+
+    fn fit_sentence(&self) -> String {
+        let balance = self.balance;
+        let chi = two(balance.chi2_per_df);
+        if balance.poor() {
+            let worst = balance
+                .rows
+                .iter()
+                .max_by(|a, b| a.off().abs().total_cmp(&b.off().abs()));
+            let where_to = worst.map_or(String::new(), |r| {
+                format!(
+                    " Furthest off: {} {} kg at {:.0}°/s.",
+                    doing_word(r.doing),
+                    r.mass_kg,
+                    r.speed_rad_s.to_degrees()
+                )
+            });
+            return format!(
+                "The fit is poor: chi-square per degree of freedom {chi} ({:.0} degrees of freedom). The levels differ by more than their strokes \
+                 scatter, so all uncertainties were enlarged {} times. Look for a mass said wrongly, something that rubs, an arm not level.{where_to}",
+                balance.df,
+                two(balance.chi2_per_df.sqrt())
+            );
+        }
+        let enlarged = if balance.chi2_per_df > 1.0 {
+            format!(
+                ", uncertainties enlarged {} times",
+                two(balance.chi2_per_df.sqrt())
+            )
+        } else {
+            String::new()
+        };
+        format!(
+            "The fit is good: chi-square per degree of freedom {chi} ({:.0} degrees of freedom){enlarged}.",
+            balance.df
+        )
+    }
+
+    fn advice_sentence(&self) -> Option<String> {
+        let advice = self.balance.advice?;
+        let names = ["winding loss", "friction", "gear loss"];
+        let changes: Vec<String> = (0..3)
+            .map(|k| {
+                format!(
+                    "{} from ±{} % to ±{} %",
+                    names[k],
+                    two(100.0 * advice.now[k]),
+                    two(100.0 * advice.then[k])
+                )
+            })
+            .collect();
+        Some(format!(
+            "These loads separate the terms badly. What would help most: {}. It would bring {} (95 %, of the number itself).",
+            advice.words(),
+            changes.join(", ")
+        ))
+    }
+
+    fn correlation_sentence(&self) -> Option<String> {
+        let mut strong = Vec::new();
+        for (i, one) in NAMES.iter().enumerate() {
+            for (j, other) in NAMES.iter().enumerate().skip(i + 1) {
+                let r = self.balance.correlation(i, j);
+                if r.abs() >= STRONG {
+                    let way = if r < 0.0 {
+                        "more of one with less of the other"
+                    } else {
+                        "both larger or both smaller"
+                    };
+                    strong.push(format!(
+                        "{} and {} ({way}, correlation {})",
+                        one.0,
+                        other.0,
+                        crate::units::fixed(r, 2)
+                    ));
+                }
+            }
+        }
+        (!strong.is_empty()).then(|| {
+            format!(
+                "Fit almost as well: {}. The covariance in the file carries that, so a torque is known better than its parts.",
+                strong.join("; ")
+            )
+        })
+    }
+
+    /// By the balance at stall, V·I = a·x²; running free, V = k·ω with k = V/(a·x_stall).
+    fn sheet_sentences(&self) -> Option<String> {
+        let kind = self.kind?;
+        let [_, winding, friction, gear] = self.balance.values;
+        let stall_nm = 0.01 * kind.stall_torque_ncm;
+        let x = (1.0 + gear) * stall_nm + friction;
+        let volts = kind.stall_voltage_v;
+        if let Some(seconds) = self.sixty_deg_s {
+            let free_rad_s = 60_f64.to_radians() / seconds;
+            let implied_ncm = 100.0 * free_rad_s / (winding * (1.0 + gear));
+            return Some(format!(
+                "Against the data sheet: with 60° in {seconds} s at {volts} V this winding loss implies a stall torque of {} N·cm; the sheet says {} N·cm.",
+                two(implied_ncm),
+                two(kind.stall_torque_ncm)
+            ));
+        }
+        let amps = winding * x * x / volts;
+        let seconds = 60_f64.to_radians() / (winding * (x - friction));
+        Some(format!(
+            "Against the data sheet: if the servo stalls at its {} N·cm at {volts} V, this calibration has it draw {} A then and turn 60° in {} s \
+             unloaded (copper at 20 °C). Numbers far from the sheet's mean another servo, a mass said wrongly, or a sheet that flatters.",
+            two(kind.stall_torque_ncm),
+            two(amps),
+            two(seconds)
+        ))
+    }
+
+    fn copper_sentence(&self) -> String {
+        let from = match self.lifts.warmth {
+            Warmth::Case => "the case's temperature was measured",
+            Warmth::Air => "only the room's temperature was measured",
+            Warmth::Nothing => {
+                "no temperature was measured, and the copper was taken as at 20 ± 12 °C"
+            }
+        };
+        format!(
+            "Winding loss is given for copper at 20 °C. {}{}; the strokes show the copper up to {:.0} °C.",
+            from[..1].to_uppercase(),
+            &from[1..],
+            self.balance.copper_c
+        )
+    }
+
+    fn left_out_sentence(&self) -> String {
+        let (seen, unseen) = self.balance.lowering;
+        let mut said = format!(
+            "Of the lowering strokes {seen} served; in {unseen} the load drove the servo, and supply power says nothing of torque then. \
+             Holding a weight tells nothing either: friction holds a part that nobody knows."
+        );
+        if self.lifts.unsteady > 0 {
+            said += &format!(" {} strokes were not steady.", self.lifts.unsteady);
+        }
+        if self.balance.out_of_line > 0 {
+            said += &format!(
+                " {} levels were out of line with all others and left out.",
+                self.balance.out_of_line
+            );
+        }
+        said
+    }
+}
+
+/// Three digits at most: what a sentence can carry.
+fn two(value: f64) -> String {
+    significant(value, if value.abs() >= 100.0 { 3 } else { 2 })
+        .unwrap_or_else(|| crate::units::NOT_A_NUMBER.into())
+}

@@ -1,0 +1,80 @@
+//! The levels of one load, one way and one speed together, beside what the fit makes of them.
+
+use super::model::{Design, Numbers};
+use crate::servo::lifts::Doing;
+
+/// Speeds within this share of each other are one.
+const ONE_SPEED: f64 = 0.15;
+
+/// Strokes alike, taken together.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Row {
+    pub mass_kg: f64,
+    pub arm_mm: f64,
+    pub doing: Doing,
+    pub speed_rad_s: f64,
+    pub strokes: usize,
+    pub power_w: f64,
+    pub fitted_w: f64,
+    /// Standard uncertainty of the measured power, W.
+    pub u_w: f64,
+    /// Mean torque of the load, N·m.
+    pub torque_nm: f64,
+    mass: usize,
+    arm: usize,
+}
+
+impl Row {
+    /// How far the measured power stands off the fit, in its own standard uncertainties.
+    pub fn off(&self) -> f64 {
+        (self.power_w - self.fitted_w) / self.u_w
+    }
+}
+
+pub(super) fn of(design: &Design<'_>, numbers: &Numbers, factors: &[f64]) -> Vec<Row> {
+    let mut rows: Vec<Row> = Vec::new();
+    for ((level, sigma), factor) in design.used.iter().zip(&design.sigma_w).zip(factors) {
+        let fitted_w = numbers.power_w(level, *factor);
+        let known = rows.iter_mut().find(|r| {
+            (r.mass, r.arm, r.doing) == (level.mass, level.arm, level.doing)
+                && (r.speed_rad_s - level.speed_rad_s).abs() <= ONE_SPEED * r.speed_rad_s
+        });
+        match known {
+            Some(row) => {
+                let n = row.strokes as f64;
+                let on = |mean: &mut f64, value: f64| *mean += (value - *mean) / (n + 1.0);
+                on(&mut row.speed_rad_s, level.speed_rad_s);
+                on(&mut row.power_w, level.power_w);
+                on(&mut row.fitted_w, fitted_w);
+                on(&mut row.torque_nm, numbers.torque_nm(level));
+                row.u_w = ((row.u_w * n).powi(2) + sigma * sigma).sqrt() / (n + 1.0);
+                row.strokes += 1;
+            }
+            None => rows.push(Row {
+                mass_kg: design.lifts.masses_kg[level.mass].value,
+                arm_mm: design.lifts.arms_mm[level.arm].value,
+                doing: level.doing,
+                speed_rad_s: level.speed_rad_s,
+                strokes: 1,
+                power_w: level.power_w,
+                fitted_w,
+                u_w: *sigma,
+                torque_nm: numbers.torque_nm(level),
+                mass: level.mass,
+                arm: level.arm,
+            }),
+        }
+    }
+    let order = |r: &Row| match r.doing {
+        Doing::Resting => 0,
+        Doing::Lifting => 1,
+        Doing::Lowering => 2,
+    };
+    rows.sort_by(|a, b| {
+        (a.mass_kg * a.arm_mm)
+            .total_cmp(&(b.mass_kg * b.arm_mm))
+            .then(order(a).cmp(&order(b)))
+            .then(a.speed_rad_s.total_cmp(&b.speed_rad_s))
+    });
+    rows
+}

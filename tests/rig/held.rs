@@ -1,0 +1,224 @@
+//! `held` and `heat` on a simulated rig: guided, recorded, told and stored.
+
+use std::io::Write;
+use std::process::{Command, Stdio};
+
+use serde_json::Value;
+
+use super::host::Rig as Simulated;
+
+/// The program with this on its standard input: exit status, standard output, standard error.
+fn run(arguments: &[&str], input: &str) -> (i32, String, String) {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_hingewright"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all(input.as_bytes())
+        .unwrap();
+    let ended = child.wait_with_output().unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (
+        ended.status.code().unwrap(),
+        text(ended.stdout),
+        text(ended.stderr),
+    )
+}
+
+fn the_recording(logbook: &std::path::Path) -> std::path::PathBuf {
+    let all = std::fs::read_dir(logbook.join("recordings")).unwrap();
+    let all: Vec<_> = all.map(|e| e.unwrap().path()).collect();
+    assert_eq!(all.len(), 1, "{all:?}");
+    all[0].clone()
+}
+
+#[test]
+fn weights_are_hung_step_by_step_and_what_is_stored_can_be_read_again() {
+    // 100 and 300 g at 58 mm, as the program reckons them.
+    let hung = "0,5.688,17.064,0,-5.688,-17.064";
+    let hung = format!("{hung},{hung},0");
+    let rig = Simulated::start(&[
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--hung",
+        &hung,
+        "--slop",
+        "0.3",
+        "--fast",
+        "10",
+    ]);
+    let logbook = rig.folder.path().join("dunlin");
+    let (link, book) = (rig.link(), logbook.display().to_string());
+    let arguments = [
+        "held",
+        "left elevator",
+        "--port",
+        link.to_str().unwrap(),
+        "--logbook",
+        &book,
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--weights-g",
+        "100,300",
+        "--yes",
+    ];
+    let (status, out, err) = run(&arguments, &"\n".repeat(13));
+    assert_eq!(status, 0, "{out}\n{err}");
+    assert!(
+        out.contains("Step 13 of 13, disarmed. Take everything off"),
+        "{out}"
+    );
+    assert!(
+        out.contains("free play") && out.contains("from memory"),
+        "{out}"
+    );
+    assert!(
+        out.lines().all(|l| l.starts_with("result")
+            || l.starts_with("recording")
+            || l.contains('/')
+            || l.chars().count() <= 80),
+        "{out}"
+    );
+    let recording = the_recording(&logbook);
+    let text = String::from_utf8_lossy(&std::fs::read(&recording).unwrap()).into_owned();
+    let marks: Vec<&str> = text
+        .lines()
+        .filter_map(|l| l.strip_prefix("# hung_ncm="))
+        .collect();
+    assert_eq!(marks.len(), 13);
+    assert_eq!(marks[1], "+5.688");
+    let again = [
+        "held",
+        "left elevator",
+        "--from",
+        recording.to_str().unwrap(),
+        "--logbook",
+        &book,
+        "--json",
+    ];
+    let (status, out, err) = run(&again, "");
+    assert_eq!(status, 0, "{err}");
+    let value: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(value["schema"], "hingewright.held/1");
+    assert_eq!(value["readings"].as_array().unwrap().len(), 13);
+    // The plant's play is 0.3°; light weights against its friction and dead band show it badly, and the interval says how badly.
+    let play = |end: &str| value["play_deg"][end].as_f64().unwrap();
+    assert!(play("lo95") < 0.3 && 0.3 < play("hi95"), "{value}");
+    assert!(
+        value["memory_deg"]["lo95"].as_f64().unwrap() > 0.1,
+        "{value}"
+    );
+}
+
+#[test]
+fn who_stops_answering_ends_the_steps_with_the_rig_disarmed() {
+    let rig = Simulated::start(&["--aircraft", "samples/aircraft.toml", "--fast", "10"]);
+    let logbook = rig.folder.path().join("dunlin");
+    let (link, book) = (rig.link(), logbook.display().to_string());
+    let arguments = [
+        "held",
+        "left elevator",
+        "--port",
+        link.to_str().unwrap(),
+        "--logbook",
+        &book,
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--ncm",
+        "5,15",
+        "--yes",
+    ];
+    // Two steps, then nobody is there.
+    let (status, out, err) = run(&arguments, "\n\n");
+    assert_eq!(status, 1, "{out}\n{err}");
+    assert!(out.contains("on one side alone"), "{out}");
+    let armed = rig
+        .events()
+        .iter()
+        .filter(|e| e["event"] == "armed")
+        .count();
+    let disarmed = rig
+        .events()
+        .iter()
+        .filter(|e| e["event"] == "disarmed")
+        .count();
+    assert!(armed == disarmed, "{:?}", rig.events());
+}
+
+#[test]
+fn heat_is_told_after_a_while_of_work_and_drawn() {
+    let rig = Simulated::start(&[
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--fast",
+        "20",
+        "--rate",
+        "50",
+        "--channels",
+        "pulse_us,angle_deg,current_ma,supply_v,case_c,air_c",
+    ]);
+    let logbook = rig.folder.path().join("dunlin");
+    let (link, book) = (rig.link(), logbook.display().to_string());
+    let picture = rig.folder.path().join("heat.svg");
+    let arguments = [
+        "heat",
+        "left elevator",
+        "--port",
+        link.to_str().unwrap(),
+        "--logbook",
+        &book,
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--minutes",
+        "4",
+        "--hold",
+        "20",
+        "--yes",
+    ];
+    let (status, out, err) = run(&arguments, "");
+    assert!(status <= 1, "{out}\n{err}");
+    assert!(
+        out.contains("copper loss") && out.contains("its calibration"),
+        "{out}"
+    );
+    let recording = the_recording(&logbook);
+    let again = [
+        "heat",
+        "left elevator",
+        "--from",
+        recording.to_str().unwrap(),
+        "--logbook",
+        &book,
+        "--json",
+    ];
+    let (_, out, err) = run(&again, "");
+    let value: Value = serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e} {err}"));
+    assert_eq!(value["schema"], "hingewright.heat/1");
+    assert!(
+        value["copper_w"]["value"].as_f64().unwrap() > 0.0,
+        "{value}"
+    );
+    assert_eq!(value["idle_from"], "calibration");
+    if value["case"]["first_c"].is_number() {
+        let drawn = [
+            "heat",
+            "left elevator",
+            "--from",
+            recording.to_str().unwrap(),
+            "--logbook",
+            &book,
+            "--plot",
+            picture.to_str().unwrap(),
+        ];
+        let (_, _, err) = run(&drawn, "");
+        assert!(err.contains("written: "), "{err}");
+        assert!(std::fs::read_to_string(&picture).unwrap().contains("<svg"));
+    }
+}

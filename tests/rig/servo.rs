@@ -1,0 +1,62 @@
+//! A servo tested on a simulated rig by the real program, its recording kept, its result made again.
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+use super::host::Rig;
+
+#[test]
+fn a_servo_alone_is_tested_recorded_and_found_again_by_recheck() {
+    let rig = Rig::start(&["--rods-off", "--fast", "10"]);
+    let folder = tempfile::tempdir().unwrap();
+    let logbook = folder.path().join("book");
+    std::fs::create_dir(&logbook).unwrap();
+    for file in [
+        "aircraft.toml",
+        "E1.calibration.toml",
+        "E2.calibration.toml",
+    ] {
+        std::fs::copy(format!("samples/{file}"), logbook.join(file)).unwrap();
+    }
+    let picture = folder.path().join("servo.svg");
+    let ran = Command::new(env!("CARGO_BIN_EXE_hingewright"))
+        .args(["servo", "e1", "--alone", "--yes", "--json"])
+        .arg("--port")
+        .arg(rig.link())
+        .arg("--logbook")
+        .arg(&logbook)
+        .arg("--plot")
+        .arg(&picture)
+        .output()
+        .unwrap();
+    let told = String::from_utf8_lossy(&ran.stderr);
+    let object: Value = serde_json::from_slice(&ran.stdout)
+        .unwrap_or_else(|e| panic!("{e}: {} {told}", String::from_utf8_lossy(&ran.stdout)));
+    assert_eq!(object["schema"], "hingewright.servo/1");
+    assert_eq!(object["servo"], "E1");
+    assert_eq!(object["verdict"], "no-fault-found", "{object}");
+    assert_eq!(object["arm_from"], "arm");
+    let found = &object["found"];
+    assert!(
+        found["slew_s_per_60deg"]["value"].as_f64().unwrap() < 0.08,
+        "{found}"
+    );
+    let dead_band = found["dead_band_us"]["value"].as_f64().unwrap();
+    assert!((2.0..3.6).contains(&dead_band), "{found}");
+    assert!(std::fs::read_to_string(&picture).unwrap().contains("<svg"));
+
+    let logbook_of = |name: &str| {
+        Command::new(env!("CARGO_BIN_EXE_hingewright"))
+            .args([name, "--logbook"])
+            .arg(&logbook)
+            .assert()
+    };
+    logbook_of("recheck");
+    let book = hingewright::logbook::Logbook::open(&logbook).unwrap();
+    let rows = book.rows().unwrap();
+    assert_eq!(rows.len(), 1);
+    assert_eq!(rows[0].text("purpose"), Some("servo-test"));
+    let kept = rows[0].quantity("slew_s_per_60deg").unwrap().value;
+    assert_eq!(Some(kept), found["slew_s_per_60deg"]["value"].as_f64());
+    assert!(rows[0].quantity("stiffness_ncm_per_deg").is_none());
+}
