@@ -11,6 +11,7 @@
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
 //! - [`servo`]: pure; what a servo and its control circuit are like: steps, held weights, heat.
 //! - [`flight`]: pure; what the air asks of a servo at speed, estimated, against what it has.
+//! - [`supply`]: pure; all servos together on one supply: loads, leads against copper, ratings, flights per charge.
 //! - [`verdict`]: pure; rules, findings, the sentences.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
@@ -37,5 +38,6 @@ pub mod report;
 pub mod rig;
 pub mod servo;
 pub mod simulated;
+pub mod supply;
 pub mod units;
 pub mod verdict;

@@ -38,6 +38,8 @@ mod sensors;
 mod shape;
 #[path = "contract/sources.rs"]
 mod sources;
+#[path = "contract/supply.rs"]
+mod supply;
 #[path = "contract/truncated.rs"]
 mod truncated;
 #[path = "contract/wire.rs"]

@@ -197,6 +197,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
                 gear_loss: drawn.numbers.gear_loss,
                 covariance: drawn.covariance,
             }),
+            lead: Vec::new(),
         }],
         surfaces: vec![Surface {
             name: "left elevator".into(),
@@ -213,6 +214,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
         }],
         limits: Limits::default(),
         trip: hingewright::aircraft::Trip::default(),
+        supply: None,
     }
 }
 

@@ -9,12 +9,14 @@ mod keys;
 pub mod linkage;
 mod read;
 mod section;
+mod supply;
 mod surface;
 mod trip;
 
 pub use file::{NamedText, read_text};
 pub use linkage::{LinkageSolver, Pose};
 pub use read::{parse, read_path};
+pub use supply::{Gauge, Piece, Supply};
 pub use trip::{SUPPLY_SHARE, Trip, TripPoints};
 
 /// An aircraft file, read and checked: every name it refers to exists.
@@ -29,6 +31,8 @@ pub struct Aircraft {
     pub surfaces: Vec<Surface>,
     pub limits: Limits,
     pub trip: Trip,
+    /// `None` where the file does not say what feeds the servos.
+    pub supply: Option<Supply>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -59,6 +63,8 @@ pub struct Servo {
     pub fitted: Option<jiff::civil::Date>,
     /// Read already, from the path given beside aircraft.toml.
     pub calibration: Option<Calibration>,
+    /// The pieces of its lead, one after another; none where the file does not say.
+    pub lead: Vec<Piece>,
 }
 
 /// Supply power of a servo as a power balance, with the covariance of its four numbers.

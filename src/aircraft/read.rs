@@ -12,7 +12,8 @@ use super::keys;
 use super::section::{Section, shortened};
 use super::surface::{self, look_up};
 use super::{
-    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration, trip,
+    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration,
+    supply, trip,
 };
 
 /// Reads an aircraft file and the calibration files named in it, which lie relative to its folder.
@@ -90,6 +91,9 @@ fn read(
     let trip = top
         .table("trip", &keys::TRIP, "[trip]".to_owned())
         .map_or_else(Trip::default, |s| trip::read(&s));
+    let supply = top
+        .table("supply", &keys::SUPPLY, "[supply]".to_owned())
+        .map(|s| supply::read(&s, &surface_names));
     let (name, note, was) = {
         let head = head?;
         let name = head.need_text("name");
@@ -106,6 +110,7 @@ fn read(
         surfaces: surfaces.into_iter().collect::<Option<_>>()?,
         limits,
         trip,
+        supply,
     })
 }
 
@@ -216,6 +221,7 @@ fn read_servo(
         type_index: type_index?,
         fitted,
         calibration,
+        lead: supply::read_lead(section),
     })
 }
 

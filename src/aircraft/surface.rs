@@ -39,7 +39,7 @@ pub(super) fn look_up(
 }
 
 /// The place of a name that is written under a key.
-fn look_up_text(
+pub(super) fn look_up_text(
     section: &Section,
     key: &'static str,
     written: &str,

@@ -22,6 +22,7 @@ mod season;
 mod servo;
 mod show;
 mod simulate;
+mod supply;
 mod sweep;
 
 use clap::{Parser, Subcommand};
@@ -75,6 +76,8 @@ enum Command {
     Season(season::Arguments),
     /// Test a servo: dead time, speed, dead band, centring, current, on a rig or from recordings.
     Servo(servo::Arguments),
+    /// All servos on one supply: what they draw together, their leads against copper, ratings, flights on a charge.
+    Supply(supply::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
@@ -111,6 +114,7 @@ pub fn run() -> u8 {
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Season(arguments) => season::run(&arguments),
         Command::Servo(arguments) => servo::run(&arguments),
+        Command::Supply(arguments) => supply::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
     }

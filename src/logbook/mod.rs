@@ -32,6 +32,7 @@ mod schema;
 mod season;
 mod shelf;
 mod sorting;
+mod supply;
 #[cfg(test)]
 mod tests;
 mod whole;

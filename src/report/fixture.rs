@@ -92,6 +92,7 @@ pub fn aircraft() -> Aircraft {
         type_index: 0,
         fitted: None,
         calibration,
+        lead: Vec::new(),
     };
     Aircraft {
         name: "Dunlin".into(),
@@ -126,6 +127,7 @@ pub fn aircraft() -> Aircraft {
             ..Limits::default()
         },
         trip: Trip::default(),
+        supply: None,
     }
 }
 

@@ -28,6 +28,7 @@ pub mod season_text;
 pub mod servo;
 mod servos;
 mod small_print;
+pub mod supply;
 pub mod text;
 mod view;
 pub mod worked_in;
