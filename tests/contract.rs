@@ -16,6 +16,8 @@ mod flight;
 mod json;
 #[path = "contract/large.rs"]
 mod large;
+#[path = "contract/linkage.rs"]
+mod linkage;
 #[path = "contract/logbook.rs"]
 mod logbook;
 #[path = "contract/prove.rs"]

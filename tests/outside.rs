@@ -10,6 +10,7 @@ mod outside {
     mod emps;
     mod fatigue_loops;
     mod gum;
+    mod linkage;
     mod pneumatic_friction;
     mod reference;
     mod savitzky_golay_table;

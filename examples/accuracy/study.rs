@@ -209,6 +209,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
             measure: ThrowMeasure::Straight,
             throws: vec![throw("up", Side::Up, 24.0), throw("down", Side::Down, 24.0)],
             linkage: None,
+            linkage_notes: Default::default(),
             air: None,
         }],
         limits: Limits::default(),

@@ -269,6 +269,21 @@ pub(super) static LINKAGE: Kind = Kind {
             "0",
             "arm at neutral pulse, away from square to the shaft-to-hinge line, degrees",
         ),
+        key(
+            "tolerance_mm",
+            "0.5",
+            "how far off the lengths of arm and horn may be, mm",
+        ),
+        key(
+            "arm_holes_mm",
+            "[12, 14, 16]",
+            "all holes of the arm: output shaft to hole, mm",
+        ),
+        key(
+            "horn_holes_mm",
+            "[20, 23, 26]",
+            "all holes of the horn: hinge line to hole, mm",
+        ),
     ],
 };
 

@@ -146,6 +146,7 @@ pub struct Surface {
     pub measure: ThrowMeasure,
     pub throws: Vec<Throw>,
     pub linkage: Option<Linkage>,
+    pub linkage_notes: LinkageNotes,
     pub air: Option<Air>,
 }
 
@@ -157,6 +158,16 @@ pub struct Linkage {
     pub base_mm: f64,
     /// Angle of the arm away from square to the shaft-to-hinge line at neutral pulse, positive the way that drives the surface up.
     pub arm_zero_deg: f64,
+}
+
+/// What the file says about a linkage beyond its lengths.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LinkageNotes {
+    /// How far off the lengths of arm and horn may be.
+    pub tolerance_mm: Option<f64>,
+    /// All holes of arm and horn, the one in use among them or not; empty where the file lists none.
+    pub arm_holes_mm: Vec<f64>,
+    pub horn_holes_mm: Vec<f64>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

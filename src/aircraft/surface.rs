@@ -7,8 +7,8 @@ use super::bound::Bound;
 use super::document::{Document, nearest};
 use super::keys;
 use super::linkage::closing_rod_mm;
-use super::section::{Section, shortened, type_words};
-use super::{Air, Linkage, LinkageSolver, Side, Surface, Throw, ThrowMeasure};
+use super::section::{Section, as_number, shortened, type_words};
+use super::{Air, Linkage, LinkageNotes, LinkageSolver, Side, Surface, Throw, ThrowMeasure};
 
 /// Where the manual gives no tolerance: common practice, no source.
 pub(super) const DEFAULT_TOLERANCE_MM: f64 = 1.0;
@@ -89,7 +89,7 @@ pub(super) fn read(
         .require("throws")
         .then(|| read_throws(doc, section, chord_mm, measure))
         .flatten();
-    let linkage = read_linkage(doc, section);
+    let (linkage, linkage_notes) = read_linkage(doc, section).unzip();
     let air = read_air(section, chord_mm);
     Some(Surface {
         name: name?.to_owned(),
@@ -100,7 +100,8 @@ pub(super) fn read(
         chord_mm: chord_mm?,
         measure: measure?,
         throws: throws?,
-        linkage,
+        linkage: linkage.flatten(),
+        linkage_notes: linkage_notes.unwrap_or_default(),
         air,
     })
 }
@@ -330,12 +331,38 @@ fn read_travel(
     Some((side, mm, deg, false))
 }
 
-fn read_linkage(doc: &Document, surface: &Section) -> Option<Linkage> {
+/// The lengths, where all are usable, and what stands beside them.
+fn read_linkage(doc: &Document, surface: &Section) -> Option<(Option<Linkage>, LinkageNotes)> {
     let section = surface.table(
         "linkage",
         &keys::LINKAGE,
         format!("[surface.linkage] of {}", surface.label),
     )?;
+    let notes = LinkageNotes {
+        tolerance_mm: section.number("tolerance_mm", Bound::Positive),
+        arm_holes_mm: read_holes(&section, "arm_holes_mm"),
+        horn_holes_mm: read_holes(&section, "horn_holes_mm"),
+    };
+    Some((read_lengths(doc, &section), notes))
+}
+
+fn read_holes(section: &Section, key: &'static str) -> Vec<f64> {
+    let holes = section.array(key).unwrap_or_default();
+    let known = holes
+        .iter()
+        .map(|hole| as_number(hole.get_ref()).filter(|mm| Bound::Positive.holds(*mm)));
+    let known: Option<Vec<f64>> = known.collect();
+    known.unwrap_or_else(|| {
+        section.fault(
+            key,
+            &format!("{key} has something other than a number above 0 in its list"),
+            &format!("write the distances in mm: {key} = [12, 14, 16]"),
+        );
+        Vec::new()
+    })
+}
+
+fn read_lengths(doc: &Document, section: &Section) -> Option<Linkage> {
     let [arm_mm, horn_mm, rod_mm, base_mm] = ["arm_mm", "horn_mm", "rod_mm", "base_mm"]
         .map(|key| section.need_number(key, Bound::Positive));
     let arm_zero_deg = if section.has("arm_zero_deg") {

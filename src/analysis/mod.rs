@@ -3,7 +3,7 @@
 
 mod arm;
 mod budget;
-mod cells;
+pub(crate) mod cells;
 mod conditions;
 mod curve;
 mod data;
@@ -16,10 +16,10 @@ mod law;
 mod lead;
 mod load;
 mod measure;
-mod motion;
+pub(crate) mod motion;
 mod normal;
 mod search;
-mod series;
+pub(crate) mod series;
 pub mod stats;
 mod study;
 mod throws;

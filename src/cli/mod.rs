@@ -9,6 +9,7 @@ mod files;
 mod flight;
 mod heat;
 mod held;
+mod linkage;
 mod note;
 mod prove;
 mod recheck;
@@ -53,6 +54,8 @@ enum Command {
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// A push rod's advantage along the throw, its dead points, and which holes to change.
+    Linkage(linkage::Arguments),
     /// Estimate what the air asks of each servo at speed, on top of the hinge as measured, against what it has.
     Flight(flight::Arguments),
     /// How warm a servo gets: what it draws under a load, where its case would end, and when it comes to its limit.
@@ -100,6 +103,7 @@ pub fn run() -> u8 {
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Linkage(arguments) => linkage::run(&arguments),
         Command::Flight(arguments) => flight::run(&arguments),
         Command::Heat(arguments) => heat::run(&arguments),
         Command::Held(arguments) => held::run(&arguments),

@@ -43,6 +43,7 @@ fn surface(
         measure: ThrowMeasure::Straight,
         throws,
         linkage: None,
+        linkage_notes: Default::default(),
         air: None,
     }
 }

@@ -20,6 +20,7 @@ pub mod heat;
 pub mod held;
 pub mod html;
 pub mod json;
+pub mod linkage;
 pub mod plot;
 pub mod prove;
 pub mod season_json;
