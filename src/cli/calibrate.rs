@@ -1,6 +1,7 @@
 //! `calibrate`: what a rig or a servo reads turned into what is there.
 
 mod guided;
+mod kept;
 mod servo;
 
 use clap::{Args, Subcommand};

@@ -123,7 +123,7 @@ fn at_the_rig(
     };
     let trip = aircraft.trip_points(surface);
     let job = Job {
-        source: &arguments.source,
+        bench: arguments.source.bench(),
         logbook,
         surface_index,
         purpose: purpose::HEAT,
@@ -155,7 +155,7 @@ fn at_the_rig(
     };
     let path = match ended {
         Ended::Before(status) => return Ok(status),
-        Ended::Short => return Ok(exit::RIG),
+        Ended::Short(_) => return Ok(exit::RIG),
         Ended::Whole(path) => path,
     };
     let (_, recording) = logbook.read(&path)?;

@@ -152,7 +152,7 @@ fn at_the_rig(
         moves: vec![hold],
     });
     let job = Job {
-        source: &arguments.source,
+        bench: arguments.source.bench(),
         logbook,
         surface_index,
         purpose: purpose::HELD,
@@ -175,7 +175,7 @@ fn at_the_rig(
     };
     let path = match ended {
         Ended::Before(status) => return Ok(status),
-        Ended::Short => return Ok(exit::RIG),
+        Ended::Short(_) => return Ok(exit::RIG),
         Ended::Whole(path) => path,
     };
     let (_, recording) = logbook.read(&path)?;

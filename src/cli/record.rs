@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use super::screen::Screen;
@@ -184,10 +185,26 @@ pub async fn a_line() -> Option<String> {
     told.await.ok().flatten()
 }
 
-/// Says something on standard output. A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
+/// From here on words go to standard error: standard output is for one JSON object alone.
+pub fn words_to_stderr() {
+    TO_STDERR.store(true, Ordering::Relaxed);
+}
+
+static TO_STDERR: AtomicBool = AtomicBool::new(false);
+
+/// Where words for the one at the bench go.
+pub fn words() -> Box<dyn Write> {
+    if TO_STDERR.load(Ordering::Relaxed) {
+        Box::new(anstream::stderr())
+    } else {
+        Box::new(anstream::stdout())
+    }
+}
+
+/// Says something on standard output (or see [`words_to_stderr`]). A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
 /// Wrapped, with what follows a first word in a column of its own.
 pub fn say(text: &str) {
-    let mut out = anstream::stdout();
+    let mut out = words();
     for line in text.lines() {
         let in_column =
             line.len() > COLUMN && line.as_bytes()[COLUMN - 1] == b' ' && !line.starts_with("  ");

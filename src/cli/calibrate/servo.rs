@@ -1,13 +1,14 @@
 //! `calibrate servo`: from recordings of lifted weights, or from a rig that lifts them, to the servo's calibration file.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::guided;
+use super::{guided, kept};
 use crate::aircraft::{Aircraft, ServoType};
-use crate::cli::record::say;
+use crate::cli::at_rig::{self, Ended};
+use crate::cli::record::{say, words_to_stderr};
 use crate::cli::{complain, show};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
 use crate::problem::{Problem, exit};
@@ -73,8 +74,11 @@ pub struct Arguments {
     plot: Option<PathBuf>,
     /// One JSON object instead of the text
     #[arg(long)]
-    json: bool,
-    /// Take the cautions as read, do not wait for Enter, and overwrite an older calibration
+    pub json: bool,
+    /// Anything worth remembering, kept with the recording
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Take the cautions as read and do not wait for Enter
     #[arg(long)]
     pub yes: bool,
     /// Say what would be done; move nothing and write nothing
@@ -91,6 +95,9 @@ pub fn run(arguments: &Arguments) -> u8 {
 
 fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
     let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
+    if arguments.json {
+        words_to_stderr();
+    }
     if let Some(logbook) = &logbook {
         known_tag(&arguments.tag, logbook.aircraft())?;
     }
@@ -99,10 +106,16 @@ fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
             Problem::new("a rig's lifts are kept in a logbook, and none is named")
                 .hint("add --logbook DIR, or give recordings with --from")
         })?;
-        return match guided::lifted(arguments, logbook)? {
-            guided::Ended::With(status) => Ok(status),
-            guided::Ended::Recorded(path) => concluded(arguments, Some(logbook), &[path]),
+        let path = match guided::lifted(arguments, logbook)? {
+            Ended::Before(status) => return Ok(status),
+            Ended::Short(_) => {
+                say("No calibration was made of it; nothing that was there has changed.");
+                return Ok(exit::RIG);
+            }
+            Ended::Whole(path) => path,
         };
+        at_rig::store(logbook, &path)?;
+        return concluded(arguments, Some(logbook), &[path]);
     }
     concluded(arguments, logbook.as_ref(), &arguments.from)
 }
@@ -130,6 +143,10 @@ fn concluded(
         of_this_servo(&arguments.tag, path, &recording)?;
         read.push((path.display().to_string(), recording));
     }
+    let unfinished: Vec<String> = read
+        .iter()
+        .filter_map(|(name, r)| Some(format!("{name}: {}", r.unfinished()?)))
+        .collect();
     let found = lifts::lifts(
         &read,
         Said {
@@ -165,6 +182,7 @@ fn concluded(
         kind,
         sixty_deg_s: arguments.sixty_deg_s.filter(|s| *s > 0.0),
         files: &files,
+        unfinished: &unfinished,
     };
     if !arguments.json {
         let mut out = anstream::stdout().lock();
@@ -187,7 +205,7 @@ fn concluded(
             json::line(&calibrated, shown.as_deref())
         );
     }
-    Ok(if balance.poor() {
+    Ok(if calibrated.poor() {
         exit::FOUND
     } else {
         exit::NO_FAULT
@@ -220,17 +238,11 @@ fn draw(path: &Path, calibrated: &Calibrated<'_>) -> Result<(), Problem> {
     } else {
         write_whole(path, plot::lifts_svg(calibrated, unit).as_bytes())?;
     }
-    told(path);
+    kept::told(path);
     Ok(())
 }
 
-/// Standard output may be JSON.
-fn told(path: &Path) {
-    let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    let _ = writeln!(io::stderr(), "written: {}", whole.display());
-}
-
-/// The calibration's file, unless there is an older one that is to stay.
+/// The calibration's file; an older one stays beside it.
 fn write(
     arguments: &Arguments,
     logbook: Option<&Logbook>,
@@ -249,16 +261,11 @@ fn write(
         ));
         return Ok(None);
     }
-    if into.exists() && !arguments.yes && !overwrite(&into)? {
-        say("The older calibration stays.");
-        return Ok(None);
-    }
     let made = day(calibrated
         .lifts
         .started
         .unwrap_or_else(jiff::Timestamp::now));
-    write_whole(&into, file::toml(calibrated, made).as_bytes())?;
-    told(&into);
+    kept::replace(&into, &file::toml(calibrated, made))?;
     if let Some(logbook) = logbook {
         line_to_add(logbook, &arguments.tag, &into);
     }
@@ -280,20 +287,6 @@ fn plain(tag: &str) -> String {
         }
     };
     tag.chars().map(safe).collect()
-}
-
-fn overwrite(into: &Path) -> Result<bool, Problem> {
-    if !io::stdin().is_terminal() {
-        return Err(Problem::new(format!(
-            "{}: there is a calibration already, and nobody can be asked here whether to overwrite it",
-            into.display()
-        ))
-        .hint("add --yes to overwrite it, or --into FILE to write beside it"));
-    }
-    let _ = write!(io::stderr(), "Overwrite {}? [y/N] ", into.display());
-    let mut answer = String::new();
-    let _ = io::stdin().read_line(&mut answer);
-    Ok(matches!(answer.trim(), "y" | "Y" | "yes"))
 }
 
 /// Which line makes the aircraft file use it, if it does not yet.

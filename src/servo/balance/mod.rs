@@ -26,6 +26,9 @@ const LOWERING_SHARE: f64 = 0.25;
 /// χ² per degree of freedom from which a fit is poor, beyond what chance does (three standard deviations of χ²), and from
 /// which there is no calibration: levels stand five times further off than they scatter.
 const POOR_DEVIATIONS: f64 = 3.0;
+/// The scatter within strokes is itself known from a few strokes, and a filtered reading hides some of it: below this a fit
+/// is not called poor, though its uncertainties are enlarged.
+const POOR_FROM: f64 = 2.5;
 const REFUSED: f64 = 25.0;
 /// With a torque no better than this (95 %, in the middle of the range) there is no calibration.
 const USELESS: f64 = 0.25;
@@ -100,7 +103,7 @@ impl Balance {
 
     /// The levels stand further off the fit than their scatter explains.
     pub fn poor(&self) -> bool {
-        self.chi2_per_df > 1.0 + POOR_DEVIATIONS * (2.0 / self.df).sqrt()
+        self.chi2_per_df > (1.0 + POOR_DEVIATIONS * (2.0 / self.df).sqrt()).max(POOR_FROM)
     }
 
     /// Torque of a load lifted at a speed, from supply power with copper at the reference, N·m; `None` where the load drives
@@ -278,24 +281,47 @@ fn enough(lifts: &Lifts) -> Result<(), Problem> {
     let mut loads: Vec<(usize, usize)> = lifting().map(|l| (l.mass, l.arm)).collect();
     loads.sort_unstable();
     loads.dedup();
-    let torques = loads
-        .iter()
-        .filter(|l| lifts.masses_kg[l.0].value > 0.0)
-        .count();
-    if torques < 1 || loads.len() < 3 {
-        return Err(too_few(&format!(
-            "{} different loads were lifted, and three are the least that tell friction, gear loss and winding loss apart",
-            loads.len()
+    let mass = |l: &(usize, usize)| lifts.masses_kg[l.0].value;
+    let weights = loads.iter().filter(|l| mass(l) > 0.0).count();
+    if weights < 1 || loads.len() < 3 {
+        let named: Vec<String> = loads.iter().map(|l| words_of(mass(l))).collect();
+        let heaviest = loads.iter().map(mass).fold(0.0, f64::max);
+        let empty = loads.iter().any(|l| mass(l) == 0.0);
+        let add = match (empty, heaviest > 0.0) {
+            (false, _) => "the empty arm (# mass_kg=0)".to_owned(),
+            (true, true) => {
+                format!("a mass about half and one about twice as heavy as {heaviest} kg")
+            }
+            (true, false) => {
+                "two masses, the heavier a fifth to a third of the stall torque".to_owned()
+            }
+        };
+        return Err(Problem::new(format!(
+            "only {} was lifted, and three different loads are the least that tell friction, gear loss and winding loss apart",
+            named.join(" and ")
+        ))
+        .hint(format!(
+            "lift {add} as well, each at two speeds or more (30° and 90° a second) three times up and down"
         )));
     }
     let (slow, fast) = ends(lifting().map(|l| l.speed_rad_s));
     if fast < 1.4 * slow {
-        return Err(too_few(&format!(
-            "all was lifted at one speed ({:.0}°/s): copper loss and mechanical power are not told apart",
-            fast.to_degrees()
-        )));
+        let now = fast.to_degrees();
+        let add = if now > 60.0 { now / 3.0 } else { 3.0 * now };
+        return Err(Problem::new(format!(
+            "all was lifted at one speed ({now:.0}°/s): copper loss and mechanical power are not told apart"
+        ))
+        .hint(format!("lift the same weights at {:.0}° a second as well", (add / 10.0).round() * 10.0)));
     }
     Ok(())
+}
+
+fn words_of(mass_kg: f64) -> String {
+    if mass_kg == 0.0 {
+        "the empty arm".to_owned()
+    } else {
+        format!("{mass_kg} kg")
+    }
 }
 
 fn settle(design: &Design<'_>, start: &[f64]) -> Result<nonlinear::NonlinearFit, Problem> {
