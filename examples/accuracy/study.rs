@@ -207,6 +207,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
             throws: vec![throw("up", Side::Up, 24.0), throw("down", Side::Down, 24.0)],
             linkage: None,
             air: None,
+            angle: None,
         }],
         limits: Limits::default(),
         trip: hingewright::aircraft::Trip::default(),

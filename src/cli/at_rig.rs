@@ -11,7 +11,8 @@ use super::record::{Record, say, words_to_stderr};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::sweep::{agreed, cautions, how_it_ended, opened, surface_named};
-use crate::aircraft::{self, Aircraft};
+use crate::aircraft::{self, Aircraft, Surface};
+use crate::analysis::angle::calibrated;
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS};
 use crate::problem::{Problem, exit};
 use crate::recording::{self, Channel, Recording};
@@ -21,12 +22,7 @@ use crate::rig::{Asked, Rig, Spell, SweepPlan};
 #[derive(Args)]
 pub struct Source {
     /// The rig's serial port
-    #[arg(
-        long,
-        value_name = "PATH",
-        required_unless_present = "from",
-        requires = "logbook"
-    )]
+    #[arg(long, value_name = "PATH", requires = "logbook")]
     port: Option<String>,
     /// Bits per second of the line; a rig with USB of its own does not mind
     #[arg(long, value_name = "N", default_value_t = 115_200)]
@@ -81,18 +77,19 @@ impl Source {
     }
 
     /// The recordings of --from, each with its name. One of another surface is refused.
-    pub fn read(&self, surface: &str) -> Result<Vec<(String, Recording)>, Problem> {
+    pub fn read(&self, surface: &Surface) -> Result<Vec<(String, Recording)>, Problem> {
         let one = |path: &PathBuf| {
             let recording = recording::read_path(path)?;
             let own = recording.key("surface").map(str::trim);
-            if let Some(own) = own.filter(|own| !own.eq_ignore_ascii_case(surface)) {
+            if let Some(own) = own.filter(|own| !own.eq_ignore_ascii_case(&surface.name)) {
                 return Err(Problem::new(format!(
-                    "{}: this recording is of the {own}, not of the {surface}",
-                    path.display()
+                    "{}: this recording is of the {own}, not of the {}",
+                    path.display(),
+                    surface.name
                 ))
                 .hint("name recordings of one surface, or the surface that they are of"));
             }
-            Ok((path.display().to_string(), recording))
+            Ok((path.display().to_string(), calibrated(recording, surface)))
         };
         self.from.iter().map(one).collect()
     }
@@ -168,6 +165,13 @@ pub fn run(job: &Job<'_>, ready: &mut impl AsyncFnMut(usize) -> bool) -> Result<
         words_to_stderr();
     }
     let Some(port) = bench.port else {
+        if !bench.dry_run {
+            complain(
+                &Problem::new("no rig is named, and no recording")
+                    .hint("add --port PATH (`hingewright rig ports` lists them), or --from FILE"),
+            );
+            return Ok(Ended::Before(exit::UNUSABLE));
+        }
         say(&job.said);
         say("Nothing was moved (--dry-run).");
         return Ok(Ended::Before(exit::NO_FAULT));

@@ -90,7 +90,7 @@ fn from_files(
 ) -> Result<u8, Problem> {
     let surface = &aircraft.surfaces[surface_index];
     let mut status = exit::NO_FAULT;
-    for (file, recording) in arguments.source.read(&surface.name)? {
+    for (file, recording) in arguments.source.read(surface)? {
         status = status.max(told(arguments, aircraft, surface, &file, &recording)?);
     }
     Ok(status)

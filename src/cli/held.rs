@@ -69,7 +69,7 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     let surface = &home.aircraft().surfaces[surface_index];
     if !arguments.source.from.is_empty() {
         let (files, recordings): (Vec<_>, Vec<_>) =
-            arguments.source.read(&surface.name)?.into_iter().unzip();
+            arguments.source.read(surface)?.into_iter().unzip();
         return told(arguments, surface, &files, &recordings);
     }
     match &home {

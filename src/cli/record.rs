@@ -10,10 +10,11 @@ use super::show;
 use crate::aircraft::{Surface, TripPoints};
 use crate::logbook::Logbook;
 use crate::problem::Problem;
-use crate::recording::Channel;
+use crate::recording::{Channel, purpose};
 use crate::rig::{
     self as bench, Asked, Guard, Page, Passive, Progress, Rig, Run, Spell, Sweep, SweepPlan, Way,
 };
+use crate::servo::ALONE;
 
 /// Where what is said of a first word begins.
 const COLUMN: usize = 11;
@@ -53,6 +54,18 @@ impl<'a> Record<'a> {
         &self.path
     }
 
+    /// What is driven and shown goes by the surface's own angle, unless the sensor sits on a servo's arm.
+    fn calibrate(&self, rig: &Rig<Asked>) {
+        let on_an_arm = |(key, value): &(&str, &str)| {
+            *key == ALONE || matches!(*value, purpose::CALIBRATION | purpose::RODS_OFF)
+        };
+        if let Some(angle) = &self.surface().angle
+            && !self.keys.iter().any(on_an_arm)
+        {
+            rig.line().calibrate_angle(angle.scale, angle.zero_deg);
+        }
+    }
+
     fn surface(&self) -> &'a Surface {
         &self.logbook.aircraft().surfaces[self.surface_index]
     }
@@ -81,6 +94,7 @@ impl<'a> Record<'a> {
         trip: TripPoints,
         screen: &mut Screen,
     ) -> Result<Run, Problem> {
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,
@@ -102,6 +116,7 @@ impl<'a> Record<'a> {
         known: (Option<Way>, Guard),
         screen: &mut Screen,
     ) -> Result<(Run, Option<Way>, Guard), Problem> {
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,
@@ -123,6 +138,7 @@ impl<'a> Record<'a> {
         ready: &mut impl AsyncFnMut(usize) -> bool,
         screen: &mut Screen,
     ) -> Result<Run, Problem> {
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,
@@ -135,6 +151,22 @@ impl<'a> Record<'a> {
         bench::spells(rig, page, sweep, spells, ready).await
     }
 
+    /// What the sensors read while somebody holds the surface, until `enough`. Angles are the sensor's own.
+    pub async fn held_by_hand(
+        self,
+        rig: Rig<Asked>,
+        enough: impl Future<Output = ()>,
+    ) -> Result<Run, Problem> {
+        let passive = Passive::of(self.surface());
+        let (keys, file) = (self.on_top(), self.file);
+        let page = Page {
+            file,
+            path: &self.path,
+            keys: &keys,
+        };
+        bench::listen(rig, page, passive, enough, &mut |_| {}).await
+    }
+
     /// What a hand or a transmitter does, until the time is up or Enter is pressed.
     pub async fn listen(
         self,
@@ -143,6 +175,7 @@ impl<'a> Record<'a> {
         screen: &mut Screen,
     ) -> Result<Run, Problem> {
         let passive = Passive::of(self.surface());
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,

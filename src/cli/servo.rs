@@ -10,6 +10,7 @@ use clap::Args;
 use super::at_rig::{Home, Source};
 use super::{complain, show};
 use crate::aircraft::Aircraft;
+use crate::analysis::angle::calibrated;
 use crate::assess::{choices, find_surface, servo_of};
 use crate::logbook::write_whole;
 use crate::problem::{Problem, exit};
@@ -72,6 +73,7 @@ fn from_files(arguments: &Arguments, aircraft: &Aircraft) -> Result<u8, Problem>
         if arguments.alone {
             recording.keys.push((servo::ALONE.into(), "yes".into()));
         }
+        let recording = calibrated(recording, &aircraft.surfaces[surface_index]);
         recordings.push((path.display().to_string(), recording));
     }
     shown(arguments, aircraft, surface_index, &recordings)

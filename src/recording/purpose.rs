@@ -15,11 +15,14 @@ pub const HEAT: &str = "heat";
 /// The servo without the surface, or the surface without the servo.
 pub const RODS_OFF: &str = "rods-off";
 
+/// The surface held at known angles, disarmed: what the angle sensor reads there.
+pub const ANGLE: &str = "angle-calibration";
+
 /// Whether a recording with this purpose is a sweep of the surface between its throws, as it will fly.
 pub fn is_sweep(purpose: Option<&str>) -> bool {
     !matches!(
         purpose,
-        Some(WORKED_IN | RECHECK | CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF)
+        Some(WORKED_IN | RECHECK | CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF | ANGLE)
     )
 }
 
@@ -28,6 +31,6 @@ pub fn is_sweep(purpose: Option<&str>) -> bool {
 pub fn shows_the_surface(purpose: Option<&str>) -> bool {
     !matches!(
         purpose,
-        Some(CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF)
+        Some(CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF | ANGLE)
     )
 }

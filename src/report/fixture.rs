@@ -43,6 +43,7 @@ fn surface(
         throws,
         linkage: None,
         air: None,
+        angle: None,
     }
 }
 

@@ -59,6 +59,8 @@ pub(super) struct Follower {
     places: Vec<Option<Channel>>,
     /// A `RIG` line came since the last sample.
     introduced: bool,
+    /// Scale and zero of the angle sensor: what is driven and shown goes by the surface, what is recorded by the sensor.
+    pub angle: Option<(f64, f64)>,
     /// Where the rate is counted from: time, and samples until then.
     since: Option<(f64, u64)>,
 }
@@ -70,6 +72,7 @@ impl Follower {
             timeline: Timeline::new(true, 0.0),
             places: Vec::new(),
             introduced: false,
+            angle: None,
             since: None,
         }
     }
@@ -135,6 +138,10 @@ impl Follower {
             {
                 values[*channel as usize] = *value;
             }
+        }
+        if let Some((scale, zero_deg)) = self.angle {
+            let angle = &mut values[Channel::AngleDeg as usize];
+            *angle = scale * (*angle - zero_deg);
         }
         let sample = Sample { t_s, values };
         self.live.samples += 1;

@@ -43,6 +43,11 @@ pub fn told(path: &Path) {
     say(&format!("written: {}", whole(path).display()));
 }
 
+/// The day of a time, in UTC: a timestamp's text begins with it.
+pub fn day(time: jiff::Timestamp) -> jiff::civil::Date {
+    time.to_string()[..10].parse().unwrap_or_default()
+}
+
 fn say(words: &str) {
     let _ = writeln!(std::io::stderr(), "{words}");
 }
@@ -53,7 +58,16 @@ fn whole(path: &Path) -> PathBuf {
 
 fn is_calibration(text: &str) -> bool {
     text.parse::<toml::Table>()
-        .is_ok_and(|t| t.contains_key("power_balance"))
+        .is_ok_and(|t| t.contains_key("power_balance") || is_angle_table(&t))
+}
+
+/// A file of `calibrate angle --into`: that one table and nothing else.
+fn is_angle_table(table: &toml::Table) -> bool {
+    table.len() == 1
+        && table
+            .get("surface")
+            .and_then(toml::Value::as_table)
+            .is_some_and(|s| s.len() == 1 && s.contains_key("angle"))
 }
 
 /// `E1.calibration.older-1.toml`, or the next number that is free.

@@ -261,20 +261,17 @@ fn write(
         ));
         return Ok(None);
     }
-    let made = day(calibrated
-        .lifts
-        .started
-        .unwrap_or_else(jiff::Timestamp::now));
+    let made = kept::day(
+        calibrated
+            .lifts
+            .started
+            .unwrap_or_else(jiff::Timestamp::now),
+    );
     kept::replace(&into, &file::toml(calibrated, made))?;
     if let Some(logbook) = logbook {
         line_to_add(logbook, &arguments.tag, &into);
     }
     Ok(Some(into))
-}
-
-/// The day of a time, in UTC: a timestamp's text begins with it.
-fn day(time: jiff::Timestamp) -> jiff::civil::Date {
-    time.to_string()[..10].parse().unwrap_or_default()
 }
 
 /// Letters and figures of a tag: a file's name.

@@ -6,7 +6,7 @@ use crate::cli::complain;
 use crate::cli::record::say;
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
-use crate::recording::{self, Channel, purpose};
+use crate::recording::{Channel, purpose};
 use crate::rig::{Spell, SweepPlan, servo_moves, servo_moves_s};
 use crate::servo::ALONE;
 
@@ -66,7 +66,7 @@ pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Probl
         Ended::Short(path) => (path, true),
         Ended::Whole(path) => (path, false),
     };
-    let recording = recording::read_path(&path)?;
+    let (_, recording) = logbook.read(&path)?;
     let all = [(path.display().to_string(), recording)];
     let status = super::shown(arguments, aircraft, surface_index, &all)?;
     say(&format!("recording  {}", path.display()));

@@ -1,0 +1,20 @@
+//! The calibration as the table that goes into the aircraft file.
+
+use super::Angled;
+
+/// `[surface.angle]`, to stand beneath its `[[surface]]`.
+pub fn toml(angled: &Angled<'_>) -> String {
+    let line = angled.line;
+    let [[a, b], [c, d]] = angled.covariance();
+    format!(
+        "[surface.angle]                 # beneath [[surface]] \"{}\": deflection = scale * (reading - zero_deg)\n\
+         scale = {:.6}\n\
+         zero_deg = {:.4}\n\
+         covariance = [[{a:.5e}, {b:.5e}], [{c:.5e}, {d:.5e}]]   # of scale and zero\n\
+         made = {}\n",
+        angled.surface.name.replace(char::is_control, " "),
+        line.scale.value,
+        line.zero_deg.value,
+        angled.made
+    )
+}
