@@ -715,3 +715,7 @@ impl Sight<'_> {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "lifts_tests.rs"]
+mod tests;
