@@ -56,12 +56,7 @@ fn the_line_through_known_angles_is_that_of_scipy() {
         reference["zero"].as_f64().unwrap(),
         1e-7,
     );
-    near(
-        "scatter",
-        found.scatter.unwrap(),
-        (chi2 / free).sqrt(),
-        1e-7,
-    );
+    near("chi-square", found.chi2, chi2, 1e-7);
     // Eight degrees of freedom for what is said of the angles, and Student's factor over the normal one.
     let df = 8.0 + free;
     let wider = (8.0 + chi2) / df * (t95(df) / t95(f64::INFINITY)).powi(2);

@@ -37,7 +37,10 @@ pub struct Line {
     pub zero_deg: Quantity,
     /// Of scale and zero, widened so that 1.96 standard uncertainties are 95 %.
     pub covariance: [[f64; 2]; 2],
-    /// How much further the readings scatter than was said of them, root mean square; `None` of two points.
+    /// Weighted squares of all points about the line.
+    pub chi2: f64,
+    /// How much further readings at one angle scatter among themselves than was said of them, root mean square; `None` where no
+    /// angle was held twice.
     pub scatter: Option<f64>,
     pub df: f64,
     /// By angle, in order; with fewer than three angles they say nothing.
@@ -100,16 +103,55 @@ pub fn line(points: &[Point], shared_scale_u: f64) -> Option<Line> {
         interval: student::interval(value, variance.sqrt(), f64::INFINITY)
             .filter(|i: &Interval| i.u.is_finite()),
     };
-    let mut line = Line {
+    let groups = by_angle(points);
+    let (pure, pure_df) = pure_error(points, &weights, &groups, slope);
+    // A bend is in all points' scatter about the line, but not in how holds at one angle differ.
+    let noise = ((SAID_DF + pure) / (SAID_DF + pure_df)).sqrt();
+    Some(Line {
         scale: told(slope, covariance[0][0]),
         zero_deg: told(zero, covariance[1][1]),
         covariance,
-        scatter: (n > 2.0).then(|| (chi2 / (n - 2.0)).sqrt()),
+        chi2,
+        scatter: (pure_df > 0.0).then(|| (pure / pure_df).sqrt()),
         df,
-        departures: Vec::new(),
-    };
-    line.departures = departures(points, &weights, (x_mean, vb), off, s2.sqrt(), df);
-    Some(line)
+        departures: departures(
+            points,
+            &weights,
+            &groups,
+            (x_mean, vb),
+            off,
+            (noise, SAID_DF + pure_df),
+        ),
+    })
+}
+
+/// Points in the order of their angles, those of one angle together.
+fn by_angle(points: &[Point]) -> Vec<Vec<usize>> {
+    let mut order: Vec<usize> = (0..points.len()).collect();
+    order.sort_by(|a, b| points[*a].known_deg.total_cmp(&points[*b].known_deg));
+    order
+        .chunk_by(|a, b| points[*b].known_deg - points[*a].known_deg <= ONE_ANGLE_DEG)
+        .map(<[usize]>::to_vec)
+        .collect()
+}
+
+/// Weighted squares of the readings about the mean of their own angle, and the degrees of freedom.
+fn pure_error(points: &[Point], weights: &[f64], groups: &[Vec<usize>], slope: f64) -> (f64, f64) {
+    let mut all = (0.0, 0.0);
+    for group in groups {
+        let weight: f64 = group.iter().map(|i| weights[*i]).sum();
+        let sum: f64 = group
+            .iter()
+            .map(|i| weights[*i] * points[*i].read_deg)
+            .sum();
+        let mean = sum / weight;
+        let squares = group
+            .iter()
+            .map(|i| weights[*i] * (slope * (points[*i].read_deg - mean)).powi(2));
+        all.0 += squares.sum::<f64>();
+        all.1 += group.len() as f64 - 1.0;
+    }
+    all
 }
 
 struct York {
@@ -234,18 +276,12 @@ impl<'a> Step<'a> {
 fn departures(
     points: &[Point],
     weights: &[f64],
+    groups: &[Vec<usize>],
     (x_mean, vb): (f64, f64),
     off: impl Fn(&Point) -> f64,
-    s: f64,
-    df: f64,
+    (s, df): (f64, f64),
 ) -> Vec<Departure> {
     let total: f64 = weights.iter().sum();
-    let mut order: Vec<usize> = (0..points.len()).collect();
-    order.sort_by(|a, b| points[*a].known_deg.total_cmp(&points[*b].known_deg));
-    let groups: Vec<Vec<usize>> = order
-        .chunk_by(|a, b| points[*b].known_deg - points[*a].known_deg <= ONE_ANGLE_DEG)
-        .map(<[usize]>::to_vec)
-        .collect();
     let t = student::t_quantile(1.0 - 0.025 / groups.len() as f64, df);
     let one = |group: &Vec<usize>| {
         let weight: f64 = group.iter().map(|i| weights[*i]).sum();

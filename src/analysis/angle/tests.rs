@@ -83,6 +83,9 @@ fn a_sensor_that_bends_is_seen_and_one_that_is_noisy_is_not_called_bent() {
     };
     let bent = line(&held(&bend), 0.0).unwrap();
     assert!(bent.is_bent());
+    // Held once each it is as plain: a bend is no noise of the wedge.
+    let once: Vec<Point> = held(&bend).into_iter().step_by(2).collect();
+    assert!(line(&once, 0.0).unwrap().is_bent());
     let furthest = bent.furthest().unwrap();
     assert!(
         furthest.holds == 2 && furthest.off_deg.abs() > 0.5,

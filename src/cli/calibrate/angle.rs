@@ -238,10 +238,9 @@ fn not_enough(holds: &[Hold], points: &[angle::Point]) -> Problem {
     angles.sort_by(f64::total_cmp);
     angles.dedup_by(|a, b| (*a - *b).abs() < 0.01);
     match angles.len() {
-        0 | 1 => Problem::new(format!(
-            "{} known angle{} do not fix a scale{of_them}",
-            angles.len(),
-            if angles.len() == 1 { "" } else { "s" }
+        n @ (0 | 1) => Problem::new(format!(
+            "{} known angle does not fix a scale{of_them}",
+            ["no", "one"][n]
         ))
         .hint("hold the surface at two angles at least, better at five from end to end, neutral among them"),
         _ => Problem::new("the readings do not follow the angles")

@@ -7,7 +7,8 @@ pub fn toml(angled: &Angled<'_>) -> String {
     let line = angled.line;
     let [[a, b], [c, d]] = angled.covariance();
     format!(
-        "[surface.angle]                 # beneath [[surface]] \"{}\": deflection = scale * (reading - zero_deg)\n\
+        "# Angle sensor of the {}: deflection = scale * (reading - zero_deg)\n\
+         [surface.angle]\n\
          scale = {:.6}\n\
          zero_deg = {:.4}\n\
          covariance = [[{a:.5e}, {b:.5e}], [{c:.5e}, {d:.5e}]]   # of scale and zero\n\

@@ -23,7 +23,7 @@ struct Out<'a> {
     departures: Option<Vec<DepartureOut>>,
     /// Whether the furthest departure is more than noise explains; null with two angles, where it cannot be seen.
     not_straight: Option<bool>,
-    /// How many times further the readings scatter than was said of them.
+    /// How many times further holds at one angle differ than was said of them; null where none was held twice.
     scatter: Option<f64>,
     unfinished: &'a [String],
     doubtful: bool,

@@ -45,7 +45,7 @@ impl Angled<'_> {
         let mut said = vec![self.scale_sentence(), self.straight_sentence()];
         said.extend(self.scatters().map(|s| {
             format!(
-                "The readings scatter {} times more than was said of wedge or ruler: see that the sensor does not slip, and set each angle anew.",
+                "Holds at one angle differ {} times more than was said of wedge or ruler: see that the sensor does not slip, and set each angle anew.",
                 two(s)
             )
         }));
@@ -99,9 +99,14 @@ impl Angled<'_> {
         };
         let place = format!("{}° at {}°", fixed(d.off_deg, 2), fixed(d.known_deg, 1));
         if self.line.is_bent() {
+            let again = if self.line.scatter.is_none() {
+                " Hold each angle once more: what comes again is the sensor, what does not is how it was set."
+            } else {
+                ""
+            };
             format!(
                 "THE SENSOR IS NOT STRAIGHT: it departs from the line by up to {place}, where noise explains ±{}°. Angles in between are off by \
-                 that much, and the uncertainty of zero carries it; look for a lever or magnet that is not square to its axis.",
+                 that much, and the uncertainty of zero carries it; look for a lever or magnet that is not square to its axis.{again}",
                 fixed(d.noise_deg, 2)
             )
         } else {
