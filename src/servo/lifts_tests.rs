@@ -159,7 +159,13 @@ fn without_the_empty_arm_it_is_the_empty_arm_that_would_help_or_nothing_lacks() 
 
 #[test]
 fn masses_too_light_are_refused_or_told_to_be_weak_with_a_heavier_one_to_add() {
-    match fitted(&[0.0, 0.02, 0.04], &[30.0, 90.0], 1) {
+    let lifts = taken(read(&scenario(&[0.0, 0.02, 0.04], &[30.0, 90.0]), 1)).unwrap();
+    // A third of the stall torque of 210 N·cm.
+    let setting = Setting {
+        most_nm: Some(0.7),
+        ..Setting::default()
+    };
+    match balance::fit(&lifts, setting) {
         Ok(found) => match found.advice.map(|a| a.add) {
             Some(Add::Mass { kg, .. }) => assert!(kg > 0.04),
             other => panic!("{other:?}"),
@@ -231,12 +237,9 @@ fn a_weight_that_swings_is_seen_by_strokes_alike_that_differ() {
         .and_then(|l| balance::fit(&l, Setting::default()));
     if let Ok(found) = found {
         assert!(found.poor(), "{}", found.chi2_per_df);
-        let worst = found
-            .rows
-            .iter()
-            .max_by(|a, b| a.scatter.total_cmp(&b.scatter))
-            .unwrap();
-        assert!(worst.mass_kg == 0.8 && worst.scatter > 3.0, "{worst:?}");
+        let seen = |r: &balance::Row| r.mass_kg == 0.8 && r.scatter > 3.0;
+        let left_out = found.out_of_line > 0 && found.out_of_line_kg == Some(0.8);
+        assert!(left_out || found.rows.iter().any(seen), "{:?}", found.rows);
     }
 }
 

@@ -277,8 +277,9 @@ impl Calibrated<'_> {
         }
         if self.balance.out_of_line > 0 {
             said += &format!(
-                " {} levels were out of line with all others and left out.",
-                self.balance.out_of_line
+                " {} levels were out of line with all others and left out, most of them with {} kg: see that it hangs still before each stroke.",
+                self.balance.out_of_line,
+                self.balance.out_of_line_kg.unwrap_or_default()
             );
         }
         said

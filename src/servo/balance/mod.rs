@@ -79,6 +79,8 @@ pub struct Balance {
     pub winding_k_per_w: Quantity,
     /// Strokes out of line with all others.
     pub out_of_line: usize,
+    /// The mass that most of them were lifted with, kg.
+    pub out_of_line_kg: Option<f64>,
     /// Lowering strokes that served, and that could not be observed.
     pub lowering: (usize, usize),
     pub advice: Option<Advice>,
@@ -162,14 +164,12 @@ pub fn fit(lifts: &Lifts, setting: Setting) -> Result<Balance, Problem> {
     let start = first_guess(lifts, &setting);
     let mut design = Design::new(lifts, setting, observable(lifts, None), &start);
     let mut fitted = settle(&design, &design.start(&start))?;
-    let mut out_of_line = 0;
+    let mut out_of_line: Vec<Level> = Vec::new();
     for round in 0..3 {
         let numbers = design.numbers(&fitted.parameters);
         let mut used = observable(lifts, Some(&numbers));
         if round > 0 {
-            let before = used.len();
-            drop_out_of_line(&mut used, &design, &numbers);
-            out_of_line = before - used.len();
+            out_of_line = take_out_of_line(&mut used, &design, &numbers);
         }
         design = Design::new(lifts, setting, used, &design.numbers(&fitted.parameters));
         fitted = settle(&design, &design.start(&numbers))?;
@@ -187,14 +187,14 @@ pub fn fit(lifts: &Lifts, setting: Setting) -> Result<Balance, Problem> {
         design.sigma_w.iter_mut().for_each(|s| *s *= wider);
         fitted = settle(&design, &fitted.parameters)?;
     }
-    conclude(design, &fitted, (df, chi2_per_df), out_of_line)
+    conclude(design, &fitted, (df, chi2_per_df), &out_of_line)
 }
 
 fn conclude(
     mut design: Design<'_>,
     fitted: &nonlinear::NonlinearFit,
     (df, chi2_per_df): (f64, f64),
-    out_of_line: usize,
+    out_of_line: &[Level],
 ) -> Result<Balance, Problem> {
     let lifts = design.lifts;
     let Some(inverse) = fitted.jtj_inverse.clone() else {
@@ -239,7 +239,8 @@ fn conclude(
             value: numbers.winding_k_per_w,
             interval: student::interval(numbers.winding_k_per_w, winding_u, f64::INFINITY),
         },
-        out_of_line,
+        out_of_line: out_of_line.len(),
+        out_of_line_kg: most_of(out_of_line).map(|m| lifts.masses_kg[m].value),
         lowering: (seen, lowering(&lifts.levels) - seen),
         advice: advice::of(&design, &p, &inverse, &values),
     };
@@ -406,7 +407,14 @@ fn observable(lifts: &Lifts, numbers: Option<&Numbers>) -> Vec<Level> {
     lifts.levels.iter().filter(serves).copied().collect()
 }
 
-fn drop_out_of_line(used: &mut Vec<Level>, design: &Design<'_>, numbers: &Numbers) {
+/// The mass that comes most often.
+fn most_of(levels: &[Level]) -> Option<usize> {
+    let count = |mass: usize| levels.iter().filter(|l| l.mass == mass).count();
+    levels.iter().map(|l| l.mass).max_by_key(|m| count(*m))
+}
+
+/// Takes those away that something happened to, and gives them back.
+fn take_out_of_line(used: &mut Vec<Level>, design: &Design<'_>, numbers: &Numbers) -> Vec<Level> {
     let mut trial = design.clone();
     trial.used = used.clone();
     let factors = trial.factors(numbers);
@@ -418,8 +426,14 @@ fn drop_out_of_line(used: &mut Vec<Level>, design: &Design<'_>, numbers: &Number
         })
         .collect();
     let spread = robust::mad_about(&off, 0.0).unwrap_or(1.0).max(1.0);
-    let mut keep = off.iter().map(|o| o.abs() <= OUT_OF_LINE * spread);
-    used.retain(|_| keep.next().unwrap_or(true));
+    let (kept, taken): (Vec<_>, Vec<_>) = used
+        .iter()
+        .zip(&off)
+        .partition(|(_, o)| o.abs() <= OUT_OF_LINE * spread);
+    let levels = |all: Vec<(&Level, &f64)>| all.into_iter().map(|(l, _)| *l).collect();
+    let taken: Vec<Level> = levels(taken);
+    *used = levels(kept);
+    taken
 }
 
 fn covariance_of(design: &Design<'_>, inverse: &DMatrix<f64>, df: f64) -> [[f64; 4]; 4] {
