@@ -213,4 +213,30 @@ mod tests {
         ]);
         assert_eq!(restarts(&all), 1, "{all:?}");
     }
+
+    #[test]
+    fn angles_are_heard_as_the_surfaces_own_where_its_sensor_is_calibrated() {
+        let mut decoder = Decoder::new();
+        let mut follower = Follower::new();
+        follower.angle = Some((-1.05, 0.8));
+        let mut heard = Vec::new();
+        for payload in [
+            "RIG,1,a,1,driven,100,angle_deg,arm_deg",
+            "S,0,1000,20.8,20.8",
+            "S,1,11000,,1",
+        ] {
+            decoder.feed(encode(payload).unwrap().as_bytes(), |m| {
+                follower.take(&m, &mut heard)
+            });
+        }
+        let angles: Vec<_> = heard
+            .iter()
+            .filter_map(|h| match h {
+                Heard::Sample(s) => Some((s.get(Channel::AngleDeg), s.get(Channel::ArmDeg))),
+                _ => None,
+            })
+            .collect();
+        assert!((angles[0].0.unwrap() + 21.0).abs() < 1e-9 && angles[0].1 == Some(20.8));
+        assert_eq!(angles[1], (None, Some(1.0)));
+    }
 }

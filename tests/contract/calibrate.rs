@@ -302,10 +302,24 @@ fn a_sensor_calibrated_at_known_angles_gives_a_sweeps_throws_and_stiffness_back(
     assert_near(&after["curve"]["stiffness_ncm_per_deg"], 0.45, 0.02);
     let u = |r: &Value| r["curve"]["stiffness_ncm_per_deg"]["u"].as_f64().unwrap();
     assert!(u(&after) > 1.1 * u(&truth), "{} {}", u(&after), u(&truth));
-    let notes = after["recording"]["notes"].to_string();
+    let applied = after["recording"]["angle_calibration"].as_str().unwrap();
     assert!(
-        notes.contains("calibration of 2026-04-18 in aircraft.toml"),
-        "{notes}"
+        applied.starts_with("1.05") && applied.contains("* (reading - 1."),
+        "{applied}"
+    );
+    assert!(before["recording"].get("angle_calibration").is_none());
+    let aircraft = bench.path("aircraft.toml").display().to_string();
+    let shown = run([
+        "check",
+        &crooked.display().to_string(),
+        "--aircraft",
+        &aircraft,
+    ]);
+    let words = shown.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("calibration of 2026-04-18 in aircraft.toml"),
+        "{}",
+        shown.out
     );
     // The recording itself is as it came.
     assert_eq!(

@@ -93,7 +93,7 @@ fn weights_lifted_at_a_rig_become_a_calibration_that_the_aircraft_file_reads() {
     let ended = rig
         .events()
         .iter()
-        .filter(|e| e["event"] == "disarmed")
+        .filter(|e| e["what"] == "disarmed")
         .count();
     assert_eq!(ended, 4, "{:?}", rig.events());
 }
@@ -130,7 +130,7 @@ fn too_few_loads_or_one_speed_are_told_before_anything_is_armed() {
         assert_eq!(ran.status.code(), Some(2), "{said}");
         assert!(said.contains(words), "{said}");
     }
-    assert!(!rig.events().iter().any(|e| e["event"] == "armed"));
+    assert!(!rig.events().iter().any(|e| e["what"] == "armed"));
 }
 
 /// A passive rig with an angle sensor that reads 1.1° at neutral and 0.95° a degree, on a surface that a hand holds. Its clock

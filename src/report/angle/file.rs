@@ -7,11 +7,12 @@ pub fn toml(angled: &Angled<'_>) -> String {
     let line = angled.line;
     let [[a, b], [c, d]] = angled.covariance();
     format!(
-        "# Angle sensor of the {}: deflection = scale * (reading - zero_deg)\n\
+        "# Angle sensor of the {}\n\
+         # deflection = scale * (reading - zero_deg); covariance: of scale, zero\n\
          [surface.angle]\n\
          scale = {:.6}\n\
          zero_deg = {:.4}\n\
-         covariance = [[{a:.5e}, {b:.5e}], [{c:.5e}, {d:.5e}]]   # of scale and zero\n\
+         covariance = [[{a:.5e}, {b:.5e}], [{c:.5e}, {d:.5e}]]\n\
          made = {}\n",
         angled.surface.name.replace(char::is_control, " "),
         line.scale.value,
