@@ -7,9 +7,11 @@
 
 mod outside {
     mod calibrations;
+    mod copper_table;
     mod emps;
     mod fatigue_loops;
     mod gum;
+    mod linkage;
     mod pneumatic_friction;
     mod reference;
     mod savitzky_golay_table;

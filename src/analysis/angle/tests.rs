@@ -14,7 +14,9 @@ fn surface(angle: Option<AngleCalibration>) -> Surface {
         chord_mm: 58.0,
         measure: ThrowMeasure::Straight,
         throws: Vec::new(),
+        was: Vec::new(),
         linkage: None,
+        linkage_notes: Default::default(),
         air: None,
         angle,
     }

@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use crate::cli::files::told_aside;
 use crate::logbook::write_whole;
 use crate::problem::Problem;
 
@@ -34,13 +35,8 @@ pub fn replace(into: &Path, text: &str) -> Result<(), Problem> {
         }
     }
     write_whole(into, text.as_bytes())?;
-    told(into);
+    told_aside(into);
     Ok(())
-}
-
-/// Standard output may be JSON.
-pub fn told(path: &Path) {
-    say(&format!("written: {}", whole(path).display()));
 }
 
 /// The day of a time, in UTC: a timestamp's text begins with it.

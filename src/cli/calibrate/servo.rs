@@ -8,6 +8,7 @@ use clap::Args;
 use super::{guided, kept};
 use crate::aircraft::{Aircraft, ServoType};
 use crate::cli::at_rig::{self, Ended};
+use crate::cli::files::{Picture, picture, told_aside};
 use crate::cli::record::{say, words_to_stderr};
 use crate::cli::{complain, show};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
@@ -94,6 +95,9 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
+    if let Some(file) = &arguments.plot {
+        picture(file, "--plot")?;
+    }
     let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
     if arguments.json {
         words_to_stderr();
@@ -230,15 +234,12 @@ pub fn kind_of<'a>(tag: &str, aircraft: &'a Aircraft) -> Option<&'a ServoType> {
 
 fn draw(path: &Path, calibrated: &Calibrated<'_>) -> Result<(), Problem> {
     let unit = TorqueUnit::default();
-    if path
-        .extension()
-        .is_some_and(|e| e.eq_ignore_ascii_case("png"))
-    {
+    if picture(path, "--plot")? == Picture::Png {
         plot::lifts_png(path, calibrated, unit)?;
     } else {
         write_whole(path, plot::lifts_svg(calibrated, unit).as_bytes())?;
     }
-    kept::told(path);
+    told_aside(path);
     Ok(())
 }
 
