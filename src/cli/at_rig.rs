@@ -82,7 +82,7 @@ impl Source {
         let one = |path: &PathBuf| {
             let recording = recording::read_path(path)?;
             let own = recording.key("surface").map(str::trim);
-            if let Some(own) = own.filter(|own| !own.eq_ignore_ascii_case(&surface.name)) {
+            if let Some(own) = own.filter(|own| !surface.is_called(own)) {
                 return Err(Problem::new(format!(
                     "{}: this recording is of the {own}, not of the {}",
                     path.display(),

@@ -176,7 +176,7 @@ fn from_files(arguments: &Arguments, surface: &Surface, bench: &Bench) -> Result
 fn of_this_surface(path: &Path, surface: &Surface) -> Result<(String, Recording), Problem> {
     let recording = recording::read_path(path)?;
     let own = recording.key("surface").map(str::trim);
-    if let Some(own) = own.filter(|own| !own.eq_ignore_ascii_case(&surface.name)) {
+    if let Some(own) = own.filter(|own| !surface.is_called(own)) {
         return Err(Problem::new(format!(
             "{}: this recording is of the {own}, not of the {}",
             path.display(),
