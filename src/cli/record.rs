@@ -65,10 +65,7 @@ impl<'a> Record<'a> {
             ("started", self.started.clone()),
         ];
         if let Some(second) = self.surface().second_servo_index {
-            keys.push((
-                "servo2",
-                self.logbook.aircraft().servos[second].tag.clone(),
-            ));
+            keys.push(("servo2", self.logbook.aircraft().servos[second].tag.clone()));
         }
         keys.extend(
             self.keys

@@ -414,7 +414,10 @@ fn checked(job: &Job, path: &Path, unfinished: bool) -> u8 {
     };
     let stored = job.logbook.store(aircraft, &assessed);
     let status = show::status(assessed.judged.verdict);
-    let checked = Checked::of(aircraft, assessed);
+    let mut checked = Checked::of(aircraft, assessed);
+    if checked.servos.is_some() {
+        checked.held = job.logbook.held_last(&checked.surface.name);
+    }
     if unfinished {
         say(&format!(
             "kept       {shown}\njudged     as far as it goes: {}",

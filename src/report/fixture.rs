@@ -327,6 +327,7 @@ pub fn knee(aircraft: &Aircraft) -> Checked<'_> {
     }
     Checked {
         servos: None,
+        held: None,
         aircraft,
         surface,
         recording: summary("samples/knee.log", surface),
@@ -448,6 +449,7 @@ pub fn nothing_measured(aircraft: &Aircraft) -> Checked<'_> {
     });
     Checked {
         servos: None,
+        held: None,
         aircraft,
         surface,
         recording: RecordingSummary {

@@ -108,7 +108,9 @@ impl SweepPlan {
     /// How long a cycle takes, s.
     pub fn cycle_s(&self) -> f64 {
         let stops = 2 * self.stops(self.down_deg, self.up_deg).len();
-        2.0 * self.travel_deg() / self.rate_deg_per_s + 2.0 * self.hold_s + stops as f64 * self.stop_s
+        2.0 * self.travel_deg() / self.rate_deg_per_s
+            + 2.0 * self.hold_s
+            + stops as f64 * self.stop_s
     }
 
     /// How long feeling the way to both ends takes, s.
