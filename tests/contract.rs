@@ -30,6 +30,8 @@ mod samples;
 mod season;
 #[path = "contract/sensors.rs"]
 mod sensors;
+#[path = "contract/servos.rs"]
+mod servos;
 #[path = "contract/shape.rs"]
 mod shape;
 #[path = "contract/sources.rs"]

@@ -11,6 +11,8 @@ mod held;
 mod host;
 #[path = "rig/servo.rs"]
 mod servo;
+#[path = "rig/servos.rs"]
+mod servos;
 #[path = "rig/simulate.rs"]
 mod simulate;
 #[path = "rig/spells.rs"]

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-const KINDS: [&str; 16] = [
+const KINDS: [&str; 17] = [
     "stiffening",
     "tight-spot",
     "high-friction",
@@ -12,6 +12,7 @@ const KINDS: [&str; 16] = [
     "pair-difference",
     "stick-slip",
     "hold-current",
+    "servo-fight",
     "slow-servo",
     "centring",
     "dead-band",

@@ -8,7 +8,7 @@ use serde_json::Value;
 use super::host::Rig as Simulated;
 
 /// The program with this on its standard input: exit status, standard output, standard error.
-fn run(arguments: &[&str], input: &str) -> (i32, String, String) {
+pub fn run(arguments: &[&str], input: &str) -> (i32, String, String) {
     let mut child = Command::new(env!("CARGO_BIN_EXE_hingewright"))
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .args(arguments)

@@ -2,8 +2,10 @@
 
 use std::ops::Range;
 
+use nalgebra::DMatrix;
+
 use crate::aircraft::Calibration;
-use crate::analysis::stats::student;
+use crate::analysis::stats::regression::weighted_least_squares;
 use crate::recording::{Channel, Recording, Segment};
 use crate::servo::{Armed, spells};
 
@@ -22,6 +24,8 @@ pub(super) struct Hold {
     pub volts: f64,
     /// The pulse came from a longer one.
     pub from_above: bool,
+    /// Its middle, on the recording's clock, s.
+    pub t_s: f64,
 }
 
 /// A mean with its standard uncertainty and degrees of freedom.
@@ -63,6 +67,7 @@ fn of_spell(spell: &Armed<'_>) -> Vec<Hold> {
             pulse_us: pulse[run.start],
             currents_ma: [over(currents[0])?, over(currents[1])?],
             volts: volts.and_then(over).unwrap_or(f64::NAN),
+            t_s: 0.5 * (t_s[run.start] + t_s[run.end - 1]),
             from_above: before.is_some_and(|us| *us > pulse[run.start]),
         })
     };
@@ -97,24 +102,43 @@ pub(super) fn mean_of(values: &[f64]) -> Option<Mean> {
     Some(Mean { value, u, df })
 }
 
-/// The mean between what was seen coming from above and from below: friction holds another part of the load each time, and
-/// that is no scatter. Where one way was not held at three times, the mean of all.
-pub(super) fn mean_both_ways(values: &[f64], from_above: &[bool]) -> Option<Mean> {
-    let of = |way: bool| -> Vec<f64> {
-        let both = values.iter().zip(from_above);
-        both.filter(|(_, w)| **w == way).map(|(v, _)| *v).collect()
+/// The mean over holds of one place, between what was seen coming from above and from below. Friction holds another part of the
+/// load each time, and copper that warms draws more and more: both are the same in any such recording, and no scatter. So
+/// scatter is what a course in time, straight or bent by how many holds there are, and the two ways leave over.
+pub(super) fn mean_over(values: &[f64], here: &[&Hold]) -> Option<Mean> {
+    let way = |h: &Hold| if h.from_above { 1.0 } else { -1.0 };
+    let times: Vec<f64> = here.iter().map(|h| h.t_s).collect();
+    let middle_s = mean(&times)?;
+    let span_s = times
+        .iter()
+        .map(|t| (t - middle_s).abs())
+        .fold(0.0, f64::max);
+    let late = |h: &Hold| (h.t_s - middle_s) / span_s.max(1e-9);
+    let rows: Vec<[f64; 4]> = here
+        .iter()
+        .map(|h| [1.0, way(h), late(h), late(h).powi(2)])
+        .collect();
+    let of = |columns: usize| -> Option<Mean> {
+        // Centred, the first coefficient is the mean; the ways weigh alike however often each was held.
+        let centre = |j: usize| match j {
+            0 | 1 => 0.0,
+            j => rows.iter().map(|r| r[j]).sum::<f64>() / rows.len() as f64,
+        };
+        let design = DMatrix::from_fn(rows.len(), columns, |i, j| rows[i][j] - centre(j));
+        let fit = weighted_least_squares(&design, values, None)?;
+        Some(Mean {
+            value: fit.coefficients[0],
+            u: fit.residual_sd? * fit.unscaled_covariance[(0, 0)].sqrt(),
+            df: fit.degrees_of_freedom as f64,
+        })
     };
-    let (above, below) = (of(true), of(false));
-    if above.len() < 3 || below.len() < 3 {
-        return mean_of(values);
-    }
-    let (a, b) = (mean_of(&above)?, mean_of(&below)?);
-    let (u, df) = student::combine(&[(0.5 * a.u, a.df), (0.5 * b.u, b.df)]);
-    Some(Mean {
-        value: 0.5 * (a.value + b.value),
-        u,
-        df,
-    })
+    let most = match values.len() {
+        0..=3 => 0,
+        4..=5 => 2,
+        6..=9 => 3,
+        _ => 4,
+    };
+    (2..=most).rev().find_map(of).or_else(|| mean_of(values))
 }
 
 /// Idle of each, mA: of the disarmed stretch where there is one, else by its calibration at the usual voltage.

@@ -13,7 +13,7 @@ use crate::aircraft::{Aircraft, Calibration, Surface};
 use crate::analysis::stats::student;
 use crate::analysis::{Interval, Quantity};
 use crate::recording::{Channel, Recording};
-use holds::{Hold, Mean, holds, idle_ma, mean, mean_both_ways};
+use holds::{Hold, Mean, holds, idle_ma, mean, mean_over};
 
 /// A place is where the surface comes within this share of its travel.
 const NEAR_SHARE: f64 = 0.1;
@@ -171,7 +171,6 @@ fn at(
     calibrations: [Option<&Calibration>; 2],
 ) -> Option<At> {
     let angles: Vec<f64> = here.iter().map(|h| h.angle_deg).collect();
-    let ways: Vec<bool> = here.iter().map(|h| h.from_above).collect();
     let beyond = |which: usize| -> Vec<f64> {
         here.iter()
             .map(|h| h.currents_ma[which] - idle[which].value)
@@ -182,7 +181,7 @@ fn at(
             value,
             u: own,
             df: own_df,
-        } = mean_both_ways(values, &ways)?;
+        } = mean_over(values, here)?;
         let (u, df) = student::combine(&[(own, own_df), (u, df)]);
         Some(Mean { value, u, df })
     };
@@ -213,7 +212,7 @@ fn at(
         first_ma: quantity(a),
         second_ma: quantity(b),
         both_ma: quantity(if a.value < b.value { a } else { b }),
-        first_share: first_share([&first, &second], &ways, [a, b], idle),
+        first_share: first_share([&first, &second], here, [a, b], idle),
         torque_ncm: torque(0).zip(torque(1)).map(|(a, b)| [a, b]),
     })
 }
@@ -221,7 +220,7 @@ fn at(
 /// A ratio of means, its scatter that of what each hold leaves over (W. G. Cochran, Sampling Techniques, ratio estimator, from memory).
 fn first_share(
     both: [&[f64]; 2],
-    ways: &[bool],
+    here: &[&Hold],
     [a, b]: [Mean; 2],
     idle: [Mean; 2],
 ) -> Option<Quantity> {
@@ -233,7 +232,7 @@ fn first_share(
     let value = a.value / whole;
     let pairs = both[0].iter().zip(both[1]);
     let left: Vec<f64> = pairs.map(|(a, b)| a - value * (a + b)).collect();
-    let scatter = mean_both_ways(&left, ways)?;
+    let scatter = mean_over(&left, here)?;
     let idle_u = ((1.0 - value) * idle[0].u).hypot(value * idle[1].u);
     let (u, df) = student::combine(&[
         (scatter.u / whole, scatter.df),
