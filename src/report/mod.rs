@@ -22,6 +22,7 @@ pub mod html;
 pub mod json;
 pub mod plot;
 pub mod prove;
+pub mod rods;
 pub mod season_json;
 pub mod season_text;
 pub mod servo;

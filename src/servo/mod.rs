@@ -2,6 +2,7 @@
 //! numbers with intervals come out. Pure: no file, clock, port or sentence, as `analysis` is.
 
 pub mod balance;
+pub mod free;
 pub mod heat;
 pub mod held;
 pub mod lifts;

@@ -80,8 +80,13 @@ fn list(value: &Value) -> &[Value] {
 /// being JSON at all.
 #[track_caller]
 pub fn assert_contract(result: &Value) {
+    // Where two servos drive the surface there is an object more.
+    let mut always = result.clone();
+    if let Some(object) = always.as_object_mut() {
+        object.remove("servos");
+    }
     keys(
-        result,
+        &always,
         &[
             "schema",
             "recording",
