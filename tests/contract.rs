@@ -8,6 +8,8 @@ mod aircraft_file;
 mod bad_input;
 #[path = "contract/bench.rs"]
 mod bench;
+#[path = "contract/bench_work.rs"]
+mod bench_work;
 #[path = "contract/club.rs"]
 mod club;
 #[path = "contract/flight.rs"]
