@@ -9,6 +9,8 @@ mod demo;
 mod held;
 #[path = "rig/host.rs"]
 mod host;
+#[path = "rig/rods.rs"]
+mod rods;
 #[path = "rig/servo.rs"]
 mod servo;
 #[path = "rig/servos.rs"]

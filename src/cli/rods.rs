@@ -16,6 +16,9 @@ use crate::report::rods::{Shown, json, text};
 use crate::servo::free::{self, Free};
 use crate::units::TorqueUnit;
 
+/// Speeds further apart than this share are told (common practice, no source).
+const SPEED_APART: f64 = 0.25;
+
 #[derive(Args)]
 #[command(after_help = "What can be told hangs on what was recorded:\n  \
                   rods on    a sweep. Supply power and a calibrated servo show all that its arm moves: hinge and linkage. A torque sensor \
@@ -125,6 +128,14 @@ fn shown(
     let power = on
         .as_ref()
         .map(|(_, r)| measure(&r.without(&sensor), aircraft, surface));
+    let speed = |m: Option<&Measured>| m.and_then(|m| m.conditions.speed_deg_s);
+    if let Some((off, on)) = speed(by_hand.as_ref().map(|(m, _)| m)).zip(speed(measured.as_ref()))
+        && (on / off - 1.0).abs() > SPEED_APART
+    {
+        notes.push(format!(
+            "Moved at {off:.0}°/s with rods off and at {on:.0}°/s with rods on: friction that goes with speed is in the difference."
+        ));
+    }
     let on_rig = on.as_ref().and_then(|(_, r)| rig(r));
     let rods = apart(&Sides {
         on: measured.as_ref(),

@@ -240,7 +240,7 @@ fn driven_plan(job: &Job) -> String {
     };
     let stops = match plan.stop_s > 0.0 {
         true => format!(
-            "stops      at neutral and half-way, {} s each: there it shows whether the two share or fight\n",
+            "stops      at neutral and half-way, {} s each: do the two share, or fight?\n",
             plan.stop_s
         ),
         false => String::new(),

@@ -130,7 +130,7 @@ fn warmed(seconds: f64, channels: &[Channel]) -> Vec<u8> {
         programme: Programme::Spells(vec![Spell {
             loaded: Loaded {
                 on_arm: OnArm::Weight {
-                    mass_kg: 1.2,
+                    mass_kg: 0.8,
                     arm_mm: 70.0,
                 },
                 hung_ncm: 0.0,
@@ -228,6 +228,7 @@ fn on(bench: &Bench) -> String {
     };
     // The hinge's 3, and 2.5 that the linkage rubs.
     scenario.plant.hinge.friction_ncm = 5.5;
+    scenario.plant.hinge.viscous_ncm_s_per_deg = 0.0;
     bench
         .put("on.log", simulate(&scenario, 1).capture)
         .display()
@@ -242,6 +243,7 @@ fn by_hand(bench: &Bench) -> String {
         ..Scenario::default()
     };
     scenario.plant.hinge.friction_ncm = 3.0;
+    scenario.plant.hinge.viscous_ncm_s_per_deg = 0.0;
     bench
         .put("hand.log", simulate(&scenario, 2).capture)
         .display()

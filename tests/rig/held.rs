@@ -139,17 +139,13 @@ fn who_stops_answering_ends_the_steps_with_the_rig_disarmed() {
     let (status, out, err) = run(&arguments, "\n\n");
     assert_eq!(status, 1, "{out}\n{err}");
     assert!(out.contains("on one side alone"), "{out}");
-    let armed = rig
-        .events()
-        .iter()
-        .filter(|e| e["event"] == "armed")
-        .count();
+    let armed = rig.events().iter().filter(|e| e["what"] == "armed").count();
     let disarmed = rig
         .events()
         .iter()
-        .filter(|e| e["event"] == "disarmed")
+        .filter(|e| e["what"] == "disarmed")
         .count();
-    assert!(armed == disarmed, "{:?}", rig.events());
+    assert!(armed == disarmed && armed == 2, "{:?}", rig.events());
 }
 
 #[test]

@@ -37,7 +37,7 @@ fn a_sweep_of_two_servos_stops_on_its_way_and_tells_whether_they_fight() {
         "--surface",
         "left elevator",
         "--second-off",
-        "3",
+        "1.6",
         "--fast",
         "10",
     ]);
@@ -113,5 +113,6 @@ fn the_second_servo_s_own_current_stops_the_run() {
     let (status, out, err) = run(&arguments, "");
     assert_eq!(status, 3, "{out}\n{err}");
     let last = rig.events().last().cloned().unwrap();
-    assert_eq!(last["event"], "disarmed", "{:?}", rig.events());
+    assert_eq!(last["what"], "disarmed", "{:?}", rig.events());
+    assert_eq!(last["reason"], "over-current");
 }

@@ -54,7 +54,7 @@ fn sentence(warmed: &Warmed<'_>) -> String {
     let end = crate::report::view::quantity(&heat.end_c, Unit::Plain("°C"));
     match heat.until {
         Until::Past => format!(
-            "The case is at the limit of {limit:.0} °C already. Lighten the load, or cool the servo."
+            "The case is at the limit of {limit:.0} °C already, and would end at {end}. Lighten the load, or cool the servo."
         ),
         Until::Never => {
             format!(
