@@ -18,6 +18,9 @@ use holds::{Hold, Mean, holds, idle_ma, mean, mean_over};
 /// A place is where the surface comes within this share of its travel.
 const NEAR_SHARE: f64 = 0.1;
 const LEAST_NEAR_DEG: f64 = 1.0;
+/// Pulses this near are the same, µs; and so many holds say how holds scatter.
+const SAME_US: f64 = 1.0;
+const FEWEST: usize = 3;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Place {
@@ -149,7 +152,7 @@ fn places(holds: &[Hold], idle: [Mean; 2], calibrations: [Option<&Calibration>; 
             .iter()
             .filter(|h| (h.angle_deg - of_deg).abs() < near)
             .collect();
-        at(place, &here, idle, calibrations)
+        at(place, &at_one_pulse(here), idle, calibrations)
     };
     let mut found = Vec::new();
     if low < -2.0 * near {
@@ -162,6 +165,17 @@ fn places(holds: &[Hold], idle: [Mean; 2], calibrations: [Option<&Calibration>; 
         found.extend(one(Place::Upper, high));
     }
     found
+}
+
+/// Those at the pulse that most were held at: where the way was felt for the servos stood a little elsewhere. All of them where
+/// no pulse comes again and again.
+fn at_one_pulse(here: Vec<&Hold>) -> Vec<&Hold> {
+    let same = |us: f64| -> Vec<&Hold> {
+        let near = here.iter().filter(|h| (h.pulse_us - us).abs() < SAME_US);
+        near.copied().collect()
+    };
+    let most = here.iter().map(|h| same(h.pulse_us)).max_by_key(Vec::len);
+    most.filter(|most| most.len() >= FEWEST).unwrap_or(here)
 }
 
 fn at(
