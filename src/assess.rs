@@ -53,7 +53,7 @@ pub fn assess(
 ) -> Assessed {
     let surface = &aircraft.surfaces[surface_index];
     if let Some(own) = recording.key("surface").map(tidy)
-        && !own.eq_ignore_ascii_case(&surface.name)
+        && !surface.is_called(own)
     {
         let note = format!(
             "The recording says it is of \"{own}\"; judged as \"{}\", as told.",
@@ -207,19 +207,28 @@ pub fn surface_of(
         )));
     };
     find_surface(name, aircraft).map_err(|near| {
-        let hint = match near {
-            Some(near) => format!(
-                "did you mean --surface \"{}\"? The aircraft has {}",
-                near.name,
-                choices(aircraft)
-            ),
-            None => format!(
-                "name one of the aircraft's surfaces with --surface: {}",
-                choices(aircraft)
-            ),
-        };
-        Problem::new(format!("{file}: the aircraft has no surface \"{name}\"")).hint(hint)
+        let problem = no_surface(name, near, aircraft);
+        let hint = problem.hint.unwrap_or_default();
+        Problem::new(format!("{file}: {}", problem.what))
+            .hint(format!("{hint}; --surface NAME says which it is"))
     })
+}
+
+/// The aircraft's surface of this name, for every command that is given one.
+///
+/// # Errors
+/// It has none; the hint names the nearest and all.
+pub fn surface_named(name: &str, aircraft: &Aircraft) -> Result<usize, Problem> {
+    find_surface(name, aircraft).map_err(|near| no_surface(name, near, aircraft))
+}
+
+/// What every command says of a surface that the aircraft does not have.
+fn no_surface(name: &str, near: Option<&Surface>, aircraft: &Aircraft) -> Problem {
+    let meant = near.map_or(String::new(), |near| {
+        format!("did you mean \"{}\"? ", near.name)
+    });
+    Problem::new(format!("{} has no surface \"{name}\"", aircraft.name))
+        .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
 }
 
 /// The surface that a recording's `# surface=` names, if the aircraft has it.
@@ -227,10 +236,9 @@ pub fn surface_in_key(named: &str, aircraft: &Aircraft) -> Option<usize> {
     find_surface(tidy(named), aircraft).ok()
 }
 
-/// The surface of this name, upper or lower case alike; else the one whose name is nearest, if any is near.
+/// The surface of this name, present or former, upper or lower case alike; else the one whose name is nearest, if any is near.
 pub fn find_surface<'a>(name: &str, aircraft: &'a Aircraft) -> Result<usize, Option<&'a Surface>> {
-    let same = |s: &Surface| s.name.eq_ignore_ascii_case(name);
-    if let Some(index) = aircraft.surfaces.iter().position(same) {
+    if let Some((index, _)) = aircraft.surface_called(name) {
         return Ok(index);
     }
     let alike = |s: &Surface| strsim::jaro_winkler(&s.name, name);

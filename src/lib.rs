@@ -11,10 +11,12 @@
 //! - [`analysis`]: pure; strokes, torque, curve, throws, load.
 //! - [`servo`]: pure; what a servo and its control circuit are like: steps, held weights, heat.
 //! - [`flight`]: pure; what the air asks of a servo at speed, estimated, against what it has.
+//! - [`supply`]: pure; all servos together on one supply: loads, leads against copper, ratings, flights per charge.
 //! - [`verdict`]: pure; rules, findings, the sentences.
 //! - [`assess`]: a recording measured and judged, in one call.
 //! - [`report`]: one view of the results, then text, JSON, HTML and plots; no arithmetic of the trade.
 //! - [`history`]: pure; what several recordings say together: a fix, a hinge settling, a season.
+//! - [`linkage`]: pure; the push rod along the throw, fitted to measured angles, and with other holes.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
@@ -28,6 +30,7 @@ pub mod csv;
 pub mod flight;
 pub mod history;
 pub mod link;
+pub mod linkage;
 pub mod logbook;
 pub mod problem;
 pub mod recording;
@@ -35,5 +38,6 @@ pub mod report;
 pub mod rig;
 pub mod servo;
 pub mod simulated;
+pub mod supply;
 pub mod units;
 pub mod verdict;

@@ -12,8 +12,14 @@ mod pairs;
 #[allow(dead_code)]
 #[path = "../examples/servo_study/cases.rs"]
 mod cases;
+#[path = "accuracy/linkage.rs"]
+mod linkage;
 #[path = "../examples/servo_study/truth.rs"]
 mod truth;
+
+#[allow(dead_code)]
+#[path = "../examples/supply_study/cases.rs"]
+mod leads_cases;
 
 use std::sync::LazyLock;
 
@@ -226,4 +232,58 @@ fn a_tested_servo_is_as_fast_as_its_plant_and_intervals_hold_the_truth() {
     // Every quantity of every servo, but for a restless one's dead band.
     assert!(all > 180, "{all}");
     assert!(f64::from(held) > 0.88 * f64::from(all), "{held} of {all}");
+}
+
+mod leads {
+    //! Leads of known resistance on hobbyists' rigs (`cargo run --example supply_study`).
+
+    use super::leads_cases::{Channels, Found, Moved, measured};
+    use rayon::prelude::*;
+
+    fn leads(channels: Channels, moved: Moved, count: u64) -> Vec<Found> {
+        let first = super::FIRST_SEED;
+        let seeds = (first..first + count).into_par_iter();
+        seeds
+            .map(|seed| measured(channels, moved, seed)[0])
+            .collect()
+    }
+
+    fn coverage(all: &[Found]) -> f64 {
+        all.iter().filter(|f| f.covered()).count() as f64 / all.len() as f64
+    }
+
+    fn within_10(all: &[Found]) -> f64 {
+        let near = |f: &&Found| f.off().is_some_and(|off| off.abs() <= 10.0);
+        all.iter().filter(near).count() as f64 / all.len() as f64
+    }
+
+    /// Of 60 intervals that each hold the truth 95 times in 100, fewer than 50 hold it once in 3,000 tries (binomial).
+    #[test]
+    fn a_leads_interval_holds_its_resistance_and_steps_tell_it_to_ten_milliohm() {
+        for (moved, near) in [(Moved::Sweep, 0.8), (Moved::Steps, 0.95)] {
+            let all = leads(Channels::Good, moved, 60);
+            assert!(
+                coverage(&all) >= 50.0 / 60.0,
+                "{moved:?}: {}",
+                coverage(&all)
+            );
+            assert!(within_10(&all) >= near, "{moved:?}: {}", within_10(&all));
+        }
+    }
+
+    #[test]
+    #[ignore = "two minutes: cargo test --test accuracy -- --ignored --nocapture leads"]
+    fn over_a_thousand_leads_of_each_kind_intervals_hold_nineteen_times_in_twenty() {
+        for channels in [Channels::Good, Channels::Rough] {
+            for moved in [Moved::Sweep, Moved::Steps] {
+                let all = leads(channels, moved, 1000);
+                let (held, near) = (coverage(&all), within_10(&all));
+                println!("{channels:?}, {moved:?}: held {held:.3}, within 10 mΩ {near:.3}");
+                assert!(
+                    (0.93..=0.97).contains(&held),
+                    "{channels:?}, {moved:?}: {held}"
+                );
+            }
+        }
+    }
 }

@@ -18,6 +18,8 @@ mod flight;
 mod json;
 #[path = "contract/large.rs"]
 mod large;
+#[path = "contract/linkage.rs"]
+mod linkage;
 #[path = "contract/logbook.rs"]
 mod logbook;
 #[path = "contract/prove.rs"]
@@ -30,6 +32,8 @@ mod report;
 mod samples;
 #[path = "contract/season.rs"]
 mod season;
+#[path = "contract/season_keeping.rs"]
+mod season_keeping;
 #[path = "contract/sensors.rs"]
 mod sensors;
 #[path = "contract/servos.rs"]
@@ -38,6 +42,8 @@ mod servos;
 mod shape;
 #[path = "contract/sources.rs"]
 mod sources;
+#[path = "contract/supply.rs"]
+mod supply;
 #[path = "contract/truncated.rs"]
 mod truncated;
 #[path = "contract/wire.rs"]

@@ -6,9 +6,11 @@
 //! that it was skipped and why (`cargo test --test outside -- --nocapture` shows it, and the digits reached).
 
 mod outside {
+    mod copper_table;
     mod emps;
     mod fatigue_loops;
     mod gum;
+    mod linkage;
     mod pneumatic_friction;
     mod reference;
     mod savitzky_golay_table;

@@ -173,6 +173,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
     };
     Aircraft {
         name: "Dunlin".into(),
+        was: Vec::new(),
         note: None,
         servo_types: vec![ServoType {
             name: "metal gear".into(),
@@ -196,9 +197,11 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
                 gear_loss: drawn.numbers.gear_loss,
                 covariance: drawn.covariance,
             }),
+            lead: Vec::new(),
         }],
         surfaces: vec![Surface {
             name: "left elevator".into(),
+            was: Vec::new(),
             servo_index: 0,
             second_servo_index: None,
             pair_index: None,
@@ -206,10 +209,12 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
             measure: ThrowMeasure::Straight,
             throws: vec![throw("up", Side::Up, 24.0), throw("down", Side::Down, 24.0)],
             linkage: None,
+            linkage_notes: Default::default(),
             air: None,
         }],
         limits: Limits::default(),
         trip: hingewright::aircraft::Trip::default(),
+        supply: None,
     }
 }
 

@@ -53,6 +53,8 @@ pub fn proof_by(before: &Scenario, after: &Scenario, seed: u64, rigs: [&str; 2])
             servo: Some("E1"),
             channels,
             unfinished: None,
+            started: None,
+            between_throws: true,
         },
     );
     compare(&aircraft.surfaces[0], &b, &a, &[])

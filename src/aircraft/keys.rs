@@ -44,6 +44,7 @@ pub(super) static TOP: Kind = Kind {
         key("surface", "[[surface]]", "one control surface"),
         key("limits", "[limits]", "the limits to judge by"),
         key("trip", "[trip]", "where the rig disarms itself"),
+        key("supply", "[supply]", "what feeds all servos together"),
     ],
 };
 
@@ -51,6 +52,11 @@ pub(super) static AIRCRAFT: Kind = Kind {
     title: "[aircraft]",
     keys: &[
         key("name", "\"Dunlin\"", "what you call the aircraft"),
+        key(
+            "was",
+            "[\"old name\"]",
+            "what you called it before, so that its recordings go on",
+        ),
         key("note", "\"second airframe\"", "anything worth remembering"),
     ],
 };
@@ -111,6 +117,79 @@ pub(super) static SERVO: Kind = Kind {
             "\"E1.calibration.toml\"",
             "its calibration file, beside aircraft.toml",
         ),
+        key("lead", "[servo.lead]", "the copper of its lead"),
+    ],
+};
+
+pub(super) static LEAD: Kind = Kind {
+    title: "[servo.lead]",
+    keys: &[
+        key(
+            "length_mm",
+            "650",
+            "from the supply's end to the servo's plug, one way, mm",
+        ),
+        key("awg", "22", "the wire's gauge number"),
+        key(
+            "area_mm2",
+            "0.33",
+            "instead of awg: the copper of one conductor, mm²",
+        ),
+        key(
+            "connections",
+            "1",
+            "plugs and sockets along it, each passed there and back",
+        ),
+    ],
+};
+
+pub(super) static SUPPLY: Kind = Kind {
+    title: "[supply]",
+    keys: &[
+        key(
+            "open_v",
+            "7.4",
+            "voltage that feeds the servos with nothing drawn (the regulator's, where there is one), V",
+        ),
+        key(
+            "internal_mohm",
+            "25",
+            "resistance of pack or regulator, as its maker or charger says, mΩ",
+        ),
+        key("pack_mah", "2600", "the pack's capacity, mAh"),
+        key(
+            "pack_c",
+            "20",
+            "the pack's continuous rating, as so many times its capacity an hour",
+        ),
+        key("regulator_a", "10", "the regulator's continuous rating, A"),
+        key("regulator_peak_a", "20", "the regulator's peak rating, A"),
+        key(
+            "connector_a",
+            "10",
+            "rating of the connector or switch that all current passes, A",
+        ),
+        key(
+            "least_v",
+            "5.0",
+            "lowest voltage at a plug that the servos' maker allows, V",
+        ),
+        key(
+            "other_ma",
+            "150",
+            "what receiver, gyros and the like draw from the same supply, mA",
+        ),
+        key(
+            "moving",
+            "[\"left elevator\", \"rudder\"]",
+            "the surfaces that move at once",
+        ),
+        key(
+            "moving_at_once",
+            "4",
+            "instead of moving: how many surfaces, the worst of all",
+        ),
+        key("lead", "[supply.lead]", "the copper that all servos share"),
     ],
 };
 
@@ -118,6 +197,11 @@ pub(super) static SURFACE: Kind = Kind {
     title: "[[surface]]",
     keys: &[
         key("name", "\"left elevator\"", "what you call the surface"),
+        key(
+            "was",
+            "[\"old name\"]",
+            "what you called it before, so that its history goes on",
+        ),
         key("servo", "\"E1\"", "the tag of the [[servo]] that drives it"),
         key(
             "servos",
@@ -184,6 +268,21 @@ pub(super) static LINKAGE: Kind = Kind {
             "arm_zero_deg",
             "0",
             "arm at neutral pulse, away from square to the shaft-to-hinge line, degrees",
+        ),
+        key(
+            "tolerance_mm",
+            "0.5",
+            "how far off the lengths of arm and horn may be, mm",
+        ),
+        key(
+            "arm_holes_mm",
+            "[12, 14, 16]",
+            "all holes of the arm: output shaft to hole, mm",
+        ),
+        key(
+            "horn_holes_mm",
+            "[20, 23, 26]",
+            "all holes of the horn: hinge line to hole, mm",
         ),
     ],
 };
@@ -299,6 +398,8 @@ pub(super) static AIRCRAFT_FILE: &[&Kind] = &[
     &AIRCRAFT,
     &SERVO_TYPE,
     &SERVO,
+    &LEAD,
+    &SUPPLY,
     &SURFACE,
     &THROW,
     &LINKAGE,

@@ -9,24 +9,30 @@ mod keys;
 pub mod linkage;
 mod read;
 mod section;
+mod supply;
 mod surface;
 mod trip;
 
 pub use file::{NamedText, read_text};
 pub use linkage::{LinkageSolver, Pose};
 pub use read::{parse, read_path};
+pub use supply::{Gauge, Piece, Supply};
 pub use trip::{SUPPLY_SHARE, Trip, TripPoints};
 
 /// An aircraft file, read and checked: every name it refers to exists.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Aircraft {
     pub name: String,
+    /// Names that it had before: its recordings may say them.
+    pub was: Vec<String>,
     pub note: Option<String>,
     pub servo_types: Vec<ServoType>,
     pub servos: Vec<Servo>,
     pub surfaces: Vec<Surface>,
     pub limits: Limits,
     pub trip: Trip,
+    /// `None` where the file does not say what feeds the servos.
+    pub supply: Option<Supply>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -57,6 +63,8 @@ pub struct Servo {
     pub fitted: Option<jiff::civil::Date>,
     /// Read already, from the path given beside aircraft.toml.
     pub calibration: Option<Calibration>,
+    /// The pieces of its lead, one after another; none where the file does not say.
+    pub lead: Vec<Piece>,
 }
 
 /// Supply power of a servo as a power balance, with the covariance of its four numbers.
@@ -126,6 +134,8 @@ pub struct Throw {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Surface {
     pub name: String,
+    /// Names that it had before: recordings, results and notes may say them.
+    pub was: Vec<String>,
     /// Index into [`Aircraft::servos`].
     pub servo_index: usize,
     /// The other one, where two servos drive it together: its current is in the channel `current2_ma`.
@@ -136,6 +146,7 @@ pub struct Surface {
     pub measure: ThrowMeasure,
     pub throws: Vec<Throw>,
     pub linkage: Option<Linkage>,
+    pub linkage_notes: LinkageNotes,
     pub air: Option<Air>,
 }
 
@@ -147,6 +158,16 @@ pub struct Linkage {
     pub base_mm: f64,
     /// Angle of the arm away from square to the shaft-to-hinge line at neutral pulse, positive the way that drives the surface up.
     pub arm_zero_deg: f64,
+}
+
+/// What the file says about a linkage beyond its lengths.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LinkageNotes {
+    /// How far off the lengths of arm and horn may be.
+    pub tolerance_mm: Option<f64>,
+    /// All holes of arm and horn, the one in use among them or not; empty where the file lists none.
+    pub arm_holes_mm: Vec<f64>,
+    pub horn_holes_mm: Vec<f64>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -214,7 +235,25 @@ impl ThrowMeasure {
     }
 }
 
+/// What to do where recordings, results or notes have a surface's old name: the one way there is.
+pub fn renamed(old: &str) -> String {
+    format!(
+        "if it has another name now, put the line was = [\"{old}\"] into its [[surface]] in aircraft.toml, and recheck"
+    )
+}
+
+fn called(now: &str, was: &[String], name: &str) -> bool {
+    let name = name.trim();
+    let mut names = was.iter().map(String::as_str).chain([now]);
+    names.any(|one| one.trim().eq_ignore_ascii_case(name))
+}
+
 impl Surface {
+    /// Whether this is its name, or was; upper or lower case alike.
+    pub fn is_called(&self, name: &str) -> bool {
+        called(&self.name, &self.was, name)
+    }
+
     /// Trailing-edge travel in mm (magnitude, sign kept) at a deflection in degrees, as the manual's ruler would read it.
     pub fn mm_at_deg(&self, deg: f64) -> f64 {
         self.measure.mm_at_deg(self.chord_mm, deg)
@@ -233,6 +272,19 @@ impl Aircraft {
             .iter()
             .enumerate()
             .find(|(_, s)| s.name == name)
+    }
+
+    /// The surface of this name, present or former, and its index; upper or lower case alike, a present name first.
+    pub fn surface_called(&self, name: &str) -> Option<(usize, &Surface)> {
+        let mut now = self.surfaces.iter().enumerate();
+        let mut then = self.surfaces.iter().enumerate();
+        now.find(|(_, s)| s.name.eq_ignore_ascii_case(name))
+            .or_else(|| then.find(|(_, s)| s.is_called(name)))
+    }
+
+    /// Whether this is its name, or was; upper or lower case alike.
+    pub fn is_called(&self, name: &str) -> bool {
+        called(&self.name, &self.was, name)
     }
 }
 

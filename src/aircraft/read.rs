@@ -12,7 +12,8 @@ use super::keys;
 use super::section::{Section, shortened};
 use super::surface::{self, look_up};
 use super::{
-    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration, trip,
+    Aircraft, Calibration, Limits, Servo, ServoType, SheetSpeed, Surface, Trip, calibration,
+    supply, trip,
 };
 
 /// Reads an aircraft file and the calibration files named in it, which lie relative to its folder.
@@ -90,19 +91,48 @@ fn read(
     let trip = top
         .table("trip", &keys::TRIP, "[trip]".to_owned())
         .map_or_else(Trip::default, |s| trip::read(&s));
-    let (name, note) = {
+    let supply = top
+        .table("supply", &keys::SUPPLY, "[supply]".to_owned())
+        .map(|s| supply::read(&s, &surface_names));
+    let (name, note, was) = {
         let head = head?;
-        (head.need_text("name"), head.text("note"))
+        let name = head.need_text("name");
+        let was = surface::read_was(&head, name, &Vec::new());
+        (name, head.text("note"), was)
     };
+    no_name_twice(&surface_sections, &surfaces);
     Some(Aircraft {
         name: name?.to_owned(),
+        was,
         note: note.map(str::to_owned),
         servo_types: servo_types.into_iter().collect::<Option<_>>()?,
         servos: servos.into_iter().collect::<Option<_>>()?,
         surfaces: surfaces.into_iter().collect::<Option<_>>()?,
         limits,
         trip,
+        supply,
     })
+}
+
+/// Two surfaces that were both called the same: whose a recording is, nobody could tell.
+fn no_name_twice(sections: &[Section], surfaces: &[Option<Surface>]) {
+    for (i, surface) in surfaces.iter().enumerate() {
+        let before = || surfaces[..i].iter().flatten();
+        let names = surface.iter().flat_map(|s| &s.was);
+        for name in names {
+            if let Some(other) = before().find(|other| other.is_called(name)) {
+                sections[i].fault(
+                    "was",
+                    &format!(
+                        "\"{}\" was {} already",
+                        shortened(name),
+                        shortened(&other.name)
+                    ),
+                    "leave the old name with the surface that the recordings are of",
+                );
+            }
+        }
+    }
 }
 
 /// The tables' names in the order of the file; a name that is there twice is a fault at the second, which then counts
@@ -191,6 +221,7 @@ fn read_servo(
         type_index: type_index?,
         fitted,
         calibration,
+        lead: supply::read_lead(section),
     })
 }
 

@@ -7,8 +7,8 @@ use super::bound::Bound;
 use super::document::{Document, nearest};
 use super::keys;
 use super::linkage::closing_rod_mm;
-use super::section::{Section, shortened, type_words};
-use super::{Air, Linkage, LinkageSolver, Side, Surface, Throw, ThrowMeasure};
+use super::section::{Section, as_number, shortened, type_words};
+use super::{Air, Linkage, LinkageNotes, LinkageSolver, Side, Surface, Throw, ThrowMeasure};
 
 /// Where the manual gives no tolerance: common practice, no source.
 pub(super) const DEFAULT_TOLERANCE_MM: f64 = 1.0;
@@ -39,7 +39,7 @@ pub(super) fn look_up(
 }
 
 /// The place of a name that is written under a key.
-fn look_up_text(
+pub(super) fn look_up_text(
     section: &Section,
     key: &'static str,
     written: &str,
@@ -80,6 +80,7 @@ pub(super) fn read(
     surface_names: &Names,
 ) -> Option<Surface> {
     let name = section.need_text("name");
+    let was = read_was(section, name, surface_names);
     let servos = read_servos(section, servo_tags);
     let pair_index = read_pair(section, index, surface_names);
     let chord_mm = section.need_number("chord_mm", Bound::Positive);
@@ -88,19 +89,46 @@ pub(super) fn read(
         .require("throws")
         .then(|| read_throws(doc, section, chord_mm, measure))
         .flatten();
-    let linkage = read_linkage(doc, section);
+    let (linkage, linkage_notes) = read_linkage(doc, section).unzip();
     let air = read_air(section, chord_mm);
     Some(Surface {
         name: name?.to_owned(),
+        was,
         servo_index: servos?.0,
         second_servo_index: servos?.1,
         pair_index,
         chord_mm: chord_mm?,
         measure: measure?,
         throws: throws?,
-        linkage,
+        linkage: linkage.flatten(),
+        linkage_notes: linkage_notes.unwrap_or_default(),
         air,
     })
+}
+
+/// Former names: none of them may be a present one, for whose history would it be?
+pub(super) fn read_was(section: &Section, own: Option<&str>, taken: &Names) -> Vec<String> {
+    const WRITE: &str = "write the old names in quotes, for example was = [\"old name\"]";
+    if !section.has("was") {
+        return Vec::new();
+    }
+    let mut names = Vec::new();
+    for value in section.array("was").into_iter().flatten() {
+        let Some(name) = value.get_ref().as_str().filter(|n| !n.trim().is_empty()) else {
+            section.fault("was", "was is not a list of names", WRITE);
+            return Vec::new();
+        };
+        let same = |other: &&str| other.eq_ignore_ascii_case(name);
+        if taken.iter().flatten().any(same) || own.iter().any(same) {
+            section.fault(
+                "was",
+                &format!("\"{}\" is a present name of this file", shortened(name)),
+                "name only what it was called before; recordings under a present name are of that surface",
+            );
+        }
+        names.push(name.trim().to_owned());
+    }
+    names
 }
 
 /// The servo, or the two of them.
@@ -303,12 +331,38 @@ fn read_travel(
     Some((side, mm, deg, false))
 }
 
-fn read_linkage(doc: &Document, surface: &Section) -> Option<Linkage> {
+/// The lengths, where all are usable, and what stands beside them.
+fn read_linkage(doc: &Document, surface: &Section) -> Option<(Option<Linkage>, LinkageNotes)> {
     let section = surface.table(
         "linkage",
         &keys::LINKAGE,
         format!("[surface.linkage] of {}", surface.label),
     )?;
+    let notes = LinkageNotes {
+        tolerance_mm: section.number("tolerance_mm", Bound::Positive),
+        arm_holes_mm: read_holes(&section, "arm_holes_mm"),
+        horn_holes_mm: read_holes(&section, "horn_holes_mm"),
+    };
+    Some((read_lengths(doc, &section), notes))
+}
+
+fn read_holes(section: &Section, key: &'static str) -> Vec<f64> {
+    let holes = section.array(key).unwrap_or_default();
+    let known = holes
+        .iter()
+        .map(|hole| as_number(hole.get_ref()).filter(|mm| Bound::Positive.holds(*mm)));
+    let known: Option<Vec<f64>> = known.collect();
+    known.unwrap_or_else(|| {
+        section.fault(
+            key,
+            &format!("{key} has something other than a number above 0 in its list"),
+            &format!("write the distances in mm: {key} = [12, 14, 16]"),
+        );
+        Vec::new()
+    })
+}
+
+fn read_lengths(doc: &Document, section: &Section) -> Option<Linkage> {
     let [arm_mm, horn_mm, rod_mm, base_mm] = ["arm_mm", "horn_mm", "rod_mm", "base_mm"]
         .map(|key| section.need_number(key, Bound::Positive));
     let arm_zero_deg = if section.has("arm_zero_deg") {

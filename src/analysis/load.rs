@@ -1,4 +1,4 @@
-//! What the servo has to do: peak torque against its stall torque, current while holding, resistance of its lead.
+//! What the servo has to do: peak torque against its stall torque, current while holding.
 
 use super::arm::{Ratio, mean_of};
 use super::budget::Budget;
@@ -6,21 +6,15 @@ use super::curve::Fitted;
 use super::motion::Motion;
 use super::series::Series;
 use super::stats::robust::median_in_place;
-use super::{HoldCurrent, Interval, Load, Quantity};
+use super::{HoldCurrent, Interval, LEAST_VOLTS, Load, Quantity};
 use crate::aircraft::ServoType;
 use crate::recording::Channel;
 
 /// A hold is this long at least, s, and its first stretch is left out: the servo is still settling.
 const HOLD_S: f64 = 0.20;
 const HOLD_SETTLING_S: f64 = 0.12;
-/// Averages this long are compared for the lead's resistance, s: long against the noise's memory, short against a stroke.
-const LEAD_AVERAGE_S: f64 = 0.15;
-/// The current must vary by this much (standard deviation, noise apart) to show a lead's resistance, mA.
-const LEAD_LEAST_SPREAD_MA: f64 = 3.0;
 /// A measured peak beyond the fitted law's by this share is taken instead of it (a stall, a stop).
 const BEYOND_LAW: f64 = 0.15;
-/// A supply below this feeds no servo: such a reading is a sensor's fault, V.
-const LEAST_VOLTS: f64 = 1.0;
 /// Peaks this near to each other are the same place.
 const SAME_PLACE_DEG: f64 = 2.0;
 
@@ -177,7 +171,7 @@ fn peak_seen(series: &Series, motion: &Motion, seen: &Seen) -> Option<Peak> {
     })
 }
 
-fn samples_in(series: &Series, seconds: f64) -> usize {
+pub(super) fn samples_in(series: &Series, seconds: f64) -> usize {
     let n = series.len();
     if n < 2 {
         return 1;
@@ -266,7 +260,7 @@ fn holds(series: &Series, motion: &Motion) -> (Vec<HoldCurrent>, [Option<Budget>
 }
 
 /// Runs of samples for which `inside` holds, never across a restart.
-fn stretches(
+pub(super) fn stretches(
     series: &Series,
     motion: &Motion,
     inside: impl Fn(usize) -> bool,
@@ -288,76 +282,4 @@ fn stretches(
         found.extend(open.map(|start| start..segment.end));
     }
     found
-}
-
-/// Resistance of the lead between the two voltages: slope of their difference over the current, one a cycle, mΩ.
-pub(crate) fn lead_mohm(series: &Series, motion: Option<&Motion>) -> Option<Quantity> {
-    let current = series.column(Channel::CurrentMa)?;
-    let (source, supply) = (
-        series.column(Channel::SourceV)?,
-        series.column(Channel::SupplyV)?,
-    );
-    let step = samples_in(series, LEAD_AVERAGE_S).max(1);
-    // Blocks of averages: by cycle where cycles were found, else tenths of the recording.
-    let bounds: Vec<usize> = match motion.filter(|m| m.cycles >= 2) {
-        Some(m) => {
-            let mut starts: Vec<usize> = Vec::new();
-            let mut cycle = usize::MAX;
-            for (_, s) in m.usable() {
-                if s.cycle != cycle {
-                    cycle = s.cycle;
-                    starts.push(s.range.start);
-                }
-            }
-            starts.push(series.len());
-            starts
-        }
-        None => (0..=10).map(|k| k * series.len() / 10).collect(),
-    };
-    let mut slopes = Vec::new();
-    for block in bounds.windows(2) {
-        let mut pairs: Vec<(f64, f64)> = Vec::new();
-        for start in (block[0]..block[1]).step_by(step) {
-            let end = (start + step).min(block[1]);
-            let (mut n, mut i_sum, mut v_sum) = (0.0, 0.0, 0.0);
-            for k in (start..end)
-                .filter(|&k| !(current[k].is_nan() || source[k].is_nan() || supply[k].is_nan()))
-            {
-                n += 1.0;
-                i_sum += current[k];
-                v_sum += source[k] - supply[k];
-            }
-            if n > 0.0 {
-                pairs.push((i_sum / n, v_sum / n));
-            }
-        }
-        slopes.extend(slope_mohm(&pairs));
-    }
-    mean_of(&slopes, 0.0)
-}
-
-/// Slope of V over mA, in mΩ, with the current just before as instrument: noise of the current's readings, which would
-/// flatten a least-squares slope, is another one there (e.g. W. A. Fuller, Measurement Error Models, Wiley 1987, section
-/// 1.4).
-fn slope_mohm(pairs: &[(f64, f64)]) -> Option<f64> {
-    let n = pairs.len().saturating_sub(1) as f64;
-    if pairs.len() < 6 {
-        return None;
-    }
-    let before = || pairs.iter().map(|p| p.0);
-    let after = || pairs[1..].iter();
-    let mean = |values: &mut dyn Iterator<Item = f64>| values.sum::<f64>() / n;
-    let m_before = mean(&mut before().take(pairs.len() - 1));
-    let (m_i, m_v) = (
-        mean(&mut after().map(|p| p.0)),
-        mean(&mut after().map(|p| p.1)),
-    );
-    let with = |pick: fn(&(f64, f64)) -> f64, m: f64| -> f64 {
-        before()
-            .zip(after())
-            .map(|(b, p)| (b - m_before) * (pick(p) - m))
-            .sum()
-    };
-    let common = with(|p| p.0, m_i);
-    (common >= n * LEAD_LEAST_SPREAD_MA.powi(2)).then(|| 1e6 * with(|p| p.1, m_v) / common)
 }

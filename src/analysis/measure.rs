@@ -6,6 +6,7 @@ use super::arm::{Ratio, Track};
 use super::budget::Budgets;
 use super::curve::Fitted;
 use super::effort::{self, Effort};
+use super::lead::resistances_of;
 use super::motion::Motion;
 use super::series::Series;
 use super::study::{Outcome, Study};
@@ -177,7 +178,7 @@ pub fn measure(recording: &Recording, aircraft: &Aircraft, surface: &Surface) ->
         },
         load,
         slop_deg,
-        lead_mohm: load::lead_mohm(&series, Some(&motion)),
+        lead_mohm: resistances_of(&series, Some(&motion)).lead_mohm,
         jerks,
         doubts,
         conditions: conditions::of(&series, Some(&motion)),
@@ -343,7 +344,7 @@ fn without_motion(
             hold_current_ma: Vec::new(),
         },
         slop_deg: None,
-        lead_mohm: load::lead_mohm(series, None),
+        lead_mohm: resistances_of(series, None).lead_mohm,
         jerks: None,
         doubts,
         conditions: conditions::of(series, None),

@@ -3,30 +3,37 @@
 
 mod arm;
 mod budget;
-mod cells;
+pub(crate) mod cells;
 mod conditions;
 mod curve;
 mod data;
+mod draw;
 mod effort;
 mod features;
 mod fit;
 mod jerks;
 mod law;
+mod lead;
 mod load;
 mod measure;
-mod motion;
+pub(crate) mod motion;
 mod normal;
 mod search;
-mod series;
+pub(crate) mod series;
 pub mod stats;
 mod study;
 mod throws;
 
 pub use budget::{AbsentKnee, Budget, Budgets, CurveBudgets, KneeBudget, variance};
+pub use draw::{Draw, NoDraw, PEAK_S, draw, step_peak_ma};
 pub use features::{FALSE_ALARM_RATE, KNEE_FALSE_ALARM_RATE};
+pub use lead::{CURRENT_SCALE_U, Resistances, VOLTAGE_SCALE_U, resistances};
 pub use measure::measure;
 
 use crate::aircraft::Side;
+
+/// A supply below this feeds no servo: such a reading is a sensor's fault, V.
+const LEAST_VOLTS: f64 = 1.0;
 
 /// A measured value. Without an interval, too few strokes were seen to tell.
 #[derive(Debug, Clone, Copy, PartialEq)]

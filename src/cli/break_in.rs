@@ -16,8 +16,9 @@ use super::record::{Record, a_line, say};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
-use super::sweep::{agreed, cautions, how_it_ended, opened, surface_named};
+use super::sweep::{agreed, cautions, how_it_ended, opened};
 use crate::aircraft::{Surface, TripPoints};
+use crate::assess::surface_named;
 use crate::history::settling::{
     REST_H, Standing, State, cycles_to_tell, spent, stages_left, stand, stop,
 };

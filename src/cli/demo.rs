@@ -169,7 +169,12 @@ fn worked_in_and_proved(
     ])?;
     // What will move and the cautions were said for the first sweep.
     let from = worked.find("batch      stage").unwrap_or(0);
-    say(worked[from..].trim_end());
+    // The simulated rig is gone when the demo ends, and its port with it.
+    let said = worked[from..].replace(&rig.port, "PORT");
+    say(said.trim_end());
+    if said.contains("PORT") {
+        say("           (PORT: your rig's; the demo's is gone at its end)");
+    }
     say("");
     let after = swept(logbook, index, surface, rig, "after")?;
     logbook.store(logbook.aircraft(), &logbook.assess(&after)?)?;

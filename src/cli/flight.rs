@@ -6,11 +6,11 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 
-use super::prove::spare_the_logbook;
+use super::files::{Picture, picture, spare_the_logbook, told_aside};
 use super::{complain, show};
 use crate::aircraft::{self, Aircraft};
 use crate::analysis::TorqueSource;
-use crate::assess::{Assessed, choices, find_surface};
+use crate::assess::{Assessed, choices, surface_named};
 use crate::flight::{Asked, Atmosphere, estimate};
 use crate::logbook::{Logbook, write_whole};
 use crate::problem::{Problem, exit};
@@ -95,11 +95,14 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn flight(arguments: &Arguments) -> Result<u8, Problem> {
+    if let Some(file) = &arguments.plot {
+        picture(file, "--plot")?;
+    }
     match (&arguments.logbook, &arguments.aircraft) {
         (Some(root), _) => {
             let logbook = Logbook::open(root)?;
             if let Some(file) = &arguments.plot {
-                spare_the_logbook(&logbook, file)?;
+                spare_the_logbook(&logbook, file, "the picture", "--plot")?;
             }
             let chosen = choose(arguments, logbook.aircraft())?;
             let (sweeps, problems) = logbook.latest_sweeps(&chosen, Timestamp::now())?;
@@ -135,13 +138,7 @@ fn choose(arguments: &Arguments, aircraft: &Aircraft) -> Result<Vec<usize>, Prob
             _ => Ok(all),
         };
     };
-    let index = find_surface(name, aircraft).map_err(|near| {
-        let hint = match near {
-            Some(near) => format!("did you mean \"{}\"?", near.name),
-            None => format!("name one of {}", choices(aircraft)),
-        };
-        Problem::new(format!("the aircraft has no surface \"{name}\"")).hint(hint)
-    })?;
+    let index = surface_named(name, aircraft)?;
     let surface = &aircraft.surfaces[index];
     match surface.air {
         Some(_) => Ok(vec![index]),
@@ -245,10 +242,7 @@ fn draw(file: &Path, flown: &Flown<'_>, unit: TorqueUnit) -> Result<(), Problem>
         return Err(several(flown.aircraft));
     };
     let factor = flown.asked.factor;
-    let png = file
-        .extension()
-        .is_some_and(|e| e.eq_ignore_ascii_case("png"));
-    let drawn = if png {
+    let drawn = if picture(file, "--plot")? == Picture::Png {
         plot::flight_png(file, one, factor, unit)?
     } else {
         match plot::flight_svg(one, factor, unit) {
@@ -266,8 +260,6 @@ fn draw(file: &Path, flown: &Flown<'_>, unit: TorqueUnit) -> Result<(), Problem>
         ))
         .hint("add its [surface.linkage] to aircraft.toml, and see what the text says of it"));
     }
-    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
-    // Standard output may be JSON.
-    let _ = writeln!(io::stderr(), "written: {}", whole.display());
+    told_aside(file);
     Ok(())
 }

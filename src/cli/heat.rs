@@ -1,11 +1,11 @@
 //! `heat`: how warm a servo gets under a load, told from how it warms.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
 
 use super::at_rig::{self, Ended, Home, Job, Source};
+use super::files::{Picture, picture, told_aside};
 use super::{complain, show};
 use crate::aircraft::{Aircraft, Surface};
 use crate::logbook::write_whole;
@@ -55,6 +55,9 @@ fn degrees(text: &str) -> Result<f64, String> {
 
 pub fn run(arguments: &Arguments) -> u8 {
     let done = || -> Result<u8, Problem> {
+        if let Some(file) = &arguments.plot {
+            picture(file, "--plot")?;
+        }
         let home = arguments.source.home()?;
         let surface_index = home.surface_index(&arguments.surface)?;
         if let Some(file) = &arguments.plot {
@@ -236,17 +239,12 @@ fn draw(file: &std::path::Path, warmed: &Warmed<'_>) -> Result<(), Problem> {
         ))
         .hint("record for ten minutes with a rig that reads the servo's case (channel case_c)"));
     };
-    let png = file
-        .extension()
-        .is_some_and(|e| e.eq_ignore_ascii_case("png"));
-    if png {
+    if picture(file, "--plot")? == Picture::Png {
         plot::heat_png(file, warmed.surface, heat, warmed.limit_c)?;
     } else {
         let svg = plot::heat_svg(warmed.surface, heat, warmed.limit_c);
         write_whole(file, svg.as_bytes())?;
     }
-    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
-    // Standard output may be JSON.
-    let _ = writeln!(std::io::stderr(), "written: {}", whole.display());
+    told_aside(file);
     Ok(())
 }

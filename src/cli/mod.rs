@@ -5,9 +5,11 @@ mod break_in;
 mod calibrate;
 mod check;
 mod demo;
+mod files;
 mod flight;
 mod heat;
 mod held;
+mod linkage;
 mod note;
 mod prove;
 mod recheck;
@@ -21,6 +23,7 @@ mod season;
 mod servo;
 mod show;
 mod simulate;
+mod supply;
 mod sweep;
 
 use clap::{Parser, Subcommand};
@@ -52,6 +55,8 @@ enum Command {
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// A push rod's advantage along the throw, its dead points, and which holes to change.
+    Linkage(linkage::Arguments),
     /// Estimate what the air asks of each servo at speed, on top of the hinge as measured, against what it has.
     Flight(flight::Arguments),
     /// How warm a servo gets: what it draws under a load, where its case would end, and when it comes to its limit.
@@ -74,6 +79,8 @@ enum Command {
     Season(season::Arguments),
     /// Test a servo: dead time, speed, dead band, centring, current, on a rig or from recordings.
     Servo(servo::Arguments),
+    /// All servos on one supply: what they draw together, their leads against copper, ratings, flights on a charge.
+    Supply(supply::Arguments),
     /// Sweep a surface between its throws, keep the recording, and judge it.
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
@@ -99,6 +106,7 @@ pub fn run() -> u8 {
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Linkage(arguments) => linkage::run(&arguments),
         Command::Flight(arguments) => flight::run(&arguments),
         Command::Heat(arguments) => heat::run(&arguments),
         Command::Held(arguments) => held::run(&arguments),
@@ -110,6 +118,7 @@ pub fn run() -> u8 {
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Season(arguments) => season::run(&arguments),
         Command::Servo(arguments) => servo::run(&arguments),
+        Command::Supply(arguments) => supply::run(&arguments),
         Command::Sweep(arguments) => sweep::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
     }
@@ -122,7 +131,7 @@ pub(crate) fn complain(problem: &Problem) {
         let wrap = |text: &str, indent: &str| {
             textwrap::fill(
                 text,
-                textwrap::Options::new(show::terminal_width()).subsequent_indent(indent),
+                crate::report::text::wrapping(show::terminal_width()).subsequent_indent(indent),
             )
         };
         let wrapped = Problem {
@@ -152,5 +161,52 @@ fn number_between<const LOWEST: u32, const HIGHEST: u32>(text: &str) -> Result<f
         _ => Err(format!(
             "a number from {lowest} to {highest} is wanted here"
         )),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    /// The words of a line as a shell takes them, as far as examples use one: blanks and quotation marks.
+    fn words(line: &str) -> Vec<String> {
+        let quoted = |(i, part): (usize, &str)| match i % 2 {
+            0 => part.split_whitespace().map(str::to_owned).collect(),
+            _ => vec![part.to_owned()],
+        };
+        line.split('"').enumerate().flat_map(quoted).collect()
+    }
+
+    fn examples(command: &clap::Command) -> Vec<String> {
+        let help = command.get_after_help().map(ToString::to_string);
+        let lines = help.unwrap_or_default();
+        let lines = lines.lines().map(str::trim);
+        let own = lines.filter(|l| l.starts_with("hingewright "));
+        let mut all: Vec<String> = own.map(str::to_owned).collect();
+        all.extend(command.get_subcommands().flat_map(examples));
+        all
+    }
+
+    #[test]
+    fn every_example_in_a_help_text_is_one_that_the_program_takes() {
+        let all = examples(&Arguments::command());
+        assert!(all.len() > 12, "{all:?}");
+        for example in all {
+            if let Err(error) = Arguments::try_parse_from(words(&example)) {
+                panic!("{example}: {error}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_sweep_in_an_example_that_nothing_came_before_begins_its_logbook() {
+        let all = examples(&Arguments::command());
+        let new = all.iter().filter(|e| e.contains("--logbook my-logbook"));
+        assert!(new.clone().count() > 0);
+        for example in new {
+            assert!(example.contains("--aircraft samples/"), "{example}");
+        }
     }
 }

@@ -1,15 +1,15 @@
 //! `prove`: two recordings of a surface, before and after a fix, held against each other.
 
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::files::{Picture, picture, print, print_raw, spare_the_logbook, told_aside};
 use super::{complain, show};
 use crate::analysis::Measured;
-use crate::assess::{Assessed, choices, find_surface};
+use crate::assess::{Assessed, surface_named};
 use crate::history::compare::{Outcome, compare};
-use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
+use crate::logbook::{Logbook, write_whole};
 use crate::problem::{Problem, exit};
 use crate::report::prove::{Proved, json, text};
 use crate::report::{Checked, plot};
@@ -57,16 +57,15 @@ pub fn run(arguments: &Arguments) -> u8 {
 fn prove(arguments: &Arguments) -> Result<u8, Problem> {
     let logbook = Logbook::open(&arguments.logbook)?;
     let aircraft = logbook.aircraft();
-    let surface_index = find_surface(&arguments.surface, aircraft).map_err(|_| {
-        Problem::new(format!(
-            "the aircraft has no surface \"{}\"",
-            arguments.surface
-        ))
-        .hint(format!("name one of {}", choices(aircraft)))
-    })?;
-    if let Some(file) = &arguments.plot {
-        spare_the_logbook(&logbook, file)?;
-    }
+    let surface_index = surface_named(&arguments.surface, aircraft)?;
+    let picture = match &arguments.plot {
+        Some(file) => {
+            let kind = picture(file, "--plot")?;
+            spare_the_logbook(&logbook, file, "the picture", "--plot")?;
+            Some((file.as_path(), kind))
+        }
+        None => None,
+    };
     let (before_path, after_path) = (
         logbook.recording_by_id(&arguments.before)?,
         logbook.recording_by_id(&arguments.after)?,
@@ -89,9 +88,9 @@ fn prove(arguments: &Arguments) -> Result<u8, Problem> {
         after: &after,
         proof: &proof,
     };
-    print(arguments, &proved)?;
-    if let Some(file) = &arguments.plot {
-        draw(file, &before, &after, arguments.units)?;
+    shown(arguments, &proved)?;
+    if let Some(picture) = picture {
+        draw(picture, &before, &after, arguments.units)?;
     }
     Ok(match proof.outcome {
         Outcome::Better | Outcome::NoChangeShown => exit::NO_FAULT,
@@ -114,59 +113,27 @@ fn of_surface(logbook: &Logbook, path: &Path, surface_index: usize) -> Result<As
     .hint("name two recordings of one surface"))
 }
 
-fn print(arguments: &Arguments, proved: &Proved<'_>) -> Result<(), Problem> {
-    let told = if arguments.json {
-        let mut out = io::stdout().lock();
-        writeln!(out, "{}", json::line(proved)).and_then(|()| out.flush())
-    } else {
-        let mut out = anstream::stdout().lock();
-        let text = text::proof(proved, arguments.units, show::terminal_width());
-        write!(out, "{text}").and_then(|()| out.flush())
-    };
-    match told {
-        // A reader that has seen enough is no fault of ours.
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Problem::new(format!(
-            "the result could not be written: {error}"
-        ))),
-        _ => Ok(()),
+fn shown(arguments: &Arguments, proved: &Proved<'_>) -> Result<(), Problem> {
+    match arguments.json {
+        true => print_raw(&(json::line(proved) + "\n")),
+        false => print(&text::proof(
+            proved,
+            arguments.units,
+            show::terminal_width(),
+        )),
     }
-}
-
-/// A picture is never written among what was measured, nor over the aircraft file.
-pub(super) fn spare_the_logbook(logbook: &Logbook, file: &Path) -> Result<(), Problem> {
-    let folder = file.parent().filter(|p| *p != Path::new(""));
-    let real = folder.unwrap_or(Path::new(".")).canonicalize();
-    let (Ok(folder), Ok(root)) = (real, logbook.root().canonicalize()) else {
-        return Ok(());
-    };
-    let inside = [RECORDINGS, RESULTS].map(|f| root.join(f));
-    let over_the_aircraft = folder == root && file.file_name().is_some_and(|n| n == AIRCRAFT_FILE);
-    if !over_the_aircraft && !inside.iter().any(|f| folder.starts_with(f)) {
-        return Ok(());
-    }
-    Err(Problem::new(format!(
-        "{}: the picture would stand among the logbook's own files",
-        file.display()
-    ))
-    .hint("give --plot a name outside recordings and results, for instance pair.svg"))
 }
 
 fn draw(
-    file: &Path,
+    (file, kind): (&Path, Picture),
     before: &Checked<'_>,
     after: &Checked<'_>,
     unit: TorqueUnit,
 ) -> Result<(), Problem> {
-    let png = file
-        .extension()
-        .is_some_and(|e| e.eq_ignore_ascii_case("png"));
-    if png {
-        plot::pair_png(file, before, after, unit)?;
-    } else {
-        write_whole(file, plot::pair_svg(before, after, unit).as_bytes())?;
+    match kind {
+        Picture::Png => plot::pair_png(file, before, after, unit)?,
+        Picture::Svg => write_whole(file, plot::pair_svg(before, after, unit).as_bytes())?,
     }
-    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
-    // Standard output may be JSON.
-    let _ = writeln!(io::stderr(), "written: {}", whole.display());
+    told_aside(file);
     Ok(())
 }

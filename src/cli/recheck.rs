@@ -1,7 +1,8 @@
 //! `recheck`: all results of a logbook made again from its recordings.
 
+use std::collections::BTreeMap;
 use std::io::{self, IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
@@ -69,16 +70,28 @@ fn tell(logbook: &Logbook, done: &Rechecked) -> io::Result<()> {
             "left to its own program, for it is still being written: {path}"
         )?;
     }
-    for path in &done.moved {
-        let path = path.display();
+    tell_by_folder(&mut out, &done.moved, |one| match one {
+        true => "removed, since this recording's result stands under another name now",
+        false => "removed, since their recordings' results stand under another name now",
+    })?;
+    tell_by_folder(&mut out, &done.without_recording, |one| match one {
+        true => "left as it is, since its recording is gone",
+        false => "left as they are, since their recordings are gone",
+    })?;
+    for other in &done.foreign {
+        let (path, aircraft) = (other.path.display(), &other.aircraft);
         writeln!(
             out,
-            "removed, since this recording's result stands under another name now: {path}"
+            "left out, for it is of another aircraft, {aircraft}: {path}"
         )?;
     }
-    for path in &done.without_recording {
-        let path = path.display();
-        writeln!(out, "left as it is, since its recording is gone: {path}")?;
+    for copy in &done.copies {
+        let (path, of) = (copy.path.display(), copy.of_id());
+        writeln!(out, "left out, for it is {of} byte for byte: {path}")?;
+    }
+    if done.set_apart > 0 {
+        let files = counted(done.set_apart, "result", "results");
+        writeln!(out, "removed: {files} of recordings left out")?;
     }
     if done.swept > 0 {
         let files = counted(done.swept, "half-written file", "half-written files");
@@ -91,10 +104,33 @@ fn tell(logbook: &Logbook, done: &Rechecked) -> io::Result<()> {
         done.changed,
         logbook.root().join(crate::logbook::RESULTS).display()
     )?;
-    if !done.problems.is_empty() {
-        writeln!(out, "{} not done, see above", done.problems.len())?;
+    if done.not_done > 0 {
+        writeln!(out, "{} not done, see above", done.not_done)?;
     }
     out.flush()
+}
+
+/// One line a folder, which is a surface's: a single file by its name, more of them counted.
+fn tell_by_folder(
+    out: &mut impl Write,
+    paths: &[PathBuf],
+    words: impl Fn(bool) -> &'static str,
+) -> io::Result<()> {
+    let mut folders: BTreeMap<&Path, Vec<&PathBuf>> = BTreeMap::new();
+    for path in paths {
+        let folder = path.parent().unwrap_or(path);
+        folders.entry(folder).or_default().push(path);
+    }
+    for (folder, files) in folders {
+        match files[..] {
+            [one] => writeln!(out, "{}: {}", words(true), one.display())?,
+            _ => {
+                let (words, count) = (words(false), files.len());
+                writeln!(out, "{words}: {count} results in {}", folder.display())?;
+            }
+        }
+    }
+    Ok(())
 }
 
 fn counted(count: usize, one: &str, many: &str) -> String {

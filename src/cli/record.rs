@@ -7,9 +7,10 @@ use std::time::Duration;
 use super::screen::Screen;
 use super::show;
 use crate::aircraft::{Surface, TripPoints};
-use crate::logbook::Logbook;
+use crate::logbook::{AIRCRAFT_KEY, Logbook};
 use crate::problem::Problem;
 use crate::recording::Channel;
+use crate::report::text::wrapping;
 use crate::rig::{
     self as bench, Asked, Guard, Page, Passive, Progress, Rig, Run, Spell, Sweep, SweepPlan, Way,
 };
@@ -60,6 +61,7 @@ impl<'a> Record<'a> {
     fn on_top(&self) -> Vec<(&'a str, String)> {
         let servo = &self.logbook.aircraft().servos[self.surface().servo_index];
         let mut keys = vec![
+            (AIRCRAFT_KEY, self.logbook.aircraft().name.clone()),
             ("surface", self.surface().name.clone()),
             ("servo", servo.tag.clone()),
             ("started", self.started.clone()),
@@ -199,9 +201,7 @@ pub fn say(text: &str) {
         } else {
             String::new()
         };
-        let options = textwrap::Options::new(show::terminal_width())
-            .break_words(false)
-            .subsequent_indent(&indent);
+        let options = wrapping(show::terminal_width()).subsequent_indent(&indent);
         let _ = writeln!(out, "{}", textwrap::fill(line, options));
     }
     if text.is_empty() || text.ends_with('\n') {

@@ -2,16 +2,17 @@
 
 mod pdf;
 
-use std::io::{self, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::Args;
 use rayon::prelude::*;
 
+use super::files::{print_raw, spare_the_logbook, told, told_aside};
 use super::{complain, report_csv};
 use crate::assess::{Assessed, pair_up};
-use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS, write_whole};
+use crate::logbook::{Logbook, RECORDINGS, write_whole};
 use crate::problem::{Problem, exit};
 use crate::report::{Checked, aircraft_page, html};
 use crate::units::TorqueUnit;
@@ -89,9 +90,9 @@ fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
         None if file == Path::new(STDOUT) => logbook.root().join(PAGE).with_extension("pdf"),
         None => file.with_extension("pdf"),
     });
-    spare_the_logbook(&logbook, &file, "--into")?;
+    spare_the_logbook(&logbook, &file, "the report", "--into")?;
     if let Some(print) = &print {
-        spare_the_logbook(&logbook, print, "--pdf")?;
+        spare_the_logbook(&logbook, print, "the report", "--pdf")?;
         if *print == file || print == Path::new(STDOUT) {
             return Err(Problem::new(format!(
                 "{}: the print would stand in the page's place",
@@ -108,7 +109,9 @@ fn report(arguments: &Arguments) -> Result<Vec<Problem>, Problem> {
     if let Some(print) = &print {
         let within = Duration::from_secs(arguments.pdf_seconds);
         match pdf::print(&page, print, within) {
-            Ok(()) => told(print, file == Path::new(STDOUT))?,
+            // The page itself may be on standard output.
+            Ok(()) if file == Path::new(STDOUT) => told_aside(print),
+            Ok(()) => told(print, &mut io::stdout())?,
             Err(problem) => problems.push(problem),
         }
     }
@@ -138,7 +141,7 @@ fn of_the_aircraft(
 }
 
 fn every_recording(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<Problem>), Problem> {
-    let paths = logbook.recordings()?;
+    let paths = logbook.sorted()?.own;
     let read: Vec<_> = paths.par_iter().map(|p| logbook.assess(p)).collect();
     let (mut assessed, mut problems): (Vec<Assessed>, _) = (Vec::new(), Vec::new());
     for one in read {
@@ -159,28 +162,6 @@ fn every_recording(logbook: &Logbook, unit: TorqueUnit) -> Result<(String, Vec<P
     Ok((html::page(&checked, unit)?, problems))
 }
 
-/// A report is never written over what was measured or over the aircraft file.
-fn spare_the_logbook(logbook: &Logbook, file: &Path, option: &str) -> Result<(), Problem> {
-    let folder = file.parent().filter(|p| *p != Path::new(""));
-    let real = folder.unwrap_or(Path::new(".")).canonicalize();
-    let (Ok(folder), Ok(root)) = (real, logbook.root().canonicalize()) else {
-        return Ok(());
-    };
-    let inside = [RECORDINGS, RESULTS].map(|f| root.join(f));
-    let taken = folder == root && file.file_name().is_some_and(|n| n == AIRCRAFT_FILE)
-        || inside.iter().any(|f| folder.starts_with(f));
-    if taken {
-        return Err(Problem::new(format!(
-            "{}: the report would stand among the logbook's own files",
-            file.display()
-        ))
-        .hint(format!(
-            "give {option} another name, outside recordings and results"
-        )));
-    }
-    Ok(())
-}
-
 fn nothing_to_report(logbook: &Logbook) -> Problem {
     Problem::new(format!(
         "{}: no finished recording to report on",
@@ -190,30 +171,9 @@ fn nothing_to_report(logbook: &Logbook) -> Problem {
 }
 
 fn write(file: &Path, page: &str) -> Result<(), Problem> {
-    if file != Path::new(STDOUT) {
-        write_whole(file, page.as_bytes())?;
-        return told(file, false);
+    if file == Path::new(STDOUT) {
+        return print_raw(page);
     }
-    let mut out = io::stdout().lock();
-    not_told(out.write_all(page.as_bytes()).and_then(|()| out.flush()))
-}
-
-/// Says what was written, by its whole path; on standard error where the page is on standard output.
-fn told(file: &Path, aside: bool) -> Result<(), Problem> {
-    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
-    let line = format!("written: {}", whole.display());
-    match aside {
-        true => not_told(writeln!(io::stderr(), "{line}")),
-        false => not_told(writeln!(io::stdout(), "{line}")),
-    }
-}
-
-/// A reader that has seen enough is no fault of ours.
-fn not_told(told: io::Result<()>) -> Result<(), Problem> {
-    match told {
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Problem::new(format!(
-            "standard output could not be written: {error}"
-        ))),
-        _ => Ok(()),
-    }
+    write_whole(file, page.as_bytes())?;
+    told(file, &mut io::stdout())
 }

@@ -1,9 +1,10 @@
 //! `report --csv FOLDER`: every table of the report as a file of its own. What is in them is the report's.
 
-use std::io::{ErrorKind, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::Path;
 
-use crate::logbook::{Logbook, RECORDINGS, RESULTS, write_whole};
+use super::files::{spare_the_logbook_s_folders, told};
+use crate::logbook::{Logbook, write_whole};
 use crate::problem::Problem;
 use crate::report::book::Book;
 use crate::report::csv;
@@ -18,55 +19,13 @@ pub fn write_tables(
     logbook: &Logbook,
     out: &mut dyn Write,
 ) -> Result<(), Problem> {
-    spare_the_logbook(logbook, folder)?;
+    spare_the_logbook_s_folders(logbook, folder, "the tables", "--csv")?;
     for (name, bytes) in csv::tables(book) {
         let file = folder.join(name);
         write_whole(&file, &bytes)?;
-        let whole = std::path::absolute(&file).unwrap_or(file);
-        match writeln!(out, "written: {}", whole.display()) {
-            Err(error) if error.kind() != ErrorKind::BrokenPipe => {
-                return Err(Problem::new(format!(
-                    "where it is written could not be said: {error}"
-                )));
-            }
-            _ => {}
-        }
+        told(&file, out)?;
     }
     Ok(())
-}
-
-/// Tables stand neither beside the aircraft file and the notes, nor among recordings and results.
-fn spare_the_logbook(logbook: &Logbook, folder: &Path) -> Result<(), Problem> {
-    let (Some(folder_is), Ok(root)) = (real(folder), logbook.root().canonicalize()) else {
-        return Ok(());
-    };
-    let inside = [RECORDINGS, RESULTS].map(|f| root.join(f));
-    if folder_is == root || inside.iter().any(|f| folder_is.starts_with(f)) {
-        return Err(Problem::new(format!(
-            "{}: the tables would stand among the logbook's own files",
-            folder.display()
-        ))
-        .hint(format!(
-            "give --csv another folder, for instance {}",
-            root.join("tables").display()
-        )));
-    }
-    Ok(())
-}
-
-/// Where a folder is or will be, links followed; steps back are taken before the folder is there.
-fn real(folder: &Path) -> Option<PathBuf> {
-    let mut real = PathBuf::new();
-    for part in std::path::absolute(folder).ok()?.components() {
-        match part {
-            std::path::Component::ParentDir => {
-                real.pop();
-            }
-            part => real.push(part),
-        }
-        real = real.canonicalize().unwrap_or(real);
-    }
-    Some(real)
 }
 
 #[cfg(test)]

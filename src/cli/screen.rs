@@ -50,7 +50,10 @@ impl Screen {
                     width(),
                 ));
             }
-        } else if self.name.is_empty() && self.phase.as_ref() != Some(&phase) {
+        } else if self.name.is_empty()
+            && worth_a_line(progress.phase)
+            && self.phase.as_ref() != Some(&phase)
+        {
             let _ = writeln!(io::stderr(), "{phase}");
             self.phase = Some(phase);
         }
@@ -123,6 +126,11 @@ fn line(name: &str, phase: &str, reading: &str, left_s: f64, width: usize) -> St
     ];
     let fits = |text: &String| console::measure_text_width(text) <= width;
     all.iter().find(|t| fits(t)).unwrap_or(&left).clone()
+}
+
+/// Of hundreds of moves not each.
+fn worth_a_line(phase: Phase) -> bool {
+    !matches!(phase, Phase::Moving { number, of } if number != 1 && number != of && number % 25 != 0)
 }
 
 fn phase_words(phase: Phase) -> String {

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::{complain, show};
 use crate::history::season::{Event, Level, Reading, Subject, outline};
-use crate::logbook::{Logbook, Source, Story, sources};
+use crate::logbook::{self, Logbook, Note, NoteKind, Source, Story, sources};
 use crate::problem::{Problem, exit};
 use crate::report::season_json::{self, Recordings, Whence};
 use crate::report::{season_text, verdict_words};
@@ -33,6 +33,9 @@ pub struct Arguments {
     /// One JSON object instead of text
     #[arg(long)]
     json: bool,
+    /// Every quantity of every surface and servo in text, not only what asks for something
+    #[arg(long, conflicts_with = "json")]
+    all: bool,
     /// Unit of torque in text: ncm, kgcm, ozin or nm
     #[arg(long, value_name = "UNIT", default_value = "ncm")]
     units: TorqueUnit,
@@ -63,19 +66,28 @@ pub fn run(arguments: &Arguments) -> u8 {
     }
 }
 
+fn style(arguments: &Arguments) -> season_text::Style {
+    season_text::Style {
+        unit: arguments.units,
+        width: show::terminal_width(),
+        all: arguments.all,
+    }
+}
+
 fn of_one(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem> {
     let source = Logbook::open(folder)?.source()?;
     let told = told(&source, Timestamp::now())?;
     told.problems.iter().for_each(complain);
     let one = [told];
+    let used = one[0].whence.recordings.used;
+    if used == 0 {
+        complain(&nothing(&source));
+    }
     let text = match arguments.json {
         true => season_json::season(&one[0].whence, &one[0].subjects) + "\n",
-        false => {
-            let width = show::terminal_width();
-            season_text::season(&one[0].whence, &one[0].subjects, arguments.units, width)
-        }
+        false => season_text::season(&one[0].whence, &one[0].subjects, style(arguments)),
     };
-    Ok((text, status(&one, one[0].problems.is_empty())))
+    Ok((text, status(&one, used > 0 && one[0].problems.is_empty())))
 }
 
 fn of_all(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem> {
@@ -98,10 +110,7 @@ fn of_all(arguments: &Arguments, folder: &Path) -> Result<(String, u8), Problem>
     let folder = folder.display().to_string();
     let text = match arguments.json {
         true => season_json::club(&folder, &club, &remarks) + "\n",
-        false => {
-            let width = show::terminal_width();
-            season_text::club(&folder, &club, &remarks, arguments.units, width)
-        }
+        false => season_text::club(&folder, &club, &remarks, style(arguments)),
     };
     let all_used = problems.is_empty() && all.iter().all(|t| t.problems.is_empty());
     Ok((text, status(&all, all_used)))
@@ -126,7 +135,14 @@ fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
     let standing = standing(&story);
     problems.extend(damaged);
     Ok(Told {
-        whence: whence(source, &story, &standing, unusable_results, &problems),
+        whence: whence(
+            source,
+            &story,
+            &standing,
+            &notes,
+            unusable_results,
+            &problems,
+        ),
         verdict_asks: !standing.is_empty(),
         subjects,
         problems,
@@ -169,6 +185,7 @@ fn whence(
     source: &Source,
     story: &Story,
     standing: &[&Reading],
+    notes: &[Note],
     unusable_results: usize,
     problems: &[Problem],
 ) -> Whence {
@@ -176,6 +193,7 @@ fn whence(
     let refs: Vec<&Problem> = problems.iter().collect();
     let mut remarks = source.remarks(story, &refs);
     remarks.extend(standing.iter().map(stands));
+    remarks.extend(notes.iter().filter_map(|note| not_measured(note, story)));
     let never = source.never_followed(story);
     if !never.is_empty() {
         remarks.push(format!(
@@ -183,23 +201,69 @@ fn whence(
             never.join(", ")
         ));
     }
-    if story.readings.is_empty() {
-        remarks.push("No finished recording to look at: sweep a surface, or recheck.".into());
-    }
     Whence {
         aircraft: source.name().to_owned(),
         logbook: source.root().display().to_string(),
         recordings: Recordings {
             used: story.readings.len(),
-            unfinished: left_out.unfinished,
-            worked_in: left_out.worked_in,
-            without_value: left_out.without_value,
-            without_time: left_out.without_time,
+            unfinished: left_out.unfinished.len(),
+            worked_in: left_out.worked_in.len(),
+            without_value: left_out.without_value.len(),
+            without_time: left_out.without_time.len(),
             in_the_future: left_out.in_the_future.len(),
-            of_other_aircraft: left_out.other_aircraft.values().sum(),
+            of_other_aircraft: left_out.other_aircraft.values().map(Vec::len).sum(),
             unusable_results,
+            copies: left_out.copies.len(),
         },
+        left_out: ids(left_out),
         remarks,
+    }
+}
+
+/// Nothing can be said of a logbook without a single recording to look at; what to do about that.
+fn nothing(source: &Source) -> Problem {
+    let root = source.root().display();
+    Problem::new(format!("{root}: no finished recording to look at")).hint(match source.has_recordings() {
+        true => format!(
+            "if none is told as left out, their results are missing: hingewright recheck --logbook {root}"
+        ),
+        false => format!(
+            "sweep a surface first: hingewright sweep SURFACE --port PORT --logbook {root}; or put recordings into its \
+             recordings folder, and recheck"
+        ),
+    })
+}
+
+/// What was done since a surface or a servo was last measured.
+fn not_measured(note: &Note, story: &Story) -> Option<String> {
+    let of = |r: &&Reading| r.surface == note.subject || r.servo.as_deref() == Some(&note.subject);
+    let last = story.readings.iter().filter(of).map(|r| r.at).max();
+    let news = note.kind != NoteKind::Began && last.is_none_or(|last| note.at > last);
+    news.then(|| {
+        format!(
+            "Noted since the last recording: {}, {}, {}: {}. Nothing measured since.",
+            note.at.strftime("%Y-%m-%d"),
+            note.subject,
+            note.kind.word(),
+            note.text.trim().trim_end_matches('.')
+        )
+    })
+}
+
+fn ids(left_out: &logbook::LeftOut) -> season_json::LeftOut {
+    season_json::LeftOut {
+        unfinished: left_out.unfinished.clone(),
+        worked_in: left_out.worked_in.clone(),
+        without_value: left_out.without_value.clone(),
+        without_time: left_out.without_time.clone(),
+        in_the_future: left_out.in_the_future.clone(),
+        of_other_aircraft: left_out
+            .other_aircraft
+            .values()
+            .flatten()
+            .cloned()
+            .collect(),
+        copies: left_out.copies.iter().map(|(id, _)| id.clone()).collect(),
     }
 }
 

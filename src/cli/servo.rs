@@ -7,9 +7,10 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::files::{Picture, picture, told_aside};
 use super::{complain, show};
 use crate::aircraft::{self, Aircraft};
-use crate::assess::{choices, find_surface, servo_of};
+use crate::assess::{servo_of, surface_named};
 use crate::logbook::{AIRCRAFT_FILE, write_whole};
 use crate::problem::{Problem, exit};
 use crate::recording::{self, Recording};
@@ -69,6 +70,11 @@ pub struct Arguments {
 }
 
 pub fn run(arguments: &Arguments) -> u8 {
+    // Before anything moves or is computed.
+    if let Some(Err(problem)) = arguments.plot.as_ref().map(|file| picture(file, "--plot")) {
+        complain(&problem);
+        return exit::UNUSABLE;
+    }
     let done = match &arguments.port {
         Some(port) => on_rig::test(arguments, port),
         None => from_files(arguments),
@@ -115,10 +121,7 @@ fn place(arguments: &Arguments, aircraft: &Aircraft) -> Result<usize, Problem> {
             .hint(format!("name one of {}", tags.join(", ")))
         })?;
     if let Some(name) = &arguments.surface {
-        let index = find_surface(name, aircraft).map_err(|_| {
-            Problem::new(format!("{} has no surface \"{name}\"", aircraft.name))
-                .hint(format!("name one of {}", choices(aircraft)))
-        })?;
+        let index = surface_named(name, aircraft)?;
         let surface = &aircraft.surfaces[index];
         if surface.servo_index != own {
             return Err(Problem::new(format!(
@@ -208,16 +211,11 @@ fn print(as_json: bool, test: &ServoTest<'_>) -> Result<(), Problem> {
 }
 
 fn draw(file: &Path, test: &ServoTest<'_>) -> Result<(), Problem> {
-    if file
-        .extension()
-        .is_some_and(|e| e.eq_ignore_ascii_case("png"))
-    {
+    if picture(file, "--plot")? == Picture::Png {
         plot::servo_png(file, test)?;
     } else {
         write_whole(file, plot::servo_svg(test).as_bytes())?;
     }
-    let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
-    // Standard output may be JSON.
-    let _ = writeln!(io::stderr(), "written: {}", whole.display());
+    told_aside(file);
     Ok(())
 }

@@ -18,7 +18,7 @@ use crate::simulated::{
 #[derive(Args)]
 #[command(after_help = "Example, in two terminals:\n  \
     hingewright simulate --aircraft samples/aircraft.toml --surface \"left elevator\" --link /tmp/rig\n  \
-    hingewright sweep \"left elevator\" --port /tmp/rig --logbook my-logbook\n\n\
+    hingewright sweep \"left elevator\" --port /tmp/rig --logbook my-logbook --aircraft samples/aircraft.toml\n\n\
     Seconds of faults are of the rig's own clock: with --fast 20 they come 20 times sooner.")]
 pub struct Arguments {
     /// The aircraft file (aircraft.toml): servo, linkage, throws and calibration are taken from it

@@ -10,10 +10,11 @@ use super::record::{Record, a_line, say};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
-use crate::aircraft::{Aircraft, Surface, TripPoints};
-use crate::assess::{choices, find_surface};
+use crate::aircraft::{Surface, TripPoints};
+use crate::assess::surface_named;
 use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
+use crate::report::text::wrapping;
 use crate::report::{CAUTIONS, Checked, at_a_glance};
 use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
 use crate::units::{TorqueUnit, Unit};
@@ -127,17 +128,6 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     on_rig(&job, &port).or_else(|problem| {
         complain(&problem);
         Ok(exit::RIG)
-    })
-}
-
-/// The aircraft's surface of this name.
-pub fn surface_named(name: &str, aircraft: &Aircraft) -> Result<usize, Problem> {
-    find_surface(name, aircraft).map_err(|near| {
-        let meant = near.map_or(String::new(), |near| {
-            format!("did you mean \"{}\"? ", near.name)
-        });
-        Problem::new(format!("{} has no surface \"{name}\"", aircraft.name))
-            .hint(format!("{meant}The aircraft has {}", choices(aircraft)))
     })
 }
 
@@ -290,7 +280,7 @@ pub fn cautions(taken_as_read: bool) {
     let _ = writeln!(out);
     for (heading, sentence) in &CAUTIONS[..4] {
         let text = format!("{heading}: {sentence}");
-        let options = textwrap::Options::new(show::terminal_width())
+        let options = wrapping(show::terminal_width())
             .initial_indent("  ")
             .subsequent_indent("    ");
         let _ = writeln!(out, "{}", textwrap::fill(&text, options));

@@ -271,7 +271,7 @@ fn what(deeds: &[Deed], worked_in: Option<&WorkedIn>) -> String {
                 NoteKind::ServoReplaced => "servo replaced",
                 NoteKind::HingeWork => "hinge work",
                 NoteKind::RodWork => "rod work",
-                NoteKind::Other => "note",
+                NoteKind::Began | NoteKind::Other => "note",
             };
             format!("{kind}: {}", note.text)
         }

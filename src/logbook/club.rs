@@ -1,6 +1,6 @@
 //! A folder of logbooks: which of its folders hold results, and of which aircraft. Reads no result.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 
 use super::results::result_paths_below;
@@ -26,7 +26,7 @@ pub fn sources(folder: &Path) -> Result<(Vec<Source>, Vec<Problem>), Problem> {
     let (mut sources, mut problems) = (Vec::new(), Vec::new());
     for root in roots {
         if root.join(AIRCRAFT_FILE).exists() {
-            match Logbook::open(&root).and_then(|logbook| logbook.source()) {
+            match Logbook::open(&root).and_then(|logbook| logbook.source_of_results()) {
                 Ok(source) => {
                     sources.push(source);
                     continue;
@@ -68,6 +68,8 @@ fn by_aircraft(root: &Path, paths: Vec<PathBuf>) -> Vec<Source> {
             name,
             aircraft: None,
             paths,
+            sorted: None,
+            began: HashMap::new(),
         })
         .collect()
 }

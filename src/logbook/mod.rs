@@ -31,6 +31,8 @@ mod row;
 mod schema;
 mod season;
 mod shelf;
+mod sorting;
+mod supply;
 #[cfg(test)]
 mod tests;
 mod whole;
@@ -43,6 +45,7 @@ pub use recheck::Rechecked;
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;
 pub use season::{LeftOut, Source, Story};
+pub use sorting::{AIRCRAFT_KEY, Copied, Foreign, Sorted};
 pub use whole::write_whole;
 
 use std::fs::{self, File};
@@ -58,6 +61,8 @@ use crate::recording::{self, Recording};
 pub const AIRCRAFT_FILE: &str = "aircraft.toml";
 /// The folder of the recordings.
 pub const RECORDINGS: &str = "recordings";
+/// The `#` key of the time when a recording began.
+const STARTED: &str = "started";
 /// The folder of the results.
 pub const RESULTS: &str = "results";
 
@@ -234,13 +239,24 @@ impl Logbook {
     /// # Errors
     /// It cannot be read, or does not say which of the aircraft's surfaces it is of.
     pub fn read(&self, path: &Path) -> Result<(usize, Recording), Problem> {
-        let recording = recording::read_path(path)?;
+        let mut recording = recording::read_path(path)?;
+        if let Some(began) = name::id(path).and_then(|id| self.began(&id)) {
+            // The last word counts.
+            let began = began.to_string();
+            recording.notes.push(format!(
+                "It began at {began}, as noted: its own time was wrong."
+            ));
+            recording.keys.push((STARTED.into(), began));
+        }
         let shown = path.display().to_string();
         let surface = surface_of(&recording, &shown, None, &self.aircraft).map_err(|problem| {
-            problem.hint(format!(
-                "put the line `# surface=NAME` on top of it with one of {}",
-                choices(&self.aircraft)
-            ))
+            problem.hint(match recording.key("surface") {
+                Some(old) => aircraft::renamed(old),
+                None => format!(
+                    "put the line `# surface=NAME` on top of it with one of {}",
+                    choices(&self.aircraft)
+                ),
+            })
         })?;
         Ok((surface, recording))
     }

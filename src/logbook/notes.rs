@@ -1,6 +1,7 @@
 //! `notes.csv`: what was done to a surface or a servo, and when. RFC 4180, one line each, only ever added to.
 //! A line that cannot be read is named and the others are used. Nothing is judged here.
 
+use std::collections::HashMap;
 use std::fs::{self, OpenOptions};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -10,8 +11,9 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::{Logbook, whole};
+use crate::aircraft::Aircraft;
 use crate::csv;
-use crate::history::season::Event;
+use crate::history::season::{Event, Work};
 use crate::problem::Problem;
 
 /// The notes' file in every logbook.
@@ -24,15 +26,18 @@ pub enum NoteKind {
     ServoReplaced,
     HingeWork,
     RodWork,
+    /// Of a recording, by its ID: when it truly began, where the clock that it was made by was wrong.
+    Began,
     /// A remark: no new baseline.
     Other,
 }
 
 impl NoteKind {
-    pub const ALL: [Self; 4] = [
+    pub const ALL: [Self; 5] = [
         Self::ServoReplaced,
         Self::HingeWork,
         Self::RodWork,
+        Self::Began,
         Self::Other,
     ];
 
@@ -42,7 +47,18 @@ impl NoteKind {
             Self::ServoReplaced => "servo-replaced",
             Self::HingeWork => "hinge-work",
             Self::RodWork => "rod-work",
+            Self::Began => "began",
             Self::Other => "other",
+        }
+    }
+
+    /// What was worked on; `None` of a remark.
+    pub fn work(self) -> Option<Work> {
+        match self {
+            Self::ServoReplaced => Some(Work::Servo),
+            Self::HingeWork => Some(Work::Hinge),
+            Self::RodWork => Some(Work::Rod),
+            Self::Began | Self::Other => None,
         }
     }
 
@@ -55,7 +71,7 @@ impl NoteKind {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Note {
     pub at: Timestamp,
-    /// A surface's name or a servo's tag.
+    /// A surface's name (its present one), a servo's tag, or a recording's ID.
     pub subject: String,
     pub kind: NoteKind,
     pub text: String,
@@ -64,10 +80,11 @@ pub struct Note {
 impl Note {
     /// What begins a new baseline; `None` of a remark.
     pub fn event(&self) -> Option<Event> {
-        (self.kind != NoteKind::Other).then(|| Event {
+        Some(Event {
             at: self.at,
             subject: self.subject.clone(),
             what: format!("{}: {}", self.kind.word(), self.text),
+            work: self.kind.work()?,
         })
     }
 
@@ -116,12 +133,43 @@ impl Logbook {
     /// # Errors
     /// The file is there and cannot be read at all.
     pub fn notes(&self) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
-        read(self.root())
+        read(self.root(), Some(self.aircraft()))
+    }
+
+    /// When a recording truly began, where that is noted: the last word counts.
+    pub(super) fn began(&self, id: &str) -> Option<Timestamp> {
+        began(self.root()).ok()?.remove(id)
     }
 }
 
-/// [`Logbook::notes`] of the logbook in this folder.
-pub(super) fn read(root: &Path) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
+/// When recordings truly began, by their IDs, as noted in this folder: the last word counts.
+///
+/// # Errors
+/// The file is there and cannot be read at all.
+pub(super) fn began(root: &Path) -> Result<HashMap<String, Timestamp>, Problem> {
+    let notes = in_file(root)?.0.into_iter();
+    let began = notes.filter(|note| note.kind == NoteKind::Began);
+    Ok(began.map(|note| (note.subject, note.at)).collect())
+}
+
+/// [`Logbook::notes`] of the logbook in this folder; a surface's former name becomes its present one.
+pub(super) fn read(
+    root: &Path,
+    aircraft: Option<&Aircraft>,
+) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
+    let (mut notes, problems) = in_file(root)?;
+    for note in &mut notes {
+        let surface = aircraft.and_then(|a| a.surface_called(&note.subject));
+        if let Some((_, surface)) = surface.filter(|_| note.kind != NoteKind::Began) {
+            note.subject.clone_from(&surface.name);
+        }
+    }
+    notes.sort_by_key(|note| note.at);
+    Ok((notes, problems))
+}
+
+/// All notes in the order of the file.
+fn in_file(root: &Path) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
     let path = root.join(NOTES);
     let bytes = match fs::read(&path) {
         Ok(bytes) => bytes,
@@ -149,7 +197,6 @@ pub(super) fn read(root: &Path) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
             ),
         }
     }
-    notes.sort_by_key(|note| note.at);
     Ok((notes, problems))
 }
 

@@ -1,9 +1,9 @@
 //! What a logbook knows of the working in of one surface: its batches, and the cycles worked so far. Judges nothing: how the
 //! hinge stands is `history::settling`'s.
 
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
+use super::sorting::keys_in_head;
 use super::{Logbook, Note, RECHECK, WORKED_IN};
 use crate::assess::Assessed;
 use crate::history::settling::{Batch, End, is_last_sound};
@@ -13,8 +13,6 @@ use crate::problem::Problem;
 pub const CYCLES_BEFORE: &str = "cycles_before";
 pub const STAGE_DEG: &str = "stage_deg";
 pub const CYCLES: &str = "cycles";
-/// The head of a recording is within this, bytes.
-const HEAD: u64 = 4096;
 
 /// What was done with a surface so far, in the order of time.
 #[derive(Debug, Clone, Default)]
@@ -36,14 +34,14 @@ impl Logbook {
     /// # Errors
     /// The folder of the recordings cannot be read.
     pub fn past(&self, surface_index: usize) -> Result<(Past, Vec<Problem>), Problem> {
-        let name = &self.aircraft().surfaces[surface_index].name;
+        let surface = &self.aircraft().surfaces[surface_index];
         let (baseline, mut problems) = baseline(self, surface_index)?;
         let mut past = Past {
             baseline,
             ..Past::default()
         };
-        for path in self.recordings()? {
-            if surface_in_head(&path).is_some_and(|of| !of.eq_ignore_ascii_case(name)) {
+        for path in self.sorted()?.own {
+            if surface_in_head(&path).is_some_and(|of| !surface.is_called(&of)) {
                 continue;
             }
             match self.assess(&path) {
@@ -121,12 +119,5 @@ fn baseline(
 
 /// The surface that the top of a recording names, if it does: most are of others and need not be read.
 fn surface_in_head(path: &Path) -> Option<String> {
-    let mut head = Vec::new();
-    let file = std::fs::File::open(path).ok()?;
-    file.take(HEAD).read_to_end(&mut head).ok()?;
-    let head = String::from_utf8_lossy(&head).into_owned();
-    let mut named = head
-        .lines()
-        .filter_map(|line| line.strip_prefix("# surface="));
-    named.next_back().map(|name| name.trim().to_owned())
+    keys_in_head(path)?.key("surface").map(str::to_owned)
 }

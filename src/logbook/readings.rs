@@ -1,7 +1,7 @@
 //! Rows of results as a season's readings: which columns they are made of, and which rows are left out. Finds no file,
 //! works out no number.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::fs::File;
 use std::path::Path;
 
@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use super::WORKED_IN;
 use super::schema::{self, QUANTITY};
 use super::season::{LeftOut, Source};
-use super::{frame, name};
+use super::{Copied, Foreign, frame, name};
 use crate::analysis::{Interval, Quantity};
 use crate::history::season::{Measure, Reading};
 use crate::recording::purpose::is_sweep;
@@ -31,6 +31,29 @@ const COLUMNS: [&str; 10] = [
     "aircraft",
     "surface",
 ];
+
+/// IDs of results whose recordings are of another aircraft or copies: they are told by their recordings.
+struct Apart(HashSet<String>);
+
+impl Apart {
+    fn of(source: &Source) -> Self {
+        let sorted = source.sorted.iter();
+        let foreign = sorted
+            .clone()
+            .flat_map(|s| s.foreign.iter().map(Foreign::id));
+        let copies = sorted.flat_map(|s| s.copies.iter().map(Copied::id));
+        let mut ids: HashSet<String> = foreign.chain(copies).collect();
+        // Of two files with one ID and different endings one may be the aircraft's own.
+        for own in source.sorted.iter().flat_map(|s| &s.own) {
+            ids.remove(&name::id(own).unwrap_or_default());
+        }
+        Self(ids)
+    }
+
+    fn has(&self, id: &str) -> bool {
+        !self.0.is_empty() && self.0.contains(id)
+    }
+}
 
 /// What some rows gave.
 #[derive(Default)]
@@ -160,30 +183,54 @@ impl<'a> Columns<'a> {
     fn taken(&self, rows: usize, source: &Source, now: Timestamp) -> Taken {
         let mut taken = Taken::default();
         taken.readings.reserve(rows);
+        let mut last_own = source.name();
+        let apart = Apart::of(source);
         // Rows of one surface stand together.
-        let mut known: Option<&str> = None;
+        let mut known: Option<(&str, &str)> = None;
         for i in 0..rows {
             let aircraft = self.aircraft.get(i).unwrap_or_default();
-            if aircraft != source.name() {
-                let others = &mut taken.left_out.other_aircraft;
-                *others.entry(aircraft.to_owned()).or_default() += 1;
+            let id = self.id.get(i).unwrap_or_default();
+            if apart.has(id) {
                 continue;
             }
-            let surface = self.surface.get(i).unwrap_or_default();
-            if known != Some(surface) {
-                if source.knows(surface) {
-                    known = Some(surface);
-                } else {
-                    let gone = &mut taken.gone_surfaces;
-                    *gone.entry(surface.to_owned()).or_default() += 1;
+            if aircraft != last_own {
+                if !source.is_of(aircraft) {
+                    let others = &mut taken.left_out.other_aircraft;
+                    others
+                        .entry(aircraft.to_owned())
+                        .or_default()
+                        .push(id.to_owned());
+                    continue;
                 }
+                last_own = aircraft;
             }
-            self.take(i, surface, now, &mut taken);
+            let surface = self.surface.get(i).unwrap_or_default();
+            let name = match known.filter(|(row, _)| *row == surface) {
+                Some((_, present)) => present,
+                None => match source.present_name(surface) {
+                    Some(present) => {
+                        known = Some((surface, present));
+                        present
+                    }
+                    None => {
+                        let gone = &mut taken.gone_surfaces;
+                        *gone.entry(surface.to_owned()).or_default() += 1;
+                        surface
+                    }
+                },
+            };
+            self.take(i, name, (source, now), &mut taken);
         }
         taken
     }
 
-    fn take(&self, i: usize, surface: &str, now: Timestamp, taken: &mut Taken) {
+    fn take(
+        &self,
+        i: usize,
+        surface: &str,
+        (source, now): (&Source, Timestamp),
+        taken: &mut Taken,
+    ) {
         let mut values = [None; Measure::COUNT];
         for (value, columns) in values.iter_mut().zip(&self.quantities) {
             *value = quantity(columns, i);
@@ -192,12 +239,16 @@ impl<'a> Columns<'a> {
         let id = || self.id.get(i).unwrap_or_default().to_owned();
         let micros = self.started.get(i);
         let at = micros.and_then(|t| Timestamp::from_microsecond(t).ok());
+        let noted = (!source.began.is_empty()).then(|| source.began.get(&id()));
+        let at = noted.flatten().copied().or(at);
         let left_out = &mut taken.left_out;
         match at {
-            _ if self.finished.get(i) == Some(false) => left_out.unfinished += 1,
-            _ if self.purpose.get(i) == Some(WORKED_IN) => left_out.worked_in += 1,
-            _ if unproven && values.iter().all(Option::is_none) => left_out.without_value += 1,
-            None => left_out.without_time += 1,
+            _ if self.finished.get(i) == Some(false) => left_out.unfinished.push(id()),
+            _ if self.purpose.get(i) == Some(WORKED_IN) => left_out.worked_in.push(id()),
+            _ if unproven && values.iter().all(Option::is_none) => {
+                left_out.without_value.push(id())
+            }
+            None => left_out.without_time.push(id()),
             Some(at) if at > now => left_out.in_the_future.push(id()),
             Some(at) => {
                 let share = values[Measure::ShareOfStall as usize].map(|q| q.value);

@@ -1,6 +1,6 @@
 //! All results made again from the recordings. What cannot be made again is told and left alone.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -8,9 +8,11 @@ use std::time::SystemTime;
 
 use rayon::prelude::*;
 
+use super::sorting::keys_in_head;
 use super::whole::{self, Put};
-use super::{Logbook, RESULTS, name};
-use crate::assess::{Assessed, pair_up};
+use super::{Copied, Foreign, Logbook, RECORDINGS, RESULTS, Sorted, name};
+use crate::aircraft;
+use crate::assess::{Assessed, pair_up, surface_in_key};
 use crate::problem::Problem;
 
 /// What a recheck came to. All paths are whole.
@@ -22,6 +24,14 @@ pub struct Rechecked {
     pub changed: usize,
     /// Recordings that could not be used, and results that could not be written: why.
     pub problems: Vec<Problem>,
+    /// How many recordings have no result for these problems.
+    pub not_done: usize,
+    /// Recordings of other aircraft: no result is made of them here.
+    pub foreign: Vec<Foreign>,
+    /// Recordings that are another one byte for byte: that one has the result.
+    pub copies: Vec<Copied>,
+    /// Results of those two, taken away.
+    pub set_apart: usize,
     /// Recordings that were written to in the meantime: their own program stores the result.
     pub being_written: Vec<PathBuf>,
     /// Results whose recording is gone. They are left where they are.
@@ -43,16 +53,25 @@ impl Logbook {
             swept: self.sweep_up()?,
             ..Rechecked::default()
         };
-        let paths = self.recordings()?;
+        let sorted = self.sorted()?;
+        let paths = &sorted.own;
+        let mut gone: BTreeMap<String, Vec<PathBuf>> = BTreeMap::new();
         let (mut assessed, mut marks) = (Vec::new(), Vec::new());
-        for (path, result) in paths.iter().zip(self.assess_all(&paths, progress)) {
+        for (path, result) in paths.iter().zip(self.assess_all(paths, progress)) {
             match result {
                 Ok((mark, one)) => {
                     marks.push((path, mark));
                     assessed.push(one);
                 }
-                Err(problem) => done.problems.push(problem),
+                Err(problem) => match self.unknown_surface(path) {
+                    Some(surface) => gone.entry(surface).or_default().push(path.clone()),
+                    None => done.failed(problem),
+                },
             }
+        }
+        for (surface, paths) in &gone {
+            done.not_done += paths.len();
+            done.problems.push(self.gone(surface, paths));
         }
         pair_up(self.aircraft(), &mut assessed);
         let mut results: HashMap<String, PathBuf> = HashMap::new();
@@ -64,10 +83,11 @@ impl Logbook {
                     results.insert(name::id(path).unwrap_or_default(), result);
                 }
                 Outcome::BeingWritten => done.being_written.push(path.clone()),
-                Outcome::Failed(problem) => done.problems.push(problem),
+                Outcome::Failed(problem) => done.failed(problem),
             }
         }
-        self.tidy(&paths, &results, &mut done)?;
+        self.tidy(&sorted, &results, &mut done)?;
+        (done.foreign, done.copies) = (sorted.foreign, sorted.copies);
         Ok(done)
     }
 
@@ -120,15 +140,41 @@ impl Logbook {
         marks.par_iter().zip(assessed).map(store).collect()
     }
 
+    /// The surface that a recording names at its top, where the aircraft has none such.
+    fn unknown_surface(&self, path: &Path) -> Option<String> {
+        let keys = keys_in_head(path)?;
+        let named = keys.key("surface")?.to_owned();
+        surface_in_key(&named, self.aircraft())
+            .is_none()
+            .then_some(named)
+    }
+
+    fn gone(&self, surface: &str, paths: &[PathBuf]) -> Problem {
+        let count = match paths.len() {
+            1 => "1 recording is".to_owned(),
+            count => format!("{count} recordings are"),
+        };
+        let first = paths.first().and_then(|path| name::id(path));
+        Problem::new(format!(
+            "{}: {count} of \"{surface}\", and the aircraft has no surface \"{surface}\" (the first: {})",
+            self.root().join(RECORDINGS).display(),
+            first.unwrap_or_default()
+        ))
+        .hint(aircraft::renamed(surface))
+    }
+
     /// Results of recordings that are gone are said; those whose recording's result is elsewhere now are taken away.
     fn tidy(
         &self,
-        recordings: &[PathBuf],
+        sorted: &Sorted,
         results: &HashMap<String, PathBuf>,
         done: &mut Rechecked,
     ) -> Result<(), Problem> {
-        let ids: std::collections::HashSet<_> =
-            recordings.iter().filter_map(|p| name::id(p)).collect();
+        let own = sorted.own.iter().filter_map(|p| name::id(p));
+        let ids: HashSet<String> = own.collect();
+        let foreign = sorted.foreign.iter().map(Foreign::id);
+        let apart = foreign.chain(sorted.copies.iter().map(Copied::id));
+        let apart: HashSet<String> = apart.filter(|id| !ids.contains(id)).collect();
         for path in self.result_paths()? {
             let id = name::id(&path).unwrap_or_default();
             match results.get(&id) {
@@ -139,6 +185,12 @@ impl Logbook {
                     Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
                     Err(error) => done.problems.push(whole::cannot_write(&path, &error)),
                 },
+                None if apart.contains(&id) => {
+                    let [aircraft, _] = name::folders(&path);
+                    if self.aircraft().is_called(&aircraft) && fs::remove_file(&path).is_ok() {
+                        done.set_apart += 1;
+                    }
+                }
                 // A recording that has come since, or could not be read, is there all the same.
                 None if ids.contains(&id) || self.recording_by_id(&id).is_ok() => {}
                 None => done.without_recording.push(path),
@@ -152,6 +204,13 @@ impl Logbook {
         let files = whole::files_below(&self.root().join(RESULTS))?;
         let abandoned = files.iter().filter(|f| whole::is_abandoned(f));
         Ok(abandoned.filter(|f| fs::remove_file(f).is_ok()).count())
+    }
+}
+
+impl Rechecked {
+    fn failed(&mut self, problem: Problem) {
+        self.not_done += 1;
+        self.problems.push(problem);
     }
 }
 

@@ -1,7 +1,11 @@
 //! What was left out of a season or looks odd, in sentences that every output shows as they are. Decides nothing.
 
 use super::{Source, Story};
+use crate::aircraft;
 use crate::problem::Problem;
+
+/// So many recordings are named in a sentence; the others are counted, and JSON names all.
+const NAMED: usize = 3;
 
 impl Source {
     /// What a reader of this story should know of what is not in it. `problems`: what could not be used, the story's own
@@ -9,32 +13,58 @@ impl Source {
     pub fn remarks(&self, story: &Story, problems: &[&Problem]) -> Vec<String> {
         let left_out = &story.left_out;
         let mut said = Vec::new();
-        for (count, what) in [
-            (left_out.unfinished, "unfinished"),
-            (left_out.worked_in, "made while a hinge was worked in"),
-            (left_out.without_value, "unproven and without any value"),
-            (left_out.without_time, "without the time when it began"),
+        for (ids, what) in [
+            (&left_out.unfinished, "unfinished"),
+            (&left_out.worked_in, "made while a hinge was worked in"),
+            (&left_out.without_value, "unproven and without any value"),
         ] {
-            if count > 0 {
-                said.push(format!("Left out: {count} {what}."));
+            if !ids.is_empty() {
+                said.push(format!("Left out: {} {what}: {}.", ids.len(), some(ids)));
             }
         }
-        if !left_out.in_the_future.is_empty() {
-            said.push(format!(
-                "Left out, since they began later than now: {}. Set the clock right, here or where they were made.",
-                left_out.in_the_future.join(", ")
-            ));
+        for (ids, what, clock) in [
+            (
+                &left_out.without_time,
+                "without the time when it began",
+                "Say",
+            ),
+            (
+                &left_out.in_the_future,
+                "that began later than now",
+                "If this computer's clock is right, say",
+            ),
+        ] {
+            if let [first, ..] = &ids[..] {
+                said.push(format!(
+                    "Left out: {} {what}: {}. {clock} when each truly began, and it counts (the recording stays as it is): \
+                     hingewright note {first} \"clock was wrong\" --kind began --date 2026-05-02T10:00:00Z --logbook {}",
+                    ids.len(),
+                    some(ids),
+                    self.root().display()
+                ));
+            }
         }
         let name = self.name();
-        for (aircraft, count) in &left_out.other_aircraft {
+        for (aircraft, ids) in &left_out.other_aircraft {
             said.push(format!(
-                "Left out: {count} of another aircraft, {aircraft}; this logbook is {name}'s."
+                "Left out: {} of another aircraft, {aircraft}: {}. This logbook is {name}'s; if that is what {name} was called \
+                 before, put the line was = [\"{aircraft}\"] into [aircraft] of aircraft.toml, and recheck.",
+                ids.len(),
+                some(ids)
+            ));
+        }
+        if !left_out.copies.is_empty() {
+            let pairs = left_out.copies.iter();
+            let pairs: Vec<String> = pairs.map(|(id, of)| format!("{id} is {of}")).collect();
+            said.push(format!(
+                "Counted once, since they are the same byte for byte: {}.",
+                some(&pairs)
             ));
         }
         for (surface, count) in &story.gone_surfaces {
             said.push(format!(
-                "The aircraft file has no surface {surface} any more; its {count} results stand under that name. If it has another \
-                 name now, change `# surface=` in copies of its recordings, and recheck."
+                "The aircraft file has no surface {surface} any more; its {count} results stand under that name: {}.",
+                aircraft::renamed(surface)
             ));
         }
         if self.limits().is_none() {
@@ -42,5 +72,14 @@ impl Source {
         }
         said.extend(problems.iter().map(|p| format!("Not used: {}.", p.what)));
         said
+    }
+}
+
+/// The first few, and how many more there are.
+fn some(all: &[String]) -> String {
+    let named = all[..all.len().min(NAMED)].join(", ");
+    match all.len().saturating_sub(NAMED) {
+        0 => named,
+        more => format!("{named} and {more} more"),
     }
 }

@@ -35,7 +35,7 @@ impl Logbook {
             }
         }
         let mut alike = Vec::new();
-        for path in self.recordings()? {
+        for path in self.sorted()?.own {
             let Ok((its_surface, its)) = self.read(&path) else {
                 continue;
             };

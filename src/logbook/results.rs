@@ -98,13 +98,26 @@ impl Logbook {
 
 pub(super) fn unreadable(root: &Path, error: &PolarsError) -> Problem {
     Problem::new(format!(
-        "{}: the results cannot be read: {error}",
-        root.join(RESULTS).display()
+        "{}: the results cannot be read: {}",
+        root.join(RESULTS).display(),
+        in_a_builder_s_words(error)
     ))
     .hint(format!(
         "make them again from the recordings: hingewright recheck --logbook {}",
         root.display()
     ))
+}
+
+/// Why a result cannot be read, without the terms of its format where these say no more than that it is damaged.
+pub(super) fn in_a_builder_s_words(error: &PolarsError) -> String {
+    let told = error.to_string();
+    let first = told.lines().next().unwrap_or_default();
+    // The format's own mark stands at both ends of a whole file; a file cut short or of another kind lacks it.
+    let torn = ["PAR1", "out of specification", "thrift", "OutOfSpec"];
+    match torn.iter().any(|t| told.contains(t)) {
+        true => "it was cut short or overwritten, or another program made it".to_owned(),
+        false => first.to_owned(),
+    }
 }
 
 /// Whole paths of all results of the logbook in this folder, sorted.

@@ -1,7 +1,7 @@
 //! The results as a season's readings, for one logbook and for many by the same rules: what is left out and why is counted,
 //! what cannot be read is named, and the rest is used. Works out no number.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
@@ -11,8 +11,9 @@ use rayon::prelude::*;
 
 use super::damage::caught;
 use super::readings::{self, Taken};
+use super::results::in_a_builder_s_words;
 use super::schema::{SCHEMA, SCHEMA_KEY};
-use super::{Logbook, Note, notes, results, whole};
+use super::{Logbook, Note, Sorted, notes, results, whole};
 use crate::aircraft::{Aircraft, Limits};
 use crate::history::season::Reading;
 use crate::problem::Problem;
@@ -32,20 +33,22 @@ pub struct Story {
     pub problems: Vec<Problem>,
 }
 
-/// Recordings that a season cannot use.
+/// Recordings that a season cannot use, by their IDs.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct LeftOut {
-    pub unfinished: usize,
+    pub unfinished: Vec<String>,
     /// Made while the hinge was worked in: it was meant to change.
-    pub worked_in: usize,
+    pub worked_in: Vec<String>,
     /// Unproven, and without any value.
-    pub without_value: usize,
+    pub without_value: Vec<String>,
     /// They do not say when they began.
-    pub without_time: usize,
-    /// IDs of those that began later than now.
+    pub without_time: Vec<String>,
+    /// They began later than now.
     pub in_the_future: Vec<String>,
-    /// Other aircraft by name, with their number.
-    pub other_aircraft: BTreeMap<String, usize>,
+    /// Of other aircraft, by the aircraft's name.
+    pub other_aircraft: BTreeMap<String, Vec<String>>,
+    /// The same bytes as another one, whose ID follows: that one counts.
+    pub copies: Vec<(String, String)>,
 }
 
 /// The results of one aircraft in one folder: a logbook's, or those of a folder that has results and no aircraft file.
@@ -56,6 +59,10 @@ pub struct Source {
     /// What the folder's aircraft file says.
     pub(super) aircraft: Option<Aircraft>,
     pub(super) paths: Vec<PathBuf>,
+    /// What the recordings' own heads and bytes say; of a folder of logbooks nothing, for `recheck` has seen to it.
+    pub(super) sorted: Option<Sorted>,
+    /// When recordings truly began, as noted.
+    pub(super) began: HashMap<String, Timestamp>,
 }
 
 /// What opening a file came to.
@@ -73,12 +80,22 @@ impl Logbook {
         self.source()?.story(now)
     }
 
-    /// This logbook's results.
+    /// This logbook's results, with recordings of other aircraft and copies known.
     ///
     /// # Errors
     /// A folder cannot be read.
     pub fn source(&self) -> Result<Source, Problem> {
         Ok(Source {
+            sorted: Some(self.sorted()?),
+            ..self.source_of_results()?
+        })
+    }
+
+    /// This logbook's results, with no recording looked at.
+    pub(super) fn source_of_results(&self) -> Result<Source, Problem> {
+        Ok(Source {
+            sorted: None,
+            began: notes::began(self.root())?,
             root: self.root().to_owned(),
             name: self.aircraft().name.clone(),
             aircraft: Some(self.aircraft().clone()),
@@ -108,7 +125,7 @@ impl Source {
     /// # Errors
     /// The file is there and cannot be read at all.
     pub fn notes(&self) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
-        notes::read(&self.root)
+        notes::read(&self.root, self.aircraft.as_ref())
     }
 
     /// Surfaces of the aircraft file that a story has no reading of.
@@ -120,10 +137,26 @@ impl Source {
             .collect()
     }
 
-    /// Whether the aircraft file has such a surface; any may be, where there is no such file.
-    pub(super) fn knows(&self, surface: &str) -> bool {
+    /// The present name of a surface, which may have had another one; `None` where the aircraft file has none such. Any may
+    /// be, where there is no such file.
+    pub(super) fn present_name<'a>(&'a self, surface: &'a str) -> Option<&'a str> {
+        let Some(aircraft) = &self.aircraft else {
+            return Some(surface);
+        };
+        let found = aircraft.surface(surface);
+        let found = found.or_else(|| aircraft.surface_called(surface));
+        found.map(|(_, surface)| surface.name.as_str())
+    }
+
+    /// Whether this aircraft has recordings, as far as they were looked at.
+    pub fn has_recordings(&self) -> bool {
+        self.sorted.iter().any(|s| !s.own.is_empty())
+    }
+
+    /// Whether results under this name are of this aircraft.
+    pub(super) fn is_of(&self, aircraft: &str) -> bool {
         let file = self.aircraft.as_ref();
-        file.is_none_or(|aircraft| aircraft.surface(surface).is_some())
+        aircraft == self.name || file.is_some_and(|own| own.is_called(aircraft))
     }
 
     /// The readings of all results that can be used; `now` tells those of the future.
@@ -132,6 +165,7 @@ impl Source {
     /// The results cannot be read at all.
     pub fn story(&self, now: Timestamp) -> Result<Story, Problem> {
         let mut story = Story::default();
+        story.left_out.add_sorted(self.sorted.as_ref());
         let mut of_many_rows = Vec::new();
         let opened: Vec<_> = self
             .paths
@@ -229,23 +263,32 @@ impl Story {
 
 impl LeftOut {
     fn add(&mut self, more: LeftOut) {
-        self.unfinished += more.unfinished;
-        self.worked_in += more.worked_in;
-        self.without_value += more.without_value;
-        self.without_time += more.without_time;
+        self.unfinished.extend(more.unfinished);
+        self.worked_in.extend(more.worked_in);
+        self.without_value.extend(more.without_value);
+        self.without_time.extend(more.without_time);
         self.in_the_future.extend(more.in_the_future);
-        for (aircraft, count) in more.other_aircraft {
-            *self.other_aircraft.entry(aircraft).or_default() += count;
+        for (aircraft, ids) in more.other_aircraft {
+            self.other_aircraft.entry(aircraft).or_default().extend(ids);
         }
+        self.copies.extend(more.copies);
+    }
+
+    fn add_sorted(&mut self, sorted: Option<&Sorted>) {
+        for foreign in sorted.iter().flat_map(|s| &s.foreign) {
+            let of = self.other_aircraft.entry(foreign.aircraft.clone());
+            of.or_default().push(foreign.id());
+        }
+        let copies = sorted.iter().flat_map(|s| &s.copies);
+        self.copies.extend(copies.map(|c| (c.id(), c.of_id())));
     }
 }
 
 fn damaged(path: &Path, error: &PolarsError) -> Problem {
-    let told = error.to_string();
-    let first = told.lines().next().unwrap_or_default();
     Problem::new(format!(
-        "{}: damaged, or no result: {first}",
-        path.display()
+        "{}: damaged, or no result: {}",
+        path.display(),
+        in_a_builder_s_words(error)
     ))
 }
 

@@ -50,7 +50,10 @@ fn a_result_of_another_version_is_named_with_what_to_do_and_one_of_many_rows_is_
     assert!(problem.what.contains("old.parquet") && problem.what.contains("result/0"));
     assert!(problem.hint.as_ref().unwrap().contains("recheck"));
     let ids: Vec<&str> = story.readings.iter().map(|r| r.id.as_str()).collect();
-    assert_eq!((ids, story.left_out.unfinished), (vec!["a", "b"], 1));
+    assert_eq!(
+        (ids, story.left_out.unfinished),
+        (vec!["a", "b"], vec!["c".to_owned()])
+    );
 }
 
 fn empty_logbook(folder: &Path) -> (Logbook, PathBuf) {
@@ -178,11 +181,30 @@ fn whatever_bit_is_damaged_the_result_is_read_or_named_and_the_others_are_used()
             let good = story.readings.iter().any(|r| r.id == "r00000");
             assert!(good, "byte {at}: {:?}", story.problems);
             let out = &story.left_out;
-            let out = out.unfinished + out.without_time + out.in_the_future.len();
+            let out = out.unfinished.len() + out.without_time.len() + out.in_the_future.len();
             let all = story.readings.len() + out == 1 + rows_in_it;
             assert!(all || story.problems.len() == 1, "byte {at}: lost");
             named += story.problems.len();
         }
         assert!(named >= tries / 20, "{named}");
+    }
+}
+
+#[test]
+fn a_result_that_is_cut_short_is_told_in_a_builder_s_words_and_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let (logbook, into) = empty_logbook(folder.path());
+    fs::write(into.join("cut.parquet"), "PAR1 half").unwrap();
+    let story = logbook.story(now()).unwrap();
+    let [problem] = &story.problems[..] else {
+        panic!("{:?}", story.problems);
+    };
+    assert!(problem.what.contains("cut.parquet"), "{problem:?}");
+    assert!(problem.what.contains("cut short"), "{problem:?}");
+    for told in [problem.what.clone(), logbook.rows().unwrap_err().what] {
+        assert!(
+            !told.contains("PAR1") && !told.contains("specification"),
+            "{told}"
+        );
     }
 }

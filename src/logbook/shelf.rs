@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use rayon::prelude::*;
 
-use super::{Logbook, Note, RECHECK, WORKED_IN, whole};
+use super::{Logbook, Note, RECHECK, WORKED_IN, name, whole};
 use crate::assess::surface_in_key;
 use crate::problem::Problem;
 use crate::recording::purpose::is_sweep;
@@ -86,7 +86,7 @@ impl Shelf {
     /// # Errors
     /// The folder of the recordings cannot be read.
     pub fn of(logbook: &Logbook, now: Timestamp) -> Result<(Self, Vec<Problem>), Problem> {
-        let paths = logbook.recordings()?;
+        let paths = logbook.sorted()?.own;
         let looked: Vec<_> = paths.par_iter().map(|p| entry(logbook, p)).collect();
         let (mut entries, mut problems) = (Vec::new(), Vec::new());
         for one in looked {
@@ -208,10 +208,11 @@ fn entry(logbook: &Logbook, path: &Path) -> Result<Entry, Problem> {
         // What is wrong with it, only decoding it tells.
         None => logbook.read(path)?.0,
     };
+    let began = name::id(path).and_then(|id| logbook.began(&id));
     Ok(Entry {
         path: path.to_owned(),
         surface,
-        started: keys.key("started").and_then(|at| at.parse().ok()),
+        started: began.or_else(|| keys.key("started")?.parse().ok()),
         finished: !keys
             .key(OUTCOME)
             .is_some_and(|how| how.starts_with(UNFINISHED)),

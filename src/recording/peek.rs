@@ -24,6 +24,14 @@ impl HostKeys {
         Self::read(&mut reader)
     }
 
+    /// The keys in the first bytes of a file.
+    ///
+    /// # Errors
+    /// None: bytes in memory can be read.
+    pub fn in_bytes(mut bytes: &[u8]) -> io::Result<Self> {
+        Self::read(&mut bytes)
+    }
+
     fn read(reader: &mut impl BufRead) -> io::Result<Self> {
         let (mut keys, mut line) = (Self::default(), Vec::new());
         // The first byte of a line says whether it is kept.

@@ -15,6 +15,14 @@ pub const HEAT: &str = "heat";
 /// The servo without the surface, or the surface without the servo.
 pub const RODS_OFF: &str = "rods-off";
 
+/// How a remark begins that says that the pulse's limit, and not the surface, ended the way to one side.
+pub fn pulse_limit_remark(up_side: bool) -> &'static str {
+    match up_side {
+        true => "On the way up the pulse came to its limit",
+        false => "On the way down the pulse came to its limit",
+    }
+}
+
 /// Whether a recording with this purpose is a sweep of the surface between its throws, as it will fly.
 pub fn is_sweep(purpose: Option<&str>) -> bool {
     !matches!(

@@ -6,7 +6,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::book::WorkedIn;
 use crate::aircraft::Limits;
 use crate::analysis::{Interval, Quantity};
-use crate::history::season::{Event, Kind, Measure, Reading, Record, Subject, season};
+use crate::history::season::{Event, Kind, Measure, Reading, Record, Subject, Work, season};
 use crate::history::settling::{Batch, End, stand};
 
 /// A quantity with a normal interval.
@@ -115,6 +115,7 @@ pub fn note(days: f64, what: &str) -> Event {
         at: at(days),
         subject: "left elevator".into(),
         what: what.into(),
+        work: Work::Hinge,
     }
 }
 

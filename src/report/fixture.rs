@@ -35,6 +35,7 @@ fn surface(
 ) -> Surface {
     Surface {
         name: name.into(),
+        was: Vec::new(),
         servo_index,
         second_servo_index: None,
         pair_index,
@@ -42,6 +43,7 @@ fn surface(
         measure: ThrowMeasure::Straight,
         throws,
         linkage: None,
+        linkage_notes: Default::default(),
         air: None,
     }
 }
@@ -90,9 +92,11 @@ pub fn aircraft() -> Aircraft {
         type_index: 0,
         fitted: None,
         calibration,
+        lead: Vec::new(),
     };
     Aircraft {
         name: "Dunlin".into(),
+        was: Vec::new(),
         note: None,
         servo_types: vec![ServoType {
             name: "metal gear, 21 kg·cm".into(),
@@ -123,6 +127,7 @@ pub fn aircraft() -> Aircraft {
             ..Limits::default()
         },
         trip: Trip::default(),
+        supply: None,
     }
 }
 

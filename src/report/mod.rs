@@ -20,6 +20,7 @@ pub mod heat;
 pub mod held;
 pub mod html;
 pub mod json;
+pub mod linkage;
 pub mod plot;
 pub mod prove;
 pub mod rods;
@@ -28,6 +29,7 @@ pub mod season_text;
 pub mod servo;
 mod servos;
 mod small_print;
+pub mod supply;
 pub mod text;
 mod view;
 pub mod worked_in;
@@ -39,6 +41,7 @@ use crate::analysis::{Measured, Quantity};
 use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
 use crate::history::compare::Side;
+use crate::recording::purpose::is_sweep;
 use crate::servo::share::Share;
 use crate::verdict::Judged;
 
@@ -72,12 +75,15 @@ impl<'a> Checked<'a> {
         let recording = &self.recording;
         let mut last_first = recording.keys.iter().rev();
         let servo = last_first.find(|(key, _)| key == "servo");
+        let purpose = recording.keys.iter().rfind(|(key, _)| key == "purpose");
         Side {
             measured: &self.measured,
             rig: recording.rig.as_ref().map(|r| r.name.as_str()),
             servo: servo.map(|(_, tag)| tag.as_str()),
             channels: recording.rig.as_ref().map_or(&[], |r| &r.channels),
             unfinished: recording.unfinished.as_deref(),
+            started: view::started(self),
+            between_throws: is_sweep(purpose.map(|(_, purpose)| purpose.as_str())),
         }
     }
 }

@@ -2,6 +2,7 @@
 //! of each (`hingewright.seasons/2`). Null where there is no number, never NaN.
 //! No arithmetic of the trade.
 
+use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::analysis::Quantity;
@@ -17,6 +18,8 @@ pub struct Whence {
     pub aircraft: String,
     pub logbook: String,
     pub recordings: Recordings,
+    /// IDs of those left out.
+    pub left_out: LeftOut,
     /// What was worked around, in sentences.
     pub remarks: Vec<String>,
 }
@@ -32,6 +35,19 @@ pub struct Recordings {
     pub in_the_future: usize,
     pub of_other_aircraft: usize,
     pub unusable_results: usize,
+    pub copies: usize,
+}
+
+/// The IDs of recordings left out, by the reason.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct LeftOut {
+    pub unfinished: Vec<String>,
+    pub worked_in: Vec<String>,
+    pub without_value: Vec<String>,
+    pub without_time: Vec<String>,
+    pub in_the_future: Vec<String>,
+    pub of_other_aircraft: Vec<String>,
+    pub copies: Vec<String>,
 }
 
 /// The line, without a line end.
@@ -62,6 +78,7 @@ fn total<'a>(of: impl Iterator<Item = &'a Recordings>) -> Recordings {
         in_the_future: sum.in_the_future + one.in_the_future,
         of_other_aircraft: sum.of_other_aircraft + one.of_other_aircraft,
         unusable_results: sum.unusable_results + one.unusable_results,
+        copies: sum.copies + one.copies,
     })
 }
 
@@ -175,7 +192,7 @@ impl<'a> OneQuantity<'a> {
                 lower: record.bounds.lower.and_then(number),
                 upper: record.bounds.upper.and_then(number),
             },
-            crossing: OneCrossing::of(&health.crossing),
+            crossing: OneCrossing::of(&health.crossing, record.believed_at),
             advice: advice(record.measure, health),
         }
     }
@@ -248,18 +265,19 @@ struct Limit {
     upper: Option<f64>,
 }
 
-/// Counted from the latest recording, in days or in recordings.
+/// In days or in recordings, counted from the latest recording that is believed.
 #[derive(Serialize)]
 struct OneCrossing<'a> {
     state: &'a str,
     counted_in: Option<&'a str>,
+    counted_from: Option<String>,
     soonest: Option<f64>,
     expected: Option<f64>,
     latest: Option<f64>,
 }
 
 impl OneCrossing<'_> {
-    fn of(crossing: &Crossing) -> Self {
+    fn of(crossing: &Crossing, counted_from: Timestamp) -> Self {
         let state = match crossing {
             Crossing::NoLimit => "no-limit",
             Crossing::NotForeseeable => "not-foreseeable",
@@ -269,6 +287,7 @@ impl OneCrossing<'_> {
         let none = OneCrossing {
             state,
             counted_in: None,
+            counted_from: None,
             soonest: None,
             expected: None,
             latest: None,
@@ -284,6 +303,7 @@ impl OneCrossing<'_> {
                     Per::ThirtyDays => "days",
                     Per::Recording => "recordings",
                 }),
+                counted_from: Some(counted_from.to_string()),
                 soonest: number(soonest),
                 expected: number(expected),
                 latest: latest.and_then(number),

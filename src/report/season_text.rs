@@ -1,40 +1,51 @@
-//! What `season` says in a terminal: a table, worst on top, then what to look at first. No arithmetic of the trade.
+//! What `season` says in a terminal: what asks for something, worst on top; what is quiet, in a sentence; then what to look at
+//! first. No arithmetic of the trade.
 
-use comfy_table::{ColumnConstraint, Table, Width};
+use std::cmp::Reverse;
+
 use jiff::{SignedDuration, Timestamp};
 
 use super::season_json::Whence;
-use super::text::{clean, new_table, table_text};
+use super::text::clean;
 use super::view::STANDING_CAUTION;
 use crate::history::season::{
     Chart, Crossing, FOR_A_CHART, Kind, Level, Per, Record, Subject, advice,
 };
 use crate::history::theil_sen::FEWEST_FOR_AN_INTERVAL;
-use crate::units::TorqueUnit;
+use crate::units::{TorqueUnit, significant};
 
 /// So many things are worth looking at first; the table has the rest.
 const FIRST: usize = 6;
 
-/// A folder of logbooks has so many rows in its table, the worst; the others are counted. Own choice.
+/// A folder of logbooks has so many rows in its table, the worst; more are counted. Own choice.
 const MOST_ROWS: usize = 60;
 
+/// Quiet surfaces and servos are named up to so many; more are counted.
+const MOST_NAMED: usize = 40;
+
+/// How the text is to be.
+#[derive(Debug, Clone, Copy)]
+pub struct Style {
+    pub unit: TorqueUnit,
+    /// Columns of the terminal.
+    pub width: usize,
+    /// Every quantity, not only those that ask for something.
+    pub all: bool,
+}
+
 /// The whole text, with its line end.
-pub fn season(whence: &Whence, subjects: &[Subject], unit: TorqueUnit, width: usize) -> String {
-    let rows = ranked(rows(subjects, "").collect());
+pub fn season(whence: &Whence, subjects: &[Subject], style: Style) -> String {
+    let blocks = ranked(blocks(subjects, "").collect());
     let mut out = format!(
         "{}, {} used\n\n",
         clean(&whence.aircraft),
         recordings(whence.recordings.used)
     );
-    if !subjects.is_empty() {
-        out += &table(&rows, unit, width);
-        out.push('\n');
-    }
-    out += &look_first(&rows, width);
+    out += &body(&blocks, style, usize::MAX);
     for remark in &whence.remarks {
-        out += &paragraph(&clean(remark), "  ", width);
+        out += &paragraph(&clean(remark), "  ", style.width);
     }
-    out + &paragraph(STANDING_CAUTION, "", width)
+    out + &paragraph(STANDING_CAUTION, "", style.width)
 }
 
 /// The whole text of a folder of logbooks, the worst of all on top.
@@ -42,8 +53,7 @@ pub fn club(
     folder: &str,
     logbooks: &[(&Whence, &[Subject])],
     remarks: &[String],
-    unit: TorqueUnit,
-    width: usize,
+    style: Style,
 ) -> String {
     let named = |whence: &Whence| {
         let alike = logbooks
@@ -56,10 +66,8 @@ pub fn club(
     };
     let names: Vec<String> = logbooks.iter().map(|(whence, _)| named(whence)).collect();
     let each = names.iter().zip(logbooks);
-    let rows = ranked(
-        each.flat_map(|(name, (_, subjects))| rows(subjects, name))
-            .collect(),
-    );
+    let all = each.flat_map(|(name, (_, subjects))| blocks(subjects, name));
+    let blocks = ranked(all.collect());
     let used = logbooks.iter().map(|(whence, _)| whence.recordings.used);
     let count = match logbooks.len() {
         1 => "1 logbook".to_owned(),
@@ -70,38 +78,16 @@ pub fn club(
         clean(folder),
         recordings(used.sum())
     );
-    let (shown, more) = rows.split_at(rows.len().min(MOST_ROWS));
-    if !shown.is_empty() {
-        out += &table(shown, unit, width);
-    }
-    if !more.is_empty() {
-        let of = |level| {
-            more.iter()
-                .filter(|r| r.record.health.level == level)
-                .count()
-        };
-        let (act, watch) = (of(Level::Act), of(Level::Watch));
-        out += &paragraph(
-            &format!(
-                "And {} more rows: {act} act, {watch} watch, {} fine. With --json all are told.",
-                more.len(),
-                more.len() - act - watch
-            ),
-            "",
-            width,
-        );
-    }
-    out.push('\n');
-    out += &look_first(&rows, width);
+    out += &body(&blocks, style, MOST_ROWS);
     for remark in remarks {
-        out += &paragraph(&clean(remark), "  ", width);
+        out += &paragraph(&clean(remark), "  ", style.width);
     }
     for (name, (whence, _)) in names.iter().zip(logbooks) {
         for remark in &whence.remarks {
-            out += &paragraph(&clean(&format!("{name}: {remark}")), "  ", width);
+            out += &paragraph(&clean(&format!("{name}: {remark}")), "  ", style.width);
         }
     }
-    out + &paragraph(STANDING_CAUTION, "", width)
+    out + &paragraph(STANDING_CAUTION, "", style.width)
 }
 
 fn recordings(count: usize) -> String {
@@ -111,65 +97,254 @@ fn recordings(count: usize) -> String {
     }
 }
 
-/// A quantity with the name that it stands under.
+/// A surface with the servo that it alone has had, or a servo by itself: in one place only.
+struct Block<'a> {
+    name: String,
+    recordings: usize,
+    /// The worst on top.
+    rows: Vec<Row<'a>>,
+}
+
+/// A quantity with the name of whose it is.
 struct Row<'a> {
     name: String,
     record: &'a Record,
 }
 
-/// All rows of the subjects, after the aircraft's name where there is one. A servo whose recordings are all of one surface
-/// that no other servo sat in stands with that surface.
-fn rows<'a>(subjects: &'a [Subject], aircraft: &str) -> impl Iterator<Item = Row<'a>> {
+impl Block<'_> {
+    /// Nothing of it asks for anything.
+    fn is_quiet(&self) -> bool {
+        !self.rows.iter().any(Row::asks)
+    }
+
+    fn is_early(&self) -> bool {
+        let early = |row: &Row| matches!(row.record.health.chart, Chart::TooFew(_));
+        self.rows.iter().all(early)
+    }
+}
+
+impl Row<'_> {
+    fn rank(&self) -> (Level, bool) {
+        (self.record.health.level, self.record.health.repeat)
+    }
+
+    fn asks(&self) -> bool {
+        self.rank() > (Level::Fine, false)
+    }
+}
+
+/// All subjects, after the aircraft's name where there is one. A servo whose recordings are all of one surface that no other
+/// servo sat in stands with that surface: of each quantity the worse record of the two counts.
+fn blocks<'a>(subjects: &'a [Subject], aircraft: &str) -> impl Iterator<Item = Block<'a>> {
     let before = match aircraft {
         "" => String::new(),
         name => format!("{name}: "),
     };
     let shown = subjects.iter().filter(|s| !told_by(s, subjects));
-    shown.flat_map(move |subject| {
+    shown.map(move |subject| {
         let name = clean(&format!("{before}{}", named(subject)));
-        subject.quantities.iter().map(move |record| Row {
-            name: name.clone(),
-            record,
-        })
+        let mut rows: Vec<Row> = subject
+            .quantities
+            .iter()
+            .map(|record| Row {
+                name: name.clone(),
+                record,
+            })
+            .collect();
+        for servo in subjects.iter().filter(|s| is_told_in(s, subject, subjects)) {
+            add_worse(&mut rows, servo, &before);
+        }
+        rows.sort_by_key(|row| Reverse(row.rank()));
+        Block {
+            name,
+            recordings: subject.recordings,
+            rows,
+        }
     })
 }
 
-/// The worst first. Stable: within a level the subjects stay together, in their own order.
-fn ranked(mut rows: Vec<Row>) -> Vec<Row> {
-    rows.sort_by_key(|row| {
-        let health = &row.record.health;
-        std::cmp::Reverse((health.level, health.repeat))
-    });
-    rows
+fn is_told_in(servo: &Subject, surface: &Subject, subjects: &[Subject]) -> bool {
+    surface.kind == Kind::Surface
+        && servo.with.first() == Some(&surface.name)
+        && told_by(servo, subjects)
 }
 
-fn table(rows: &[Row], unit: TorqueUnit, width: usize) -> String {
-    let mut table = new_table(width);
-    table.set_header([
-        "",
-        "surface, servo: quantity",
-        "latest",
-        "trend",
-        "chart",
-        "at its limit",
-    ]);
-    let mut above = "";
-    for Row { name, record } in rows {
-        table.add_row([
-            level(record).to_owned(),
-            match name == above {
-                true => record.measure.words().to_owned(),
-                false => format!("{name}\n{}", record.measure.words()),
-            },
-            latest(record, unit),
-            trend(record, unit),
-            chart(record),
-            crossing(record),
-        ]);
-        above = name;
+/// What was done to a hinge gives the surface a new baseline and may leave the servo's as it was, or the other way.
+fn add_worse<'a>(rows: &mut Vec<Row<'a>>, servo: &'a Subject, before: &str) {
+    for record in &servo.quantities {
+        let own = Row {
+            name: clean(&format!("{before}{}", named(servo))),
+            record,
+        };
+        let same = rows.iter().position(|r| r.record.measure == record.measure);
+        match same {
+            None => rows.push(own),
+            Some(place) if own.rank() > rows[place].rank() => rows[place] = own,
+            Some(_) => {}
+        }
     }
-    settle(&mut table);
-    table_text(&table)
+}
+
+/// The worst first. Stable: equals stay in their own order.
+fn ranked(mut blocks: Vec<Block>) -> Vec<Block> {
+    blocks.sort_by_key(|block| Reverse(block.rows.first().map(Row::rank)));
+    blocks
+}
+
+/// Those that ask for something in a table, the others in a sentence, then what to look at first.
+fn body(blocks: &[Block], style: Style, most_rows: usize) -> String {
+    let (quiet, asking): (Vec<&Block>, Vec<&Block>) = blocks
+        .iter()
+        .partition(|block| block.is_quiet() && !style.all);
+    let mut room = most_rows;
+    let mut shown: Vec<(&Block, Vec<&Row>)> = Vec::new();
+    let mut more: Vec<&Row> = Vec::new();
+    for block in asking {
+        let mut rows: Vec<&Row> = block.rows.iter().collect();
+        rows.retain(|row| style.all || row.asks());
+        let rest = rows.split_off(rows.len().min(room));
+        room -= rows.len();
+        more.extend(rest);
+        if !rows.is_empty() {
+            shown.push((block, rows));
+        }
+    }
+    let mut out = String::new();
+    if !shown.is_empty() {
+        out += &table(&shown, style);
+    }
+    if !more.is_empty() {
+        out += &paragraph(&counted(&more), "", style.width);
+    }
+    let (early, fine): (Vec<&Block>, Vec<&Block>) = quiet.into_iter().partition(|b| b.is_early());
+    for (blocks, word) in [
+        (&fine, "Fine"),
+        (
+            &early,
+            &*format!("Too early to tell before {FOR_A_CHART} recordings of a quantity"),
+        ),
+    ] {
+        out += &listed(blocks, word, style.width);
+    }
+    if !out.is_empty() {
+        out.push('\n');
+    }
+    out + &look_first(blocks, style.width)
+}
+
+fn counted(rows: &[&Row]) -> String {
+    let of = |level| {
+        let of_level = rows.iter().filter(|r| r.record.health.level == level);
+        of_level.count()
+    };
+    let (act, watch) = (of(Level::Act), of(Level::Watch));
+    format!(
+        "And {} more rows: {act} act, {watch} watch, {} fine. With --json all are told.",
+        rows.len(),
+        rows.len() - act - watch
+    )
+}
+
+/// Surfaces and servos that nothing is to be said of, in one sentence.
+fn listed(blocks: &[&Block], word: &str, width: usize) -> String {
+    if blocks.is_empty() {
+        return String::new();
+    }
+    if blocks.len() > MOST_NAMED {
+        let text = format!("{word}: {} surfaces and servos.", blocks.len());
+        return paragraph(&text, "", width);
+    }
+    let named: Vec<String> = blocks
+        .iter()
+        .map(|b| format!("{} ({})", b.name, b.recordings))
+        .collect();
+    let text = format!("{word}, with their recordings: {}.", named.join("; "));
+    paragraph(&text, "", width)
+}
+
+/// Titles of columns, and the cells of a quantity below them.
+type Layout = (
+    &'static [&'static str],
+    fn(&Record, TorqueUnit) -> Vec<String>,
+);
+
+/// What a row says, from the fullest to the shortest: the first that fits the terminal is taken, so that no cell is torn.
+const LAYOUTS: [Layout; 5] = [
+    (&["latest", "trend", "chart", "at its limit"], |r, unit| {
+        vec![latest(r, unit), trend(r, unit), chart(r), crossing(r)]
+    }),
+    (
+        &["latest", "in 30 days", "chart", "at its limit"],
+        |r, unit| vec![latest(r, unit), slope(r, unit), chart(r), soonest(r)],
+    ),
+    (&["latest", "in 30 days", "at its limit"], |r, unit| {
+        vec![latest(r, unit), slope(r, unit), soonest(r)]
+    }),
+    (&["latest", "in 30 days", "at its limit"], |r, unit| {
+        vec![plain(r, unit), slope(r, unit), soonest(r)]
+    }),
+    (&["latest", "in 30 days"], |r, unit| {
+        vec![plain(r, unit), slope(r, unit)]
+    }),
+];
+
+/// A block a surface or servo, a line a quantity.
+fn table(shown: &[(&Block, Vec<&Row>)], style: Style) -> String {
+    let rows = || shown.iter().flat_map(|(_, rows)| rows);
+    let mut laid_out = LAYOUTS.iter().map(|(titles, cells)| {
+        let mut lines = vec![
+            [String::new(), String::new()]
+                .into_iter()
+                .chain(titles.iter().map(|t| (*t).to_owned()))
+                .collect::<Vec<_>>(),
+        ];
+        for row in rows() {
+            let words = row.record.measure.words().to_owned();
+            let mut line = vec![format!("  {}", level(row.record)), words];
+            line.extend(cells(row.record, style.unit));
+            lines.push(line);
+        }
+        aligned(&lines)
+    });
+    let wide = |lines: &Vec<String>| lines.iter().map(|l| l.chars().count()).max();
+    let shortest = laid_out.clone().next_back().unwrap_or_default();
+    let lines = laid_out
+        .find(|lines| wide(lines) <= Some(style.width))
+        .unwrap_or(shortest);
+    let mut lines = lines.into_iter();
+    let mut out = lines.next().unwrap_or_default() + "\n";
+    for (block, rows) in shown {
+        let count = recordings(block.recordings);
+        let rest = block.rows.len() - rows.len();
+        let rest = match rest {
+            0 => String::new(),
+            1 => "; 1 more quantity, see --all".into(),
+            _ => format!("; {rest} more quantities, see --all"),
+        };
+        out += &paragraph(&format!("{}, {count}{rest}", block.name), "", style.width);
+        for _ in rows {
+            out += &(lines.next().unwrap_or_default() + "\n");
+        }
+    }
+    out
+}
+
+/// Lines with their cells below each other, two blanks between them.
+fn aligned(lines: &[Vec<String>]) -> Vec<String> {
+    let columns = lines.iter().map(Vec::len).max().unwrap_or(0);
+    let letters = |cell: &String| cell.chars().count();
+    let widths: Vec<usize> = (0..columns)
+        .map(|c| lines.iter().filter_map(|l| l.get(c)).map(letters).max())
+        .map(|widest| widest.unwrap_or(0))
+        .collect();
+    let line = |cells: &Vec<String>| {
+        let padded = cells.iter().zip(&widths).map(|(cell, width)| {
+            let blanks = width - letters(cell);
+            format!("{cell}{}", " ".repeat(blanks))
+        });
+        padded.collect::<Vec<_>>().join("  ").trim_end().to_owned()
+    };
+    lines.iter().map(line).collect()
 }
 
 /// How urgent it is, in a word.
@@ -189,7 +364,7 @@ pub(super) fn ranked_records<'a>(subjects: &[&'a Subject]) -> Vec<(&'a Subject, 
         .flat_map(|s| s.quantities.iter().map(move |q| (*s, q)))
         .collect();
     // Stable: within a level the subjects stay together, in their own order.
-    rows.sort_by_key(|(_, q)| std::cmp::Reverse((q.health.level, q.health.repeat)));
+    rows.sort_by_key(|(_, q)| Reverse((q.health.level, q.health.repeat)));
     rows
 }
 
@@ -236,6 +411,45 @@ pub(super) fn trend(record: &Record, unit: TorqueUnit) -> String {
     }
 }
 
+fn plain(record: &Record, unit: TorqueUnit) -> String {
+    record.measure.unit(unit).plain(record.latest.value)
+}
+
+/// The trend in a few letters, in the unit of the quantity beside it, in thirty days unless it says otherwise.
+fn slope(record: &Record, unit: TorqueUnit) -> String {
+    let Some(trend) = record.health.trend else {
+        return "too few".into();
+    };
+    let per = match trend.per {
+        Per::ThirtyDays => "",
+        Per::Recording => " a recording",
+    };
+    let slope = trend.slope * record.measure.unit(unit).factor();
+    match (trend.interval, significant(slope, 2)) {
+        (Some((lo, hi)), Some(number)) if lo > 0.0 || hi < 0.0 => {
+            let sign = if slope > 0.0 { "+" } else { "" };
+            format!("{sign}{number}{per}")
+        }
+        (None, _) if record.health.recordings < FEWEST_FOR_AN_INTERVAL => "too few".into(),
+        _ => "none seen".into(),
+    }
+}
+
+/// When it is at its limit, at the soonest.
+fn soonest(record: &Record) -> String {
+    match record.health.crossing {
+        Crossing::NoLimit => "no limit".into(),
+        Crossing::NotForeseeable => "not foreseen".into(),
+        Crossing::Passed => "beyond it".into(),
+        Crossing::In {
+            per: Per::Recording,
+            soonest,
+            ..
+        } => format!("in {:.0} recordings", soonest.ceil()),
+        Crossing::In { soonest, .. } => format!("from {}", date(record.believed_at, soonest)),
+    }
+}
+
 pub(super) fn chart(record: &Record) -> String {
     match record.health.chart {
         Chart::TooFew(have) => format!("{have} of {FOR_A_CHART} needed"),
@@ -266,9 +480,9 @@ pub(super) fn crossing(record: &Record) -> String {
         Crossing::In {
             soonest, latest, ..
         } => {
-            let from = date(record.latest_at, soonest);
+            let from = date(record.believed_at, soonest);
             match latest {
-                Some(latest) => format!("{from} to {}", date(record.latest_at, latest)),
+                Some(latest) => format!("{from} to {}", date(record.believed_at, latest)),
                 None => format!("{from} or later"),
             }
         }
@@ -280,7 +494,10 @@ fn date(from: Timestamp, days: f64) -> String {
     day.map_or("far off".into(), |day| day.strftime("%Y-%m-%d").to_string())
 }
 
-fn look_first(rows: &[Row], width: usize) -> String {
+fn look_first(blocks: &[Block], width: usize) -> String {
+    let mut rows: Vec<&Row> = blocks.iter().flat_map(|b| &b.rows).collect();
+    // Stable: of equals, as they stand in the table.
+    rows.sort_by_key(|row| Reverse(row.rank()));
     let mut out = String::new();
     let asked = rows.iter().filter_map(|row| {
         let record = row.record;
@@ -302,30 +519,11 @@ fn look_first(rows: &[Row], width: usize) -> String {
         );
         out += &paragraph(&clean(&line), "  ", width);
     }
-    if out.is_empty() && !rows.is_empty() {
-        let early = rows
-            .iter()
-            .all(|row| matches!(row.record.health.chart, Chart::TooFew(_)));
-        let said = match early {
-            true => format!(
-                "Too early to tell: {FOR_A_CHART} recordings of a quantity are needed before its chart says anything."
-            ),
-            false => "Nothing asks to be looked at, as far as trends and charts can tell. Each surface's own verdict is its latest sweep's."
-                .to_owned(),
-        };
-        out += &paragraph(&said, "", width);
+    if out.is_empty() && !rows.is_empty() && !blocks.iter().all(Block::is_early) {
+        let said = "Nothing asks to be looked at, as far as trends and charts can tell. Each surface's own verdict is its latest sweep's.";
+        out += &paragraph(said, "", width);
     }
     out
-}
-
-/// No word is torn, units like N·cm/° among them: what room there is beyond that is shared out.
-fn settle(table: &mut Table) {
-    let whole = [6, 17, 10, 10, 9, 15];
-    for (column, least) in table.column_iter_mut().zip(whole) {
-        column.set_padding((0, 2));
-        let width = Width::Fixed(least);
-        column.set_constraint(ColumnConstraint::LowerBoundary(width));
-    }
 }
 
 fn paragraph(text: &str, indent: &str, width: usize) -> String {
@@ -334,3 +532,7 @@ fn paragraph(text: &str, indent: &str, width: usize) -> String {
         .subsequent_indent("     ");
     textwrap::fill(text, options) + "\n"
 }
+
+#[cfg(test)]
+#[path = "season_text_tests.rs"]
+mod tests;

@@ -229,8 +229,16 @@ fn tally(all: &[Checked<'_>], width: usize) -> String {
     )
 }
 
+/// How text is wrapped everywhere: between words alone. A path that is broken, at a hyphen or at the end of the line, cannot be
+/// copied, so a long one stands on a line of its own and runs beyond `width`, in columns.
+pub fn wrapping<'a>(width: usize) -> textwrap::Options<'a> {
+    textwrap::Options::new(width)
+        .break_words(false)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+}
+
 pub(super) fn paragraph(text: &str, first: &str, rest: &str, width: usize, style: Style) -> String {
-    let options = textwrap::Options::new(width)
+    let options = wrapping(width)
         .initial_indent(first)
         .subsequent_indent(rest);
     textwrap::wrap(text, options)
@@ -301,9 +309,11 @@ mod tests {
         anstream::adapter::strip_str(text).to_string()
     }
 
+    /// The widest line that could have been broken: a path alone on its line may run on.
     fn widest(text: &str) -> usize {
         plain(text)
             .lines()
+            .filter(|line| line.trim().contains(' '))
             .map(textwrap::core::display_width)
             .max()
             .unwrap_or(0)
@@ -327,6 +337,22 @@ mod tests {
             let text = overview(&all, NCM, width);
             assert!(widest(&text) <= width, "{}", plain(&text));
         }
+    }
+
+    #[test]
+    fn a_path_is_broken_neither_at_its_hyphens_nor_at_the_end_of_the_line() {
+        let path = format!(
+            "/home/me/{}recordings/left-elevator.log",
+            "my-own-logbook/".repeat(6)
+        );
+        let text = plain(&paragraph(
+            &format!("recording {path} kept"),
+            "",
+            "  ",
+            80,
+            Style::new(),
+        ));
+        assert!(text.lines().any(|line| line.trim() == path), "{text}");
     }
 
     #[test]

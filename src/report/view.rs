@@ -55,7 +55,9 @@ pub fn verdict_meaning(verdict: Verdict) -> &'static str {
         Verdict::NoFaultFound => "Nothing beyond the limits was found.",
         Verdict::WorkNeeded => "Put it right and measure again before going further.",
         Verdict::DoNotFly => "Put it right and measure again before any flight is thought of.",
-        Verdict::Unproven => "Something that must be judged could not be judged.",
+        Verdict::Unproven => {
+            "Something that must be judged could not be judged: the findings below say what, why, and what it takes."
+        }
     }
 }
 

@@ -12,6 +12,7 @@ use super::plan::{PulseMap, REST_S, STEP_REST_S, SweepPlan};
 use crate::aircraft::TripPoints;
 use crate::problem::Problem;
 use crate::recording::Channel;
+use crate::recording::purpose::pulse_limit_remark;
 use crate::units::Unit;
 
 mod spells;
@@ -403,10 +404,15 @@ impl<'a> Sweep<'a> {
             };
             if at_limit {
                 self.notes.push(format!(
-                    "The pulse came to its limit of {pulse_us:.0} \u{b5}s at {}, before the {} that were wanted: see \
-                     pulse_lo_us and pulse_hi_us in the [trip] table of aircraft.toml.",
+                    "{} of {pulse_us:.0} \u{b5}s at {}, before the {} that were wanted. It is {} in the [trip] table of \
+                     aircraft.toml, or narrower where the rig takes no more.",
+                    pulse_limit_remark(end_deg > 0.0),
                     Unit::Degree.place(here.angle_deg),
-                    Unit::Degree.place(end_deg)
+                    Unit::Degree.place(end_deg),
+                    match pulse_us > range.middle_us() {
+                        true => "pulse_hi_us",
+                        false => "pulse_lo_us",
+                    }
                 ));
                 break;
             }

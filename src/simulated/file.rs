@@ -131,6 +131,7 @@ table!(SensorsTable => Sensors {
     angle_steps: Positive, angle_noise_deg: NotNegative, angle_zero_deg: Any, angle_scale: Any,
     arm_zero_deg: Any, arm_scale: Any, current_noise_ma: NotNegative, current_noise_s: NotNegative,
     current_step_ma: NotNegative, electrical_lag_s: NotNegative, ripple_hz: NotNegative,
+    current_scale: Any, supply_scale: Any, source_scale: Any,
     voltage_noise_v: NotNegative, voltage_step_v: NotNegative, torque_noise_ncm: NotNegative,
     torque_noise_s: NotNegative, torque_drift_ncm: NotNegative, torque_scale: Any, force_noise_n: NotNegative,
     force_noise_s: NotNegative, force_scale: Any,

@@ -29,6 +29,7 @@ mod servo;
 mod terminal;
 mod truth;
 mod wire;
+mod wiring;
 
 pub use break_in::BreakIn;
 pub use capture::WireCount;
@@ -52,6 +53,7 @@ pub use servo::{Overrun, Servo, Supply};
 pub use truth::{CalibrationNumbers, CalibrationOnFile, CalibrationScatter, TrueKnee, Truth};
 
 pub use wire::Cable;
+pub use wiring::Wiring;
 
 #[cfg(test)]
 mod tests;

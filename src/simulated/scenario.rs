@@ -258,6 +258,10 @@ pub struct Sensors {
     pub current_noise_ma: f64,
     pub current_noise_s: f64,
     pub current_step_ma: f64,
+    /// What all currents, and each voltage, read as against what is there.
+    pub current_scale: f64,
+    pub supply_scale: f64,
+    pub source_scale: f64,
     /// First-order filter ahead of the current and voltage readings, s.
     pub electrical_lag_s: f64,
     /// Frequency at which the servo's bridge switches, Hz: what the filter leaves of it is in the current. 0 for none.
@@ -287,6 +291,9 @@ impl Default for Sensors {
             current_noise_ma: 6.0,
             current_noise_s: 0.020,
             current_step_ma: 1.0,
+            current_scale: 1.0,
+            supply_scale: 1.0,
+            source_scale: 1.0,
             electrical_lag_s: 0.010,
             ripple_hz: 0.0,
             voltage_noise_v: 0.003,

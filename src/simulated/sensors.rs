@@ -173,15 +173,16 @@ impl SensorSet {
                 stepped(raw + white(settings.angle_noise_deg), turn_step)
             }
             Channel::CurrentMa => stepped(
-                current_ma + ripple_ma(settings, seen) + self.current.next(chance),
+                settings.current_scale * (current_ma + ripple_ma(settings, seen))
+                    + self.current.next(chance),
                 settings.current_step_ma,
             ),
             Channel::SupplyV => stepped(
-                supply_v + white(settings.voltage_noise_v),
+                settings.supply_scale * supply_v + white(settings.voltage_noise_v),
                 settings.voltage_step_v,
             ),
             Channel::SourceV => stepped(
-                source_v + white(settings.voltage_noise_v),
+                settings.source_scale * source_v + white(settings.voltage_noise_v),
                 settings.voltage_step_v,
             ),
             Channel::TorqueNcm => {
@@ -194,7 +195,7 @@ impl SensorSet {
             Channel::Current2Ma => {
                 seen.current2_ma?;
                 stepped(
-                    current2_ma + self.current2.next(chance),
+                    settings.current_scale * current2_ma + self.current2.next(chance),
                     settings.current_step_ma,
                 )
             }

@@ -9,7 +9,9 @@ use crate::analysis::{
     HoldCurrent, Knee, Measured, Quantity, RatioSource, ShortCause, ThrowResult, ThrowState,
     TightSpot, TorqueSource, When,
 };
+use crate::recording::REMARK;
 use crate::recording::Recording;
+use crate::recording::purpose::pulse_limit_remark;
 use crate::units::Unit;
 
 /// Beyond this many times its limit a load or play is no longer something to work on before flying but a reason not to
@@ -75,7 +77,7 @@ pub(super) fn all(
         measured
             .throws
             .iter()
-            .filter_map(|t| throw_short(t, measured, surface)),
+            .filter_map(|t| throw_short(t, measured, recording, surface)),
     );
     found.extend(high_load(measured, surface, limits));
     found.extend(
@@ -212,7 +214,30 @@ fn high_friction(
     Some(finding(Kind::HighFriction, Level::Work, None, sentence))
 }
 
-fn throw_short(throw: &ThrowResult, measured: &Measured, surface: &Surface) -> Option<Finding> {
+/// What ended the command on this side, and what to do: a sweep says so where it was the pulse's limit.
+fn end_of_command(recording: &Recording, up_side: bool) -> &'static str {
+    let limit = pulse_limit_remark(up_side);
+    let limited = recording
+        .keys
+        .iter()
+        .any(|(key, remark)| key == REMARK && remark.starts_with(limit));
+    if limited {
+        "the surface followed until the pulse came to its limit: where servo and linkage go further by hand without a stop, widen \
+         pulse_lo_us or pulse_hi_us in the [trip] table of aircraft.toml; else move the rod inwards on the horn or outwards on the \
+         servo arm"
+    } else {
+        "the surface followed to the end of the command, and no pulse limit of a sweep is named in the recording: if a transmitter \
+         drove it, widen its end points; a sweep goes no further than the greatest throw in aircraft.toml. Else move the rod \
+         inwards on the horn or outwards on the servo arm"
+    }
+}
+
+fn throw_short(
+    throw: &ThrowResult,
+    measured: &Measured,
+    recording: &Recording,
+    surface: &Surface,
+) -> Option<Finding> {
     let mm = throw.reached_mm.as_ref();
     let deg = throw.reached_deg.as_ref();
     let asked = format!(
@@ -252,8 +277,7 @@ fn throw_short(throw: &ThrowResult, measured: &Measured, surface: &Surface) -> O
                 ),
                 Some(ShortCause::EndOfCommand) => (
                     Level::Work,
-                    "the surface followed to the end of the command: widen the end points, or move the rod inwards on the horn \
-                     or outwards on the servo arm",
+                    end_of_command(recording, throw.side.sign() > 0.0),
                 ),
                 None => (
                     Level::Work,

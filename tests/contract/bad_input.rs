@@ -413,3 +413,34 @@ fn a_recording_far_inside_its_throws_is_not_cleared() {
     }
     not_cleared(&checked(simulate(&scenario, 55).capture).result());
 }
+
+/// A new user was told by the sweep to see the pulse limits, and by the finding to widen the end points.
+#[test]
+fn a_throw_that_a_pulse_limit_cut_short_is_answered_with_that_limit_alone() {
+    let bench = Bench::new(&OnFile {
+        throw_deg: 32.0,
+        ..OnFile::default()
+    });
+    let capture = String::from_utf8(capture()).unwrap();
+    let finding = |name: &str, top: &str| {
+        let result = bench.check_bytes(name, format!("{top}{capture}")).result();
+        let findings = result["findings"].as_array().unwrap();
+        let short = findings
+            .iter()
+            .find(|f| f["kind"] == "throw-short" && f["text"].to_string().contains("\\\"up\\\""));
+        short.unwrap_or_else(|| panic!("{result}"))["text"].to_string()
+    };
+    let remark =
+        "# remark=On the way up the pulse came to its limit of 2100 \u{b5}s at 24.0\u{b0}.\n";
+    let limited = finding("limited.log", remark);
+    assert!(
+        limited.contains("pulse_hi_us in the [trip] table"),
+        "{limited}"
+    );
+    assert!(!limited.contains("end points"), "{limited}");
+    let free = finding("free.log", "");
+    assert!(
+        free.contains("end points") && !free.contains("[trip]"),
+        "{free}"
+    );
+}

@@ -88,7 +88,7 @@ fn each_logbook_of_a_folder_is_told_as_by_itself_and_the_worst_stands_on_top() {
             .find(word)
             .unwrap_or_else(|| panic!("{word}: {}", text.out))
     };
-    assert!(at("act") < at("fine"));
+    assert!(at("act") < at("Fine"));
     // Two of one name are told apart by their folders.
     assert!(text.out.contains("Plover: left"), "{}", text.out);
     assert!(

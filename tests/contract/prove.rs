@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use hingewright::simulated::{Scenario, simulate};
+use hingewright::simulated::{Scenario, StiffBeyond, simulate};
 use serde_json::Value;
 
 use super::bench::{BY_TORQUE, Bench, OnFile, Ran, elevator, run};
@@ -244,4 +244,100 @@ fn both_curves_are_drawn_into_one_picture_by_its_ending() {
     );
     assert_eq!(ran.status, 2);
     assert_eq!(std::fs::read(recording).unwrap(), kept);
+}
+
+#[test]
+fn a_picture_that_cannot_be_drawn_is_refused_before_anything_is_computed() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    put(&bench, "before", "", &scenario, 12);
+    put(&bench, "after", "", &eased(&scenario), 13);
+    let refused = |name: &str, words: &[&str]| {
+        let file = bench.path(name);
+        prove(
+            &bench,
+            "before",
+            "after",
+            &["--plot", file.to_str().unwrap()],
+        )
+        .refused_with(words);
+        assert!(!file.exists());
+    };
+    refused("pair.pdf", &["pair.pdf", ".svg", ".png"]);
+    refused("typo/pair.svg", &["no folder", "typo"]);
+    assert!(!bench.path("typo").exists());
+}
+
+#[test]
+fn an_after_that_is_older_than_the_before_is_warned_about() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    put(
+        &bench,
+        "old",
+        "",
+        &at(&scenario, "2026-04-01T10:00:00Z"),
+        14,
+    );
+    put(
+        &bench,
+        "new",
+        "",
+        &at(&eased(&scenario), "2026-04-02T10:00:00Z"),
+        15,
+    );
+    let swapped = prove(&bench, "new", "old", &[]).out;
+    assert!(swapped.contains("is the older one"), "{swapped}");
+    assert!(swapped.contains("--before and --after"), "{swapped}");
+    let right = prove(&bench, "old", "new", &[]).out;
+    assert!(!right.contains("older"), "{right}");
+}
+
+fn at(scenario: &Scenario, started: &str) -> Scenario {
+    let mut scenario = scenario.clone();
+    scenario.started = started.to_owned();
+    scenario
+}
+
+#[test]
+fn better_is_not_said_alone_where_the_surface_still_has_findings() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    let mut knee = scenario.clone();
+    knee.plant.hinge.knee_up = Some(StiffBeyond {
+        at_deg: 12.0,
+        extra_ncm_per_deg: 2.0 * knee.plant.hinge.stiffness_ncm_per_deg,
+    });
+    put(&bench, "before", "", &knee, 16);
+    put(&bench, "after", "", &eased(&knee), 17);
+    let ran = prove(&bench, "before", "after", &[]);
+    let headline = ran.out.lines().next().unwrap();
+    assert!(
+        headline.starts_with("left elevator: better, and still: "),
+        "{}",
+        ran.out
+    );
+    put(&bench, "sound", "", &scenario, 18);
+    let sound = prove(&bench, "before", "sound", &[]);
+    assert_eq!(
+        sound.out.lines().next(),
+        Some("left elevator: better"),
+        "{}",
+        sound.out
+    );
+}
+
+#[test]
+fn a_stage_s_end_is_no_throw_reached() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    let mut stage = scenario.clone();
+    stage.purpose = Some("break-in".into());
+    put(&bench, "before", "", &stage, 19);
+    put(&bench, "after", "", &eased(&stage), 20);
+    let value = proved(&prove(&bench, "before", "after", &["--json"]));
+    let changes = value["changes"].as_array().unwrap();
+    assert!(
+        changes.iter().all(|c| c["quantity"] != "throw_reached_mm"),
+        "{value}"
+    );
+    let left_out = value["left_out"].to_string();
+    assert!(left_out.contains("throw"), "{left_out}");
+    assert!(value["cautions"].to_string().contains("stage"), "{value}");
 }

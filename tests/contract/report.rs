@@ -139,7 +139,7 @@ fn the_report_tells_the_whole_story_of_a_surface() {
         "Worked in: ",
         "From recording to recording",
         "Servo E1",
-        "Left out: 2 made while a hinge was worked in.",
+        "Left out: 2 made while a hinge was worked in: ",
     ] {
         assert!(chapters.contains(told), "{told}");
     }

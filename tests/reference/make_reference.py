@@ -16,6 +16,7 @@ import sys
 
 import numpy as np
 import pymannkendall
+import scipy.optimize
 import scipy.integrate
 import scipy.signal
 import scipy.stats
@@ -27,6 +28,9 @@ RATE_HZ = 200.0
 SAVGOL_CASES = [(11, 1), (11, 2), (21, 3), (31, 4)]
 T_CASES = [(p, df) for df in (1, 2, 3, 4.5, 9, 17.776, 30, 120, 1e4) for p in (0.005, 0.3, 0.9, 0.975, 0.9995)]
 WELCH_CASES = [[[0, 10], [400, 415]], [[0, 120], [600, 900]], [[100, 105], [120, 320]]]
+# Arm, horn, rod, base in mm; arm at neutral away from square, degrees.
+LINKAGES = [[18, 22, 95, 97, 0], [14, 18, 78, 80, -8], [20, 20, 93, 90, 0], [25, 14, 102, 100, 12], [16, 24, 101, 95, 5], [26, 16, 80, 80, 0], [12, 26, 60, 66, -15]]
+LINKAGE_ARMS_DEG = [-35, -20, -5, 0, 10, 25, 40]
 FLAP_SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.7, 0.95)
 # Libraries and processors may differ in the last digits; a wrong formula differs in the first.
 RELATIVE = 1e-8
@@ -183,9 +187,71 @@ def compute(path):
         "savgol": savgol(torque[:120]),
         "quantiles": [[p, float(np.quantile(torque, p))] for p in (0.025, 0.25, 0.5, 0.9)],
         "trends": trends(),
+        "linkages": [linkage(*lengths) for lengths in LINKAGES],
         "plain_flap": [plain_flap(share) for share in FLAP_SHARES],
         "mad": float(scipy.stats.median_abs_deviation(torque, scale="normal")),
     }
+
+
+def linkage(arm, horn, rod, base, zero_deg):
+    """The closed loop arm + rod = base + horn by a root solver, followed from neutral; angles positive towards the hinge."""
+    neutral = math.radians(90.0 - zero_deg)
+
+    def loop(unknown, phi):
+        psi, gamma = unknown
+        return [
+            arm * math.cos(phi) + rod * math.cos(gamma) - base - horn * math.cos(psi),
+            arm * math.sin(phi) + rod * math.sin(gamma) - horn * math.sin(psi),
+        ]
+
+    def slopes(unknown, _):
+        psi, gamma = unknown
+        return [[horn * math.sin(psi), -rod * math.sin(gamma)], [-horn * math.cos(psi), rod * math.cos(gamma)]]
+
+    def tip(phi):
+        return arm * math.cos(phi), arm * math.sin(phi)
+
+    def length(psi):
+        x, y = tip(neutral)
+        return math.hypot(base + horn * math.cos(psi) - x, horn * math.sin(psi) - y) - rod
+
+    x, y = tip(neutral)
+    towards = math.atan2(y, x - base)
+    psi = scipy.optimize.brentq(length, towards - math.pi, towards, xtol=1e-14)
+    start = [psi, math.atan2(horn * math.sin(psi) - y, base + horn * math.cos(psi) - x)]
+
+    def at(arm_deg):
+        unknown = np.array(start)
+        for part in np.linspace(0.0, 1.0, 2 + int(abs(arm_deg) * 4)):
+            phi = neutral - math.radians(arm_deg * part)
+            found = scipy.optimize.root(loop, unknown, args=(phi,), jac=slopes, tol=1e-14)
+            if not found.success and max(map(abs, loop(found.x, phi))) > 1e-9:
+                return None
+            unknown = found.x
+        phi = neutral - math.radians(arm_deg)
+        by_phi = [arm * math.sin(phi), -arm * math.cos(phi)]
+        ratio = np.linalg.solve(slopes(unknown, phi), by_phi)[0]
+        return math.degrees(start[0] - unknown[0]), float(ratio)
+
+    def ends(sign):
+        """Arm angles where it turns back, by the ratio's zero, or where the loop opens, by the reach from hinge to arm tip."""
+
+        def reach(arm_deg):
+            tip_x, tip_y = tip(neutral - math.radians(arm_deg))
+            return math.hypot(tip_x - base, tip_y)
+
+        last = 0.0
+        for arm_deg in np.arange(1.0, 175.0) * sign:
+            for limit in (rod + horn, abs(rod - horn)):
+                if (reach(arm_deg) - limit) * (reach(last) - limit) < 0:
+                    return "horn", scipy.optimize.brentq(lambda a: reach(a) - limit, last, arm_deg, xtol=1e-13)
+            if at(arm_deg)[1] < 0:
+                return "arm", scipy.optimize.brentq(lambda a: at(a)[1], last, arm_deg, xtol=1e-13)
+            last = arm_deg
+        return "none", None
+
+    rows = [[deg, *(at(deg) or (None, None))] for deg in LINKAGE_ARMS_DEG]
+    return {"lengths": [arm, horn, rod, base, zero_deg], "rows": rows, "ends": [list(ends(1)), list(ends(-1))]}
 
 
 def differences(stored, fresh, where=""):

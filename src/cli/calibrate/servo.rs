@@ -7,6 +7,7 @@ use clap::Args;
 
 use super::guided;
 use crate::aircraft::{Aircraft, ServoType};
+use crate::cli::files::{Picture, picture, told_aside};
 use crate::cli::record::say;
 use crate::cli::{complain, show};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
@@ -90,6 +91,9 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
+    if let Some(file) = &arguments.plot {
+        picture(file, "--plot")?;
+    }
     let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
     if let Some(logbook) = &logbook {
         known_tag(&arguments.tag, logbook.aircraft())?;
@@ -212,22 +216,13 @@ pub fn kind_of<'a>(tag: &str, aircraft: &'a Aircraft) -> Option<&'a ServoType> {
 
 fn draw(path: &Path, calibrated: &Calibrated<'_>) -> Result<(), Problem> {
     let unit = TorqueUnit::default();
-    if path
-        .extension()
-        .is_some_and(|e| e.eq_ignore_ascii_case("png"))
-    {
+    if picture(path, "--plot")? == Picture::Png {
         plot::lifts_png(path, calibrated, unit)?;
     } else {
         write_whole(path, plot::lifts_svg(calibrated, unit).as_bytes())?;
     }
-    told(path);
+    told_aside(path);
     Ok(())
-}
-
-/// Standard output may be JSON.
-fn told(path: &Path) {
-    let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    let _ = writeln!(io::stderr(), "written: {}", whole.display());
 }
 
 /// The calibration's file, unless there is an older one that is to stay.
@@ -258,7 +253,7 @@ fn write(
         .started
         .unwrap_or_else(jiff::Timestamp::now));
     write_whole(&into, file::toml(calibrated, made).as_bytes())?;
-    told(&into);
+    told_aside(&into);
     if let Some(logbook) = logbook {
         line_to_add(logbook, &arguments.tag, &into);
     }

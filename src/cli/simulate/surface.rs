@@ -2,6 +2,7 @@
 //! The one place where `aircraft` and `simulated` meet.
 
 use crate::aircraft::{Aircraft, Surface};
+use crate::assess::surface_named;
 use crate::problem::Problem;
 use crate::simulated::{Limits, Linkage, Scenario, SecondServo, Servo, Supply};
 
@@ -21,18 +22,7 @@ pub(super) fn choose<'a>(
     file: &str,
 ) -> Result<&'a Surface, Problem> {
     match name {
-        Some(name) => aircraft
-            .surface(name)
-            .map(|(_, surface)| surface)
-            .ok_or_else(|| {
-                let names: Vec<String> = aircraft
-                    .surfaces
-                    .iter()
-                    .map(|surface| format!("\"{}\"", surface.name))
-                    .collect();
-                Problem::new(format!("{file}: there is no surface \"{name}\""))
-                    .hint(format!("its surfaces are {}", names.join(", ")))
-            }),
+        Some(name) => surface_named(name, aircraft).map(|index| &aircraft.surfaces[index]),
         None => aircraft.surfaces.first().ok_or_else(|| {
             Problem::new(format!("{file}: there is no surface in it"))
                 .hint("add a [[surface]], as samples/aircraft.toml has it")

@@ -13,11 +13,22 @@ pub(super) fn differ(before: Option<&str>, after: Option<&str>) -> bool {
 
 pub(super) fn cautions(before: &Side, after: &Side) -> Vec<Caution> {
     let mut found = Vec::new();
+    if let Some((b, a)) = before.started.zip(after.started)
+        && a < b
+    {
+        found.push(Caution::Backwards {
+            before: b,
+            after: a,
+        });
+    }
     for (side, is_after) in [(before, false), (after, true)] {
         found.extend(side.unfinished.map(|why| Caution::Unfinished {
             after: is_after,
             why: why.to_owned(),
         }));
+        if !side.between_throws {
+            found.push(Caution::WithinAStage { after: is_after });
+        }
     }
     let shown = |name: Option<&str>| name.unwrap_or("none named").to_owned();
     if before.rig != after.rig {

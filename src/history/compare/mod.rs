@@ -34,6 +34,10 @@ pub struct Side<'a> {
     pub channels: &'a [String],
     /// Why its run did not reach its end.
     pub unfinished: Option<&'a str>,
+    /// When it began, where the recording says it.
+    pub started: Option<jiff::Timestamp>,
+    /// It is a sweep between the throws, no batch of working in or the like, whose ends are its stage's.
+    pub between_throws: bool,
 }
 
 /// What is compared.
@@ -112,6 +116,15 @@ pub enum Caution {
     Unfinished {
         after: bool,
         why: String,
+    },
+    /// The one called after began before the other.
+    Backwards {
+        before: jiff::Timestamp,
+        after: jiff::Timestamp,
+    },
+    /// No sweep between the throws: how far it went was its stage's choice.
+    WithinAStage {
+        after: bool,
     },
 }
 

@@ -26,6 +26,7 @@ pub(super) struct Pairing<'a> {
     same_scale: bool,
     same_servo: bool,
     same_source: bool,
+    between_throws: bool,
     pub(super) found: Vec<Found>,
     pub(super) left_out: Vec<What>,
 }
@@ -49,6 +50,7 @@ impl<'a> Pairing<'a> {
             same_scale: before.rig == after.rig,
             same_servo,
             same_source: b.torque_from == a.torque_from && readable,
+            between_throws: before.between_throws && after.between_throws,
             found: Vec::new(),
             left_out: Vec::new(),
         }
@@ -281,6 +283,11 @@ impl<'a> Pairing<'a> {
             whole(self.after.slop_deg),
         );
         for (index, throw) in self.surface.throws.iter().enumerate() {
+            // The end of a stage was chosen, and says nothing of how far the surface can go.
+            if !self.between_throws {
+                self.left_out.push(What::Throw(index));
+                continue;
+            }
             let reached = |m: &Measured| m.throws.get(index).and_then(|t| t.reached_mm);
             let (b, a) = (reached(self.before), reached(self.after));
             let short =

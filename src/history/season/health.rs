@@ -103,6 +103,18 @@ impl Health {
 
 /// The health of a series in the order of time. `resolution` is the smallest scatter that is believed. `None` of nothing.
 pub fn health(points: &[Point], worse: Worse, bounds: Bounds, resolution: f64) -> Option<Health> {
+    health_after(None, points, worse, bounds, resolution)
+}
+
+/// [`health`] of a series that something was done before: `previous` is the last reading before that, for a limit holds
+/// across it.
+pub(super) fn health_after(
+    previous: Option<Quantity>,
+    points: &[Point],
+    worse: Worse,
+    bounds: Bounds,
+    resolution: f64,
+) -> Option<Health> {
     points.last()?;
     let sigma = sigma(points, resolution);
     let sorted = sort_out(points, sigma);
@@ -112,7 +124,7 @@ pub fn health(points: &[Point], worse: Worse, bounds: Bounds, resolution: f64) -
         .then(|| values[..FOR_A_BASELINE].iter().sum::<f64>() / FOR_A_BASELINE as f64);
     let (chart, average) = charted(&values, baseline, sigma);
     let trend = forecast::trend(&kept);
-    let beyond = beyond(&kept, bounds);
+    let beyond = beyond(previous, &kept, bounds);
     let crossing = match (&trend, sigma) {
         _ if bounds == Bounds::default() => Crossing::NoLimit,
         _ if beyond == Beyond::Sure => Crossing::Passed,
@@ -273,7 +285,7 @@ enum Beyond {
     Sure,
 }
 
-fn beyond(kept: &[Point], bounds: Bounds) -> Beyond {
+fn beyond(previous: Option<Quantity>, kept: &[Point], bounds: Bounds) -> Beyond {
     let over = |q: &Quantity, sure: bool| {
         let (lo, hi) = match q.interval.filter(|_| sure) {
             Some(interval) => (interval.lo95, interval.hi95),
@@ -281,10 +293,19 @@ fn beyond(kept: &[Point], bounds: Bounds) -> Beyond {
         };
         bounds.upper.is_some_and(|limit| lo > limit) || bounds.lower.is_some_and(|limit| hi < limit)
     };
-    match kept {
-        [.., a, b] if over(&a.quantity, true) && over(&b.quantity, true) => Beyond::Sure,
-        [.., last] if over(&last.quantity, false) => Beyond::Perhaps,
-        _ => Beyond::Not,
+    let [.., last] = kept else {
+        return Beyond::Not;
+    };
+    let before = match kept {
+        [.., before, _] => Some(before.quantity),
+        _ => previous,
+    };
+    if before.is_some_and(|q| over(&q, true)) && over(&last.quantity, true) {
+        Beyond::Sure
+    } else if over(&last.quantity, false) {
+        Beyond::Perhaps
+    } else {
+        Beyond::Not
     }
 }
 

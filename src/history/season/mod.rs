@@ -10,6 +10,7 @@ mod health;
 mod quantity;
 #[cfg(test)]
 mod tests;
+mod work;
 
 use std::collections::BTreeMap;
 
@@ -23,8 +24,10 @@ use crate::verdict::Verdict;
 
 pub use advice::advice;
 pub use forecast::{Crossing, Per, Trend, groups};
+use health::health_after;
 pub use health::{Bounds, Chart, FOR_A_BASELINE, FOR_A_CHART, Health, Level, Point, health};
 pub use quantity::{Measure, Worse};
+pub use work::Work;
 
 /// One finished recording, as far as a season looks at it.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,7 +47,7 @@ pub struct Reading {
     pub stall_share_per_ncm: Option<f64>,
 }
 
-/// Something done to a surface or a servo, from whose time on its readings stand against a new baseline.
+/// Something done to a surface or a servo, from whose time on what it changed stands against a new baseline.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Event {
     pub at: Timestamp,
@@ -52,6 +55,8 @@ pub struct Event {
     pub subject: String,
     /// What was done, for people: `servo-replaced: the old one had a chipped gear`.
     pub what: String,
+    /// Decides which quantities begin anew.
+    pub work: Work,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -80,6 +85,8 @@ pub struct Record {
     pub median: f64,
     pub latest: Quantity,
     pub latest_at: Timestamp,
+    /// When the latest reading that is believed was made: trend and crossing are counted from it.
+    pub believed_at: Timestamp,
     /// ID of the latest recording that has it.
     pub latest_id: String,
     /// What began the baseline that the latest is held to; `None` where it is the first recording.
@@ -247,16 +254,30 @@ impl Asked<'_> {
         let bounds = self.limits.map_or(Bounds::default(), |limits| {
             measure.bounds(limits, current.iter().map(|(r, q)| (*r, q.value)))
         });
+        // A limit holds whatever was done; but not on another surface.
+        let previous = first.checked_sub(1).map(|i| with_value[i]);
+        let previous = previous
+            .filter(|(r, _)| kind == Kind::Surface || r.surface == last.surface)
+            .map(|(_, quantity)| quantity);
+        let health = health_after(
+            previous,
+            &points,
+            measure.worse(),
+            bounds,
+            measure.resolution(),
+        )?;
+        let believed = (0..current.len()).rfind(|i| !health.set_aside.contains(i));
         Some(Record {
             measure,
             count: values.len(),
             median: median(&values)?,
             latest,
             latest_at: last.at,
+            believed_at: believed.map_or(last.at, |i| current[i].0.at),
             latest_id: last.id.clone(),
             since,
             bounds,
-            health: health(&points, measure.worse(), bounds, measure.resolution())?,
+            health,
             points: match self.points {
                 true => with_value.iter().map(RecordPoint::of).collect(),
                 false => Vec::new(),
@@ -284,7 +305,8 @@ fn baseline_start(
         let noted = events
             .iter()
             .filter(|e| e.at <= now.at && before.is_none_or(|b| e.at > b.at))
-            .filter(|e| concerns(e, kind, name, measure, now, before))
+            .filter(|e| begins_anew(e.work, measure, now, before))
+            .filter(|e| concerns(e, kind, name, now, before))
             .max_by_key(|e| e.at);
         if let Some(event) = noted {
             start = (i, Some((event.at, event.what.clone())));
@@ -295,11 +317,16 @@ fn baseline_start(
     start
 }
 
+/// Whether work between two readings that stand next to each other keeps them from being compared.
+fn begins_anew(work: Work, measure: Measure, now: &Reading, before: Option<&Reading>) -> bool {
+    let of = |r: &Reading| work.begins_anew(measure, r.torque_from.as_deref());
+    of(now) || before.is_some_and(of)
+}
+
 fn concerns(
     event: &Event,
     kind: Kind,
     name: &str,
-    measure: Measure,
     now: &Reading,
     before: Option<&Reading>,
 ) -> bool {
@@ -308,8 +335,7 @@ fn concerns(
     }
     let of = |r: &Reading| match kind {
         Kind::Surface => r.servo.as_deref() == Some(&event.subject),
-        // What was done to a hinge leaves the servo's own record as it is.
-        Kind::Servo => !measure.is_the_servos_own() && r.surface == event.subject,
+        Kind::Servo => r.surface == event.subject,
     };
     of(now) || before.is_some_and(of)
 }
@@ -317,7 +343,8 @@ fn concerns(
 /// What differs between two readings that stand next to each other, so that they are not to be compared.
 fn changed(kind: Kind, measure: Measure, before: &Reading, now: &Reading) -> Option<String> {
     let said = |r: &Option<String>| r.clone().unwrap_or_else(|| "none".into());
-    if kind == Kind::Surface && before.servo != now.servo {
+    let exchanged = kind == Kind::Surface && before.servo != now.servo;
+    if exchanged && begins_anew(Work::Servo, measure, now, Some(before)) {
         let (old, new) = (said(&before.servo), said(&now.servo));
         return Some(format!("servo {new} instead of {old}"));
     }

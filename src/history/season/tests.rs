@@ -322,6 +322,7 @@ fn what_was_done_begins_a_new_baseline_and_another_servo_does_so_by_itself() {
         at: readings[8].at - SignedDuration::from_hours(2),
         subject: "rudder".into(),
         what: "hinge-work: reglued".into(),
+        work: Work::Hinge,
     };
     let told = season(&readings, &[event], &limits);
     let record = find(&told, Kind::Surface, "rudder", slop);
@@ -399,11 +400,12 @@ fn a_hinge_s_work_is_no_new_beginning_for_the_servo_that_sits_there() {
         at: readings[8].at,
         subject: "rudder".into(),
         what: "hinge-work: reglued".into(),
+        work: Work::Hinge,
     };
     let season = season(&readings, &[event], &Limits::default());
     let of = |kind, name, measure| find(&season, kind, name, measure).health.recordings;
     let hold = Measure::HoldNeutral;
-    assert_eq!(of(Kind::Surface, "rudder", hold), 6);
+    assert_eq!(of(Kind::Surface, "rudder", hold), 14);
     assert_eq!(of(Kind::Servo, "R1", hold), 14);
     assert_eq!(of(Kind::Servo, "R1", Measure::Slop), 6);
 }
@@ -433,4 +435,91 @@ fn a_long_series_is_drawn_through_groups_and_still_dates_its_limit() {
         (groups(300), groups(301), groups(2000)),
         (None, Some(200), Some(200))
     );
+}
+
+/// Twelve weeks of a hinge, with a note after the eighth.
+fn worked_on(
+    work: Work,
+    subject: &str,
+    torque_from: &str,
+    values: &[(Measure, f64)],
+) -> Vec<Subject> {
+    let mut readings: Vec<Reading> = (0..12)
+        .map(|d| reading(7 * d, "rudder", "R1", values))
+        .collect();
+    for reading in &mut readings {
+        reading.torque_from = Some(torque_from.into());
+    }
+    let event = Event {
+        at: readings[8].at - SignedDuration::from_hours(2),
+        subject: subject.into(),
+        what: "done".into(),
+        work,
+    };
+    season(&readings, &[event], &Limits::default())
+}
+
+#[test]
+fn a_new_servo_leaves_alone_what_a_torque_sensor_says_of_the_hinge() {
+    let values = [
+        (Measure::Friction, 2.0),
+        (Measure::Stiffness, 0.3),
+        (Measure::Slop, 0.2),
+        (Measure::HoldNeutral, 100.0),
+    ];
+    let of = |season: &[Subject], kind, name, measure| {
+        find(season, kind, name, measure).health.recordings
+    };
+    let by_sensor = worked_on(Work::Servo, "R1", "torque", &values);
+    let by_power = worked_on(Work::Servo, "R1", "supply-power", &values);
+    for (kind, name) in [(Kind::Surface, "rudder"), (Kind::Servo, "R1")] {
+        for measure in [Measure::Friction, Measure::Stiffness] {
+            assert_eq!(of(&by_sensor, kind, name, measure), 12, "{measure:?}");
+            assert_eq!(of(&by_power, kind, name, measure), 4, "{measure:?}");
+        }
+        for measure in [Measure::Slop, Measure::HoldNeutral] {
+            assert_eq!(of(&by_sensor, kind, name, measure), 4, "{measure:?}");
+        }
+    }
+    let rod = worked_on(Work::Rod, "rudder", "torque", &values);
+    assert_eq!(of(&rod, Kind::Surface, "rudder", Measure::Friction), 12);
+    assert_eq!(of(&rod, Kind::Surface, "rudder", Measure::Slop), 4);
+    assert_eq!(of(&rod, Kind::Surface, "rudder", Measure::HoldNeutral), 12);
+}
+
+#[test]
+fn a_limit_that_was_passed_before_the_work_and_after_it_is_passed() {
+    let slop = Measure::Slop;
+    let mut readings: Vec<Reading> = (0..8)
+        .map(|d| reading(7 * d, "rudder", "R1", &[(slop, 0.9)]))
+        .collect();
+    let event = Event {
+        at: readings[7].at - SignedDuration::from_hours(2),
+        subject: "rudder".into(),
+        what: "rod-work: new clevis".into(),
+        work: Work::Rod,
+    };
+    let level = |readings: &[Reading]| {
+        let season = season(readings, std::slice::from_ref(&event), &Limits::default());
+        let record = find(&season, Kind::Surface, "rudder", slop);
+        assert_eq!(record.health.recordings, 1);
+        record.health.level
+    };
+    assert_eq!(level(&readings), Level::Act);
+    readings[7] = reading(49, "rudder", "R1", &[(slop, 0.2)]);
+    assert_eq!(level(&readings), Level::Fine);
+}
+
+#[test]
+fn a_crossing_is_counted_from_the_latest_reading_that_is_believed() {
+    let slop = Measure::Slop;
+    let mut readings: Vec<Reading> = (0..10)
+        .map(|d| reading(7 * d, "rudder", "R1", &[(slop, 0.2 + 0.01 * d as f64)]))
+        .collect();
+    readings.push(reading(300, "rudder", "R1", &[(slop, 2.0)]));
+    let season = season(&readings, &[], &Limits::default());
+    let record = find(&season, Kind::Surface, "rudder", slop);
+    assert!(record.health.repeat);
+    assert_eq!(record.latest_at, readings[10].at);
+    assert_eq!(record.believed_at, readings[9].at);
 }

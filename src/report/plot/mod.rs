@@ -11,6 +11,7 @@ mod flight;
 mod heat;
 mod legend;
 mod lifts;
+mod linkage;
 mod marks;
 mod notes;
 mod pair;
@@ -34,6 +35,7 @@ use super::Checked;
 use super::book::WorkedIn;
 use super::calibrate::Calibrated;
 use super::flight::SurfaceFlown;
+use super::linkage::Looked;
 use super::servo::ServoTest;
 use crate::history::season::Record;
 use crate::problem::Problem;
@@ -169,6 +171,23 @@ pub fn worked_in_svg(worked: &WorkedIn, unit: TorqueUnit) -> String {
 pub fn trend_svg(record: &Record, unit: TorqueUnit) -> String {
     let sheet = trend::Sheet::of(record, unit);
     svg(sheet.size(), &sheet.said(), |canvas| sheet.draw(canvas))
+}
+
+/// A linkage along its throw, and its torque at the servo, as an SVG that fills the width it is given.
+pub fn linkage_svg(looked: &Looked<'_>, unit: TorqueUnit) -> String {
+    svg(linkage::SIZE, &linkage::said(looked), |canvas| {
+        linkage::draw(canvas, looked, unit)
+    })
+}
+
+/// [`linkage_svg`] as a PNG file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn linkage_png(path: &Path, looked: &Looked<'_>, unit: TorqueUnit) -> Result<(), Problem> {
+    png_file(path, linkage::SIZE, |canvas| {
+        linkage::draw(canvas, looked, unit)
+    })
 }
 
 /// Power against torque of a calibration, as an SVG that fills the width it is given.

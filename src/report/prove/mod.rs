@@ -25,6 +25,16 @@ pub fn outcome_words(outcome: Outcome) -> &'static str {
     }
 }
 
+/// The outcome for a headline. Better is not yet good: what the recording after is still found to have stands beside it.
+pub(super) fn headline(proved: &Proved<'_>) -> String {
+    let words = outcome_words(proved.proof.outcome);
+    let still = view::labels(proved.after);
+    match proved.proof.outcome {
+        Outcome::Better if !still.is_empty() => format!("{words}, and still: {}", still.join("; ")),
+        _ => words.to_owned(),
+    }
+}
+
 pub(super) fn verdict_words(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Better => "better",
@@ -134,6 +144,15 @@ pub(super) fn caution(caution: &Caution) -> String {
             "The servo's plug had {} before and {} after. Repeat within 0.5 V.",
             volts(*before_v),
             volts(*after_v)
+        ),
+        Caution::Backwards { before, after } => format!(
+            "The recording given as after is the older one: it began {after:.0}, the one given as before {before:.0}. If the two were \
+             mixed up, better and worse below are the wrong way round: exchange --before and --after."
+        ),
+        Caution::WithinAStage { after } => format!(
+            "The recording {} is no sweep between the throws: its ends are those of a stage, so throws are not compared. For these \
+             take a sweep before and one after.",
+            if *after { "after" } else { "before" }
         ),
         Caution::Unfinished { after, why } => format!(
             "The recording {} is of an unfinished run: {why}.",

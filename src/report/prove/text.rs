@@ -16,7 +16,7 @@ pub fn proof(proved: &Proved<'_>, unit: TorqueUnit, width: usize) -> String {
     let title = format!(
         "{}: {}",
         proved.after.recording.surface,
-        super::outcome_words(proved.proof.outcome)
+        super::headline(proved)
     );
     let mut out = paragraph(
         &clean(&title),

@@ -122,7 +122,7 @@ fn small_print(test: &ServoTest<'_>) -> Vec<String> {
         tested.large_steps.0, tested.large_steps.1, tested.staircases
     )];
     lines.push(format!(
-        "A sample every {}: no single step is timed better, and dead time is their mean. Settled: within {}. Dead band: the \
+        "A sample every {}: the moment of a step is known to half of that, either way. Settled: within {}. Dead band: the \
          smallest change of the pulse that is answered, half the width from edge to edge.",
         Unit::Millisecond.plain(tested.resolution_ms),
         Unit::Degree.given(SETTLED_WITHIN_DEG)

@@ -187,7 +187,11 @@ impl Tested {
         let ups = steps.iter().filter(|s| s.up).count();
         self.large_steps = (ups, steps.len() - ups);
         self.found.overshoot_deg = jump::overshoot(&steps).map(Mean::quantity);
-        self.found.settling_ms = jump::settling(&steps).map(|m| m.scaled(1e3).quantity());
+        // Who commands a step on the arrival of a sample is in step with the samples: where between two of them the pulse
+        // changed is then the same each time, and no mean takes it out.
+        let half_ms = 0.5 * self.resolution_ms;
+        self.found.settling_ms =
+            jump::settling(&steps).map(|m| m.scaled(1e3).within(half_ms).quantity());
         self.pictures.responses = steps.iter().map(response).collect();
         let ways: Vec<[Option<OneWay>; 2]> = (0..all.len())
             .map(|spell| {
@@ -202,7 +206,8 @@ impl Tested {
             .flat_map(|way| way.runs.iter().map(|r| 1e3 * r.dead_s))
             .collect();
         let shape_ms = jump::SHAPE_BEGINNING * self.resolution_ms;
-        self.found.dead_time_ms = Mean::of(&dead).map(|m| m.within(shape_ms).quantity());
+        let told = |mean: Mean| mean.within(half_ms).within(shape_ms).quantity();
+        self.found.dead_time_ms = Mean::of(&dead).map(told);
         let of_a_side = |up: bool| {
             let side = ways.iter().flatten().flatten().filter(|w| w.up == up);
             let means: Vec<Mean> = side.map(|w| w.mean).collect();
