@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::sweep::surface_named;
 use super::{at_rig, complain, show};
 use crate::aircraft::{self, Aircraft, Surface};
 use crate::analysis::{Measured, measure};
+use crate::assess::surface_named;
 use crate::history::rods::{Sides, apart};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};

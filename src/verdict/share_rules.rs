@@ -1,5 +1,6 @@
 //! Rules for two servos on one surface: what they draw against each other. The limit stands in `servo::limits`.
 
+use super::rules::named;
 use super::sentence::{Sentence, plain};
 use super::{Finding, Kind, Level};
 use crate::aircraft::Surface;
@@ -36,7 +37,7 @@ fn fight(share: &Share, surface: &Surface) -> Option<Finding> {
     let sentence = Sentence::new(format!(
         "{}: at neutral its servos {first} and {second} each draw {} against each other (limit {}); they heat standing still, and \
          rods and gears carry that load all the time. {next}",
-        surface.name,
+        named(surface),
         plain(Unit::Milliampere, &drawn),
         Unit::Milliampere.given(FIGHT_MA),
     ));
