@@ -58,6 +58,7 @@ fn line_of_json(bytes: &[u8], aircraft: &Aircraft) -> String {
         measured,
         judged,
         servos: None,
+        held: None,
     })
 }
 

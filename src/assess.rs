@@ -4,10 +4,10 @@ use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::angle::calibrated;
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
-use crate::recording::{OUTCOME, REMARK, Recording, RigIdentity, purpose};
+use crate::recording::{Channel, OUTCOME, REMARK, Recording, RigIdentity, purpose};
 use crate::servo::share::{self, Share};
 use crate::servo::{self, ServoFound};
-use crate::verdict::{Judged, ServoOf, compare_pairs, judge, judge_servo};
+use crate::verdict::{Judged, ServoOf, compare_pairs, judge, judge_servo, judge_share};
 
 /// How a recording came in: what the contract's `recording` object says.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,7 +67,7 @@ pub fn assess(
     if !purpose::shows_the_surface(recording.key("purpose")) {
         measured.leave_out_the_surface();
     }
-    let (servo, judged) = match recording.key("purpose") {
+    let (mut servo, mut judged) = match recording.key("purpose") {
         Some(purpose::SERVO_TEST) => {
             let (found, judged) = servo_judged(&mut recording, &mut measured, aircraft, surface);
             (Some(found), judged)
@@ -78,6 +78,24 @@ pub fn assess(
         ),
     };
     let servos = share::measure(&recording, aircraft, surface);
+    if let Some(share) = servos
+        .as_ref()
+        .filter(|_| purpose::shows_the_surface(recording.key("purpose")))
+    {
+        let mut findings = std::mem::take(&mut judged.findings);
+        findings.extend(judge_share(share, surface));
+        judged = Judged::new(findings);
+        if let Some(fight) = share.fight_ma() {
+            servo.get_or_insert_default().fight_ma = Some(fight);
+        }
+    }
+    if surface.second_servo_index.is_none() && recording.has(Channel::Current2Ma) {
+        recording.notes.push(format!(
+            "The recording has the current of a second servo (current2_ma), and the aircraft file gives {} one: its current \
+             is left alone. If two drive it, write servos = [\"…\", \"…\"] there.",
+            surface.name
+        ));
+    }
     // What the run says of itself is no doubt about its data: it is told, and not judged.
     let unfinished = recording.unfinished().map(str::to_owned);
     if let Some(why) = &unfinished {

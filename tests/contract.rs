@@ -8,6 +8,8 @@ mod aircraft_file;
 mod bad_input;
 #[path = "contract/bench.rs"]
 mod bench;
+#[path = "contract/bench_work.rs"]
+mod bench_work;
 #[path = "contract/calibrate.rs"]
 mod calibrate;
 #[path = "contract/club.rs"]
@@ -36,6 +38,8 @@ mod season;
 mod season_keeping;
 #[path = "contract/sensors.rs"]
 mod sensors;
+#[path = "contract/servos.rs"]
+mod servos;
 #[path = "contract/shape.rs"]
 mod shape;
 #[path = "contract/sources.rs"]

@@ -11,8 +11,12 @@ mod demo;
 mod held;
 #[path = "rig/host.rs"]
 mod host;
+#[path = "rig/rods.rs"]
+mod rods;
 #[path = "rig/servo.rs"]
 mod servo;
+#[path = "rig/servos.rs"]
+mod servos;
 #[path = "rig/simulate.rs"]
 mod simulate;
 #[path = "rig/spells.rs"]

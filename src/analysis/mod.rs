@@ -43,6 +43,20 @@ pub struct Quantity {
     pub interval: Option<Interval>,
 }
 
+impl Quantity {
+    /// In a unit so many times smaller; `by` above 0.
+    pub fn times(&self, by: f64) -> Self {
+        Self {
+            value: by * self.value,
+            interval: self.interval.map(|i| Interval {
+                u: by * i.u,
+                lo95: by * i.lo95,
+                hi95: by * i.hi95,
+            }),
+        }
+    }
+}
+
 /// Standard uncertainty and the limits of the 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Interval {

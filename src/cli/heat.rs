@@ -210,6 +210,9 @@ fn told(
         file,
         surface: &surface.name,
         servo: &servo.tag,
+        second: surface
+            .second_servo_index
+            .map(|i| aircraft.servos[i].tag.as_str()),
         limit_c,
         heat: heat::measure(recording, limit_c),
         watts: watts::measure(recording, servo.calibration.as_ref()),

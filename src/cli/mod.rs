@@ -17,6 +17,7 @@ mod record;
 mod report;
 mod report_csv;
 mod rig;
+mod rods;
 mod screen;
 mod season;
 mod servo;
@@ -62,6 +63,8 @@ enum Command {
     Heat(Box<heat::Arguments>),
     /// How stiffly a servo and its linkage hold neutral, and their free play: weights hung on either side, guided step by step.
     Held(Box<held::Arguments>),
+    /// Rods off against rods on: what of friction and spring is the hinge's, the linkage's, the servo's
+    Rods(rods::Arguments),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
@@ -107,6 +110,7 @@ pub fn run() -> u8 {
         Command::Flight(arguments) => flight::run(&arguments),
         Command::Heat(arguments) => heat::run(&arguments),
         Command::Held(arguments) => held::run(&arguments),
+        Command::Rods(arguments) => rods::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),

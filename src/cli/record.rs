@@ -80,6 +80,9 @@ impl<'a> Record<'a> {
             ("servo", servo.tag.clone()),
             ("started", self.started.clone()),
         ];
+        if let Some(second) = self.surface().second_servo_index {
+            keys.push(("servo2", self.logbook.aircraft().servos[second].tag.clone()));
+        }
         keys.extend(
             self.keys
                 .iter()

@@ -12,7 +12,7 @@ use crate::aircraft;
 use crate::problem::{Problem, exit};
 use crate::simulated::{
     BreakIn, Bump, ByHand, Channel, CommandName, Faults, Programme, RigSettings, Scenario,
-    StiffBeyond, TightSpot, When, put_plant_file,
+    SecondServo, StiffBeyond, TightSpot, When, put_plant_file,
 };
 
 #[derive(Args)]
@@ -89,6 +89,9 @@ struct HingeOptions {
     /// A local rise of friction at DEG (down negative) by NCM
     #[arg(long, value_name = "DEG:NCM", value_parser = pair, allow_hyphen_values = true)]
     tight_spot: Vec<(f64, f64)>,
+    /// Two servos on the surface, the second's middle standing off the first's by DEG of the arm, up positive: they fight
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = off_middle)]
+    second_off: Option<f64>,
     /// A hinge that works in, with so many cycles worked before: it softens as it is swept
     #[arg(long, value_name = "N", value_parser = not_negative)]
     cycles_worked: Option<f64>,
@@ -223,6 +226,12 @@ fn prepare(arguments: &Arguments) -> Result<(Scenario, RigSettings), Problem> {
     }
     arguments.rig.put(&mut scenario);
     arguments.hinge.put(&mut scenario);
+    if scenario.plant.second.is_some()
+        && arguments.rig.channels.is_none()
+        && !scenario.channels.contains(&Channel::Current2Ma)
+    {
+        scenario.channels.push(Channel::Current2Ma);
+    }
     settings.loads = arguments.loads.loads()?;
     Ok((scenario, settings))
 }
@@ -311,6 +320,14 @@ impl HingeOptions {
                 bump: Bump::RaisedCosine,
             });
         hinge.tight_spots.extend(spots);
+        if let Some(off_deg) = self.second_off {
+            let servo = plant.servo.clone();
+            let second = plant.second.get_or_insert_with(|| SecondServo {
+                centre_offset_deg: 0.0,
+                servo,
+            });
+            second.centre_offset_deg = off_deg;
+        }
         if let Some(slop_deg) = self.slop {
             plant.joints.slop_deg = slop_deg;
         }
@@ -348,6 +365,10 @@ fn within(text: &str, low: f64, high: f64, what: &str) -> Result<f64, String> {
         .ok()
         .filter(|value| (low..=high).contains(value))
         .ok_or_else(|| format!("give {what}"))
+}
+
+fn off_middle(text: &str) -> Result<f64, String> {
+    within(text, -20.0, 20.0, "degrees from -20 to 20")
 }
 
 fn not_negative(text: &str) -> Result<f64, String> {

@@ -108,7 +108,8 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
             arguments.cycles,
             arguments.rate,
             arguments.hold,
-        ),
+        )
+        .with_stops(surface),
         trip: aircraft.trip_points(surface),
         arguments,
         surface_index,
@@ -221,20 +222,31 @@ enum Ended {
 
 fn driven_plan(job: &Job) -> String {
     let (plan, trip, surface) = (&job.plan, &job.trip, job.surface());
-    let servo = &job.logbook.aircraft().servos[surface.servo_index];
+    let tag = |index: usize| &job.logbook.aircraft().servos[index].tag;
+    let first = tag(surface.servo_index);
+    let servos = match surface.second_servo_index.map(tag) {
+        None => format!("servo {first}"),
+        Some(second) => format!("servos {first} and {second}, by one pulse"),
+    };
+    let stops = match plan.stop_s > 0.0 {
+        true => format!(
+            "stops      at neutral and half-way, {} s each: do the two share, or fight?\n",
+            plan.stop_s
+        ),
+        false => String::new(),
+    };
     let throws: Vec<String> = surface
         .throws
         .iter()
         .map(|t| format!("{} {:.1} mm ({:.1}°)", t.name, t.asked_mm, t.asked_deg))
         .collect();
     format!(
-        "WHAT WILL MOVE: {}, servo {}\n\
+        "WHAT WILL MOVE: {}, {servos}\n\
          throws     {}\n\
          sweep      from {} to {}, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
-         first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
+         {stops}first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
          rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
         surface.name,
-        servo.tag,
         throws.join(", "),
         Unit::Degree.side(plan.down_deg),
         Unit::Degree.side(plan.up_deg),
@@ -392,7 +404,10 @@ fn checked(job: &Job, path: &Path, unfinished: bool) -> u8 {
     };
     let stored = job.logbook.store(aircraft, &assessed);
     let status = show::status(assessed.judged.verdict);
-    let checked = Checked::of(aircraft, assessed);
+    let mut checked = Checked::of(aircraft, assessed);
+    if checked.servos.is_some() {
+        checked.held = job.logbook.held_last(&checked.surface.name);
+    }
     if unfinished {
         say(&format!(
             "kept       {shown}\njudged     as far as it goes: {}",

@@ -6,6 +6,7 @@ pub mod decay;
 pub mod ewma;
 pub mod mann_kendall;
 pub mod repeats;
+pub mod rods;
 pub mod season;
 pub mod settling;
 pub mod theil_sen;

@@ -135,7 +135,13 @@ impl Logbook {
         needed
             .iter()
             .map(|n| n.latest.and_then(|_| latest.next()))
-            .map(|one| one.map(|one| Checked::of(self.aircraft(), one)))
+            .map(|one| {
+                let mut checked = Checked::of(self.aircraft(), one?);
+                if checked.servos.is_some() {
+                    checked.held = self.held_last(&checked.surface.name);
+                }
+                Some(checked)
+            })
             .collect()
     }
 

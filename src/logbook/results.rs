@@ -7,6 +7,7 @@ use polars::prelude::*;
 use super::whole::{self, Put};
 use super::{Logbook, RESULTS, Row, frame, name, row, schema};
 use crate::aircraft::Aircraft;
+use crate::analysis::Quantity;
 use crate::assess::Assessed;
 use crate::problem::Problem;
 
@@ -80,6 +81,14 @@ impl Logbook {
         frame
             .and_then(|frame| frame::rows(&frame))
             .map_err(|error| self.unreadable(&error))
+    }
+
+    /// The stiffness of a surface's whole control circuit as it was held last, N·cm/°. Results that cannot be read have none.
+    pub fn held_last(&self, surface: &str) -> Option<Quantity> {
+        let rows = self.rows().ok()?;
+        let own = rows.iter().filter(|r| r.text("surface") == Some(surface));
+        let held = own.filter_map(|r| Some((r.time("started")?, r.quantity("held_ncm_per_deg")?)));
+        held.max_by_key(|(at, _)| *at).map(|(_, held)| held)
     }
 
     pub(super) fn unreadable(&self, error: &PolarsError) -> Problem {

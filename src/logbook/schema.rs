@@ -110,6 +110,7 @@ pub(super) const COLUMNS: &[(&str, Holds)] = &[
     ("held_ncm_per_deg", Holds::Quantity),
     ("held_play_deg", Holds::Quantity),
     ("case_end_c", Holds::Quantity),
+    ("fight_ma", Holds::Quantity),
     ("verdict", Holds::Text),
     ("findings_stop", Holds::Count),
     ("findings_work", Holds::Count),

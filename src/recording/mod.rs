@@ -139,6 +139,14 @@ impl Segment {
     pub fn is_empty(&self) -> bool {
         self.t_s.is_empty()
     }
+    /// The same as a rig without these channels would have recorded it.
+    fn without(&self, channels: &[Channel]) -> Self {
+        let mut same = self.clone();
+        for channel in channels {
+            same.columns[*channel as usize] = None;
+        }
+        same
+    }
     /// The channel's readings, NaN where the sensor gave none; `None` where the rig has no such channel.
     pub fn column(&self, channel: Channel) -> Option<&[f64]> {
         self.columns[channel as usize].as_deref()
@@ -228,6 +236,15 @@ impl Recording {
     pub fn gone(&self) -> u64 {
         self.lost.max(self.damaged_lines)
     }
+    /// The same as a rig without these channels would have recorded it.
+    pub fn without(&self, channels: &[Channel]) -> Self {
+        let segments = self.segments.iter().map(|s| s.without(channels));
+        Self {
+            segments: segments.collect(),
+            ..self.clone()
+        }
+    }
+
     pub fn has(&self, channel: Channel) -> bool {
         self.segments.iter().any(|s| {
             s.column(channel)

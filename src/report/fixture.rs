@@ -333,6 +333,7 @@ pub fn knee(aircraft: &Aircraft) -> Checked<'_> {
     }
     Checked {
         servos: None,
+        held: None,
         aircraft,
         surface,
         recording: summary("samples/knee.log", surface),
@@ -454,6 +455,7 @@ pub fn nothing_measured(aircraft: &Aircraft) -> Checked<'_> {
     });
     Checked {
         servos: None,
+        held: None,
         aircraft,
         surface,
         recording: RecordingSummary {

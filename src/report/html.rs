@@ -132,6 +132,8 @@ pub(super) struct SurfaceOut {
     pictures: Vec<Picture>,
     quantities: Vec<Row>,
     throws: Vec<ThrowRow>,
+    /// Of two servos on the surface.
+    servos: Vec<String>,
     small_print: Vec<String>,
     keys: Vec<(String, String)>,
 }
@@ -150,6 +152,7 @@ fn seen(kind: Kind) -> Seen {
         Kind::HighLoad | Kind::Slop | Kind::PairDifference => Seen::Curve,
         Kind::StickSlip
         | Kind::HoldCurrent
+        | Kind::ServoFight
         | Kind::SlowServo
         | Kind::Centring
         | Kind::DeadBand
@@ -208,6 +211,9 @@ impl SurfaceOut {
                 .into_iter()
                 .map(unbroken_throw)
                 .collect(),
+            servos: checked.servos.as_ref().map_or(Vec::new(), |share| {
+                super::servos::lines(share, checked.held.as_ref(), unit)
+            }),
             small_print: small_print(checked),
             keys,
         }

@@ -178,7 +178,10 @@ impl<'a> From<&'a Checked<'_>> for CheckLine<'a> {
             load: LoadOut::from(&measured.load),
             slop_deg: measured.slop_deg.as_ref().and_then(quantity),
             lead_mohm: measured.lead_mohm.as_ref().and_then(quantity),
-            servos: checked.servos.as_ref().map(super::servos::ServosOut::from),
+            servos: checked
+                .servos
+                .as_ref()
+                .map(|share| super::servos::ServosOut::of(share, checked.held.as_ref())),
             findings: checked
                 .judged
                 .findings

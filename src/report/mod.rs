@@ -24,6 +24,7 @@ pub mod json;
 pub mod linkage;
 pub mod plot;
 pub mod prove;
+pub mod rods;
 pub mod season_json;
 pub mod season_text;
 pub mod servo;
@@ -37,7 +38,7 @@ pub mod worked_in;
 pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, quantity, verdict_words};
 
 use crate::aircraft::{Aircraft, Surface};
-use crate::analysis::Measured;
+use crate::analysis::{Measured, Quantity};
 use crate::assess::Assessed;
 pub use crate::assess::RecordingSummary;
 use crate::history::compare::Side;
@@ -54,6 +55,8 @@ pub struct Checked<'a> {
     pub judged: Judged,
     /// Of two servos on one surface.
     pub servos: Option<Share>,
+    /// The surface's latest held stiffness, N·cm/°, where a logbook has one.
+    pub held: Option<Quantity>,
 }
 
 impl<'a> Checked<'a> {
@@ -65,6 +68,7 @@ impl<'a> Checked<'a> {
             measured: assessed.measured,
             judged: assessed.judged,
             servos: assessed.servos,
+            held: None,
         }
     }
     /// Its part in a comparison with another recording of its surface.

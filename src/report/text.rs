@@ -31,7 +31,7 @@ pub fn recording(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> Strin
     let dim = Style::new().dimmed();
     if let Some(share) = &checked.servos {
         out.push('\n');
-        for line in super::servos::lines(share) {
+        for line in super::servos::lines(share, checked.held.as_ref(), unit) {
             out += &paragraph(&clean(&line), "", "  ", width, Style::new());
         }
     }

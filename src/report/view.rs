@@ -95,6 +95,7 @@ pub fn label(checked: &Checked<'_>, finding: &Finding) -> String {
         Kind::PairDifference => "unlike its pair",
         Kind::StickSlip => "jerky motion",
         Kind::HoldCurrent => "holding current",
+        Kind::ServoFight => "servos fight",
         Kind::SlowServo => "slow servo",
         Kind::Centring => "servo's centring",
         Kind::DeadBand => "dead band",

@@ -7,6 +7,10 @@ const BEYOND_DEG: f64 = 1.2;
 const BEYOND_SHARE: f64 = 0.05;
 /// Largest step in which the deflection grows, degrees.
 const GROWTH_STEP_DEG: f64 = 3.0;
+/// Hold at each stop on the way, s: current and servo have settled, and something is left to average over. And the least way
+/// between two stops, degrees.
+const STOP_S: f64 = 0.6;
+const STOPS_APART_DEG: f64 = 2.0;
 /// Rest at neutral before the first cycle and after the last, s.
 pub(super) const REST_S: f64 = 1.2;
 /// Time at the end of each growth step, s.
@@ -24,6 +28,9 @@ pub struct SweepPlan {
     pub hold_s: f64,
     /// +1: a longer pulse drives the surface up, by the servo type's `arm_deg_per_us`; −1 where that is negative.
     pub sense: f64,
+    /// On every stroke also at neutral and half-way to each end, s; 0: without stopping. For two servos, whose currents tell
+    /// most where they hold.
+    pub stop_s: f64,
 }
 
 impl SweepPlan {
@@ -55,7 +62,32 @@ impl SweepPlan {
             rate_deg_per_s,
             hold_s,
             sense: kind.arm_deg_per_us.map_or(1.0, f64::signum),
+            stop_s: 0.0,
         }
+    }
+
+    /// With stops on the way where two servos drive the surface; any other is swept without.
+    pub fn with_stops(self, surface: &Surface) -> Self {
+        Self {
+            stop_s: surface.second_servo_index.map_or(0.0, |_| STOP_S),
+            ..self
+        }
+    }
+
+    /// Where a stroke from one angle to another stops on its way, degrees, in its order.
+    pub(super) fn stops(&self, from_deg: f64, to_deg: f64) -> Vec<f64> {
+        if self.stop_s <= 0.0 {
+            return Vec::new();
+        }
+        let up = to_deg > from_deg;
+        let (low, high) = (from_deg.min(to_deg), from_deg.max(to_deg));
+        let mut stops = vec![0.5 * self.down_deg, 0.0, 0.5 * self.up_deg];
+        stops.retain(|deg| (low + STOPS_APART_DEG..=high - STOPS_APART_DEG).contains(deg));
+        stops.dedup();
+        if !up {
+            stops.reverse();
+        }
+        stops
     }
 
     /// From end to end, degrees.
@@ -75,7 +107,10 @@ impl SweepPlan {
 
     /// How long a cycle takes, s.
     pub fn cycle_s(&self) -> f64 {
-        2.0 * self.travel_deg() / self.rate_deg_per_s + 2.0 * self.hold_s
+        let stops = 2 * self.stops(self.down_deg, self.up_deg).len();
+        2.0 * self.travel_deg() / self.rate_deg_per_s
+            + 2.0 * self.hold_s
+            + stops as f64 * self.stop_s
     }
 
     /// How long feeling the way to both ends takes, s.
@@ -149,6 +184,7 @@ mod tests {
             rate_deg_per_s: 30.0,
             hold_s: 0.5,
             sense: 1.0,
+            stop_s: 0.0,
         }
     }
 
@@ -163,6 +199,25 @@ mod tests {
     #[test]
     fn a_cycle_is_the_travel_twice_and_a_hold_at_each_end() {
         assert!((plan().cycle_s() - (90.0 / 30.0 + 1.0)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn stops_on_the_way_come_in_the_order_of_the_stroke_and_take_their_time() {
+        let stopping = SweepPlan {
+            stop_s: 0.6,
+            ..plan()
+        };
+        assert_eq!(stopping.stops(-20.0, 25.0), [-10.0, 0.0, 12.5]);
+        assert_eq!(stopping.stops(25.0, -20.0), [12.5, 0.0, -10.0]);
+        assert_eq!(stopping.stops(0.0, 25.0), [12.5]);
+        assert!((stopping.cycle_s() - plan().cycle_s() - 6.0 * 0.6).abs() < 1e-12);
+        assert!(plan().stops(-20.0, 25.0).is_empty());
+        // A surface with throws on one side alone has neutral at its end.
+        let one_sided = SweepPlan {
+            down_deg: 0.0,
+            ..stopping
+        };
+        assert_eq!(one_sided.stops(0.0, 25.0), [12.5]);
     }
 
     #[test]

@@ -36,6 +36,10 @@ const CURRENT_SHARE: f64 = 0.4;
 const FEELING_SHARE: f64 = 0.6;
 /// Readings in a row above it: one alone may be noise.
 const READINGS_ABOVE: u32 = 3;
+/// Of one servo, and of the second of two.
+const BOTH_CURRENTS: [Channel; 2] = [Channel::CurrentMa, Channel::Current2Ma];
+/// A second servo's current above the trip point for so long ends the run, s: a rig's own limit may watch the first alone.
+const SECOND_OVER_S: f64 = 0.05;
 /// Hold where the servo pushes against something, s: shorter than any stall limit.
 const HOLD_PUSHING_S: f64 = 0.15;
 
@@ -101,6 +105,7 @@ pub struct Sweep<'a> {
     pub angle_from: Channel,
     pulse_us: f64,
     left_s: f64,
+    second_over_since_s: Option<f64>,
     tell: &'a mut dyn FnMut(&Progress),
     /// What a builder should know of the way, as sentences.
     pub notes: Vec<String>,
@@ -117,6 +122,7 @@ impl<'a> Sweep<'a> {
             angle_from: Channel::AngleDeg,
             pulse_us: 0.0,
             left_s: plan.whole_s(),
+            second_over_since_s: None,
             tell,
             notes: Vec::new(),
         }
@@ -193,10 +199,33 @@ impl<'a> Sweep<'a> {
     /// Time goes by with a sample.
     fn pass(&mut self, phase: Phase, sample: &Sample) -> Result<(), Cut> {
         self.say(phase, Some(*sample));
+        self.mind_the_second(sample)?;
         match (&mut self.guard, phase) {
             (Some(guard), Phase::Cycling { .. }) => guard.take(sample),
             _ => Ok(()),
         }
+    }
+
+    /// The second servo's own trip point, where the rig reads its current.
+    fn mind_the_second(&mut self, sample: &Sample) -> Result<(), Cut> {
+        let Some(ma) = sample.get(Channel::Current2Ma) else {
+            return Ok(());
+        };
+        if ma <= self.trip.current_ma {
+            self.second_over_since_s = None;
+            return Ok(());
+        }
+        let since_s = *self.second_over_since_s.get_or_insert(sample.t_s);
+        if sample.t_s - since_s < SECOND_OVER_S {
+            return Ok(());
+        }
+        Err(Cut::Unwise(
+            Problem::new(format!(
+                "the second servo draws {ma:.0} mA, over the limit of {:.0} mA",
+                self.trip.current_ma
+            ))
+            .hint("see that the two servos do not work against each other, and that nothing binds, before you try again"),
+        ))
     }
 
     /// Goes to a pulse at a rate of the surface. Gives up early where the current rises too far, if told to mind it.
@@ -239,9 +268,9 @@ impl<'a> Sweep<'a> {
                 let since_s = sample.t_s - *began_s.get_or_insert(sample.t_s);
                 self.left_s = from_left_s - since_s.min(takes_s);
                 self.pass(phase, sample)?;
-                let over = sample
-                    .get(Channel::CurrentMa)
-                    .is_some_and(|ma| ma > most_ma);
+                let over = BOTH_CURRENTS
+                    .iter()
+                    .any(|c| sample.get(*c).is_some_and(|ma| ma > most_ma));
                 above = if over { above + 1 } else { 0 };
                 Ok(if mind_current && above >= READINGS_ABOVE {
                     ControlFlow::Break(())
@@ -414,9 +443,18 @@ impl<'a> Sweep<'a> {
     async fn cycle(&mut self, mut rig: Rig<Armed>, up: End, down: End) -> Result<Rig<Armed>, Cut> {
         self.left_s = f64::from(self.plan.cycles) * self.plan.cycle_s() + REST_S;
         let of = self.plan.cycles;
+        let mut at_deg = 0.0;
         for number in 1..=of {
             for end in [up, down] {
                 let phase = Phase::Cycling { number, of };
+                for stop_deg in self.plan.stops(at_deg, end.angle_deg) {
+                    let pulse_us = self.pulse_for(stop_deg);
+                    (rig, _) = self.go(rig, phase, pulse_us, false).await?;
+                    let left_s = self.left_s;
+                    self.rest(&mut rig, phase, self.plan.stop_s).await?;
+                    self.left_s = left_s - self.plan.stop_s;
+                }
+                at_deg = end.angle_deg;
                 (rig, _) = self.go(rig, phase, end.pulse_us, false).await?;
                 let hold_s = if end.pushing {
                     HOLD_PUSHING_S.min(self.plan.hold_s)

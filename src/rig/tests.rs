@@ -408,6 +408,7 @@ fn a_rig_that_comes_back_after_silence_has_restarted() {
         rate_deg_per_s: 30.0,
         hold_s: 0.1,
         sense: 1.0,
+        stop_s: 0.0,
     };
     let run = block_on(async {
         let rig = Rig::greet(line).await.unwrap();

@@ -2,6 +2,7 @@
 //! numbers with intervals come out. Pure: no file, clock, port or sentence, as `analysis` is.
 
 pub mod balance;
+pub mod free;
 pub mod heat;
 pub mod held;
 pub mod lifts;
@@ -48,11 +49,13 @@ pub struct ServoFound {
     pub held_play_deg: Option<Quantity>,
     /// Where the case's temperature would end under the load of the recording, °C.
     pub case_end_c: Option<Quantity>,
+    /// What two servos on one surface draw against each other at neutral, mA.
+    pub fight_ma: Option<Quantity>,
 }
 
 impl ServoFound {
     /// All of them by the names of the results' columns, in their order.
-    pub fn quantities(&self) -> [(&'static str, Option<&Quantity>); 12] {
+    pub fn quantities(&self) -> [(&'static str, Option<&Quantity>); 13] {
         [
             ("dead_time_ms", self.dead_time_ms.as_ref()),
             ("slew_s_per_60deg", self.slew_s_per_60deg.as_ref()),
@@ -66,6 +69,7 @@ impl ServoFound {
             ("held_ncm_per_deg", self.held_ncm_per_deg.as_ref()),
             ("held_play_deg", self.held_play_deg.as_ref()),
             ("case_end_c", self.case_end_c.as_ref()),
+            ("fight_ma", self.fight_ma.as_ref()),
         ]
     }
 }

@@ -353,9 +353,10 @@ impl SimulatedRig {
     }
 
     fn reading(&self) -> Reading {
-        let [current_ma, supply_v, ..] = self.plant.electrical();
+        let [first_ma, supply_v, _, second_ma] = self.plant.electrical();
         Reading {
-            current_ma,
+            // Of two servos each has the limit to itself.
+            current_ma: first_ma.max(second_ma),
             supply_v,
             case_c: self.plant.case_c(),
             angle_deg: self.plant.angle_deg(),

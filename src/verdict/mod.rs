@@ -5,6 +5,7 @@ mod pairs;
 mod rules;
 mod sentence;
 mod servo_rules;
+mod share_rules;
 
 use crate::aircraft::{Aircraft, Limits, Surface};
 use crate::analysis::Measured;
@@ -12,6 +13,7 @@ use crate::recording::Recording;
 use crate::units::TorqueUnit;
 pub use sentence::Sentence;
 pub use servo_rules::{ServoOf, judge_servo, lack_words};
+pub use share_rules::{judge_share, lack_words as share_lack_words};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Kind {
@@ -24,6 +26,7 @@ pub enum Kind {
     PairDifference,
     StickSlip,
     HoldCurrent,
+    ServoFight,
     SlowServo,
     Centring,
     DeadBand,
@@ -45,6 +48,7 @@ impl Kind {
             Kind::PairDifference => "pair-difference",
             Kind::StickSlip => "stick-slip",
             Kind::HoldCurrent => "hold-current",
+            Kind::ServoFight => "servo-fight",
             Kind::SlowServo => "slow-servo",
             Kind::Centring => "centring",
             Kind::DeadBand => "dead-band",

@@ -8,7 +8,7 @@ use serde_json::Value;
 use super::host::Rig as Simulated;
 
 /// The program with this on its standard input: exit status, standard output, standard error.
-fn run(arguments: &[&str], input: &str) -> (i32, String, String) {
+pub fn run(arguments: &[&str], input: &str) -> (i32, String, String) {
     let mut child = Command::new(env!("CARGO_BIN_EXE_hingewright"))
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .args(arguments)
@@ -139,17 +139,13 @@ fn who_stops_answering_ends_the_steps_with_the_rig_disarmed() {
     let (status, out, err) = run(&arguments, "\n\n");
     assert_eq!(status, 1, "{out}\n{err}");
     assert!(out.contains("on one side alone"), "{out}");
-    let armed = rig
-        .events()
-        .iter()
-        .filter(|e| e["event"] == "armed")
-        .count();
+    let armed = rig.events().iter().filter(|e| e["what"] == "armed").count();
     let disarmed = rig
         .events()
         .iter()
-        .filter(|e| e["event"] == "disarmed")
+        .filter(|e| e["what"] == "disarmed")
         .count();
-    assert!(armed == disarmed, "{:?}", rig.events());
+    assert!(armed == disarmed && armed == 2, "{:?}", rig.events());
 }
 
 #[test]

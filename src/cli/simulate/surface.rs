@@ -4,7 +4,7 @@
 use crate::aircraft::{Aircraft, Surface};
 use crate::assess::surface_named;
 use crate::problem::Problem;
-use crate::simulated::{Limits, Linkage, Scenario, Supply};
+use crate::simulated::{Limits, Linkage, Scenario, SecondServo, Servo, Supply};
 
 /// How far beyond its throws a surface may be driven: a share of the throw, and at least so many degrees.
 const BEYOND_SHARE: f64 = 0.15;
@@ -39,16 +39,7 @@ pub fn scenario(aircraft: &Aircraft, surface: &Surface) -> Scenario {
     let fitted = &aircraft.servos[surface.servo_index];
     let kind = &aircraft.servo_types[fitted.type_index];
     let plant = &mut scenario.plant;
-    let servo = &mut plant.servo;
-    servo.stall_torque_ncm = kind.stall_torque_ncm;
-    servo.stall_voltage_v = kind.stall_voltage_v;
-    if let Some(calibration) = &fitted.calibration {
-        servo.reference_c = calibration.reference_c;
-        servo.idle_w = calibration.idle_w;
-        servo.winding_w_per_nm2 = calibration.winding_w_per_nm2;
-        servo.friction_nm = calibration.friction_nm;
-        servo.gear_loss = calibration.gear_loss;
-    }
+    put_servo(&mut plant.servo, aircraft, surface.servo_index);
     plant.supply = Supply {
         open_v: kind.stall_voltage_v,
         ..Supply::default()
@@ -66,6 +57,7 @@ pub fn scenario(aircraft: &Aircraft, surface: &Surface) -> Scenario {
             horn_mm: USUAL_HORN_MM,
         },
     };
+    let servo = &mut plant.servo;
     servo.arm_deg_per_us = kind.arm_deg_per_us.unwrap_or_else(|| {
         let furthest_deg = reach(surface)
             .into_iter()
@@ -75,7 +67,30 @@ pub fn scenario(aircraft: &Aircraft, surface: &Surface) -> Scenario {
             .arm_deg_per_us
             .max(furthest_deg / WIDEST_HALF_RANGE_US)
     });
+    plant.second = surface.second_servo_index.map(|index| {
+        let mut servo = plant.servo.clone();
+        put_servo(&mut servo, aircraft, index);
+        SecondServo {
+            centre_offset_deg: 0.0,
+            servo,
+        }
+    });
     scenario
+}
+
+/// What the aircraft file says of a servo.
+fn put_servo(servo: &mut Servo, aircraft: &Aircraft, index: usize) {
+    let fitted = &aircraft.servos[index];
+    let kind = &aircraft.servo_types[fitted.type_index];
+    servo.stall_torque_ncm = kind.stall_torque_ncm;
+    servo.stall_voltage_v = kind.stall_voltage_v;
+    if let Some(calibration) = &fitted.calibration {
+        servo.reference_c = calibration.reference_c;
+        servo.idle_w = calibration.idle_w;
+        servo.winding_w_per_nm2 = calibration.winding_w_per_nm2;
+        servo.friction_nm = calibration.friction_nm;
+        servo.gear_loss = calibration.gear_loss;
+    }
 }
 
 /// Deflections that the rig must be able to command, degree, signed.

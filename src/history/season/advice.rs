@@ -66,6 +66,14 @@ fn place(measure: Measure, falls: bool) -> &'static str {
         (Measure::DeadBand, _) => {
             "see whether a setting of the servo was changed, and that nothing binds"
         }
+        (Measure::HeldStiffness, false) => {
+            "see whether lighter weights were hung, or a rod was exchanged"
+        }
+        (Measure::HeldStiffness, true) => {
+            "look for a cracked horn, a loose servo mount or a bent rod: a soft circuit invites flutter"
+        }
+        (Measure::HeldPlay, _) => "feel for play in clevis, horn, arm and gears, in this order",
+        (Measure::Fight, _) => "trim the two servos against each other anew, as `check` says which",
         (Measure::Jitter, _) => {
             "look at its supply and lead; a worn position sensor inside trembles for ever"
         }

@@ -20,6 +20,9 @@ pub enum Measure {
     Centring,
     DeadBand,
     Jitter,
+    HeldStiffness,
+    HeldPlay,
+    Fight,
 }
 
 /// Which way is for the worse.
@@ -30,7 +33,7 @@ pub enum Worse {
 }
 
 impl Measure {
-    pub const COUNT: usize = 12;
+    pub const COUNT: usize = 15;
     pub const ALL: [Self; Self::COUNT] = [
         Self::Stiffness,
         Self::Friction,
@@ -44,6 +47,9 @@ impl Measure {
         Self::Centring,
         Self::DeadBand,
         Self::Jitter,
+        Self::HeldStiffness,
+        Self::HeldPlay,
+        Self::Fight,
     ];
 
     /// The column of a result, with its unit.
@@ -61,6 +67,9 @@ impl Measure {
             Self::Centring => "centring_deg",
             Self::DeadBand => "dead_band_us",
             Self::Jitter => "jitter_deg",
+            Self::HeldStiffness => "held_ncm_per_deg",
+            Self::HeldPlay => "held_play_deg",
+            Self::Fight => "fight_ma",
         }
     }
 
@@ -79,15 +88,20 @@ impl Measure {
             Self::Centring => "servo's centring",
             Self::DeadBand => "dead band",
             Self::Jitter => "trembling",
+            Self::HeldStiffness => "held stiffness",
+            Self::HeldPlay => "free play held",
+            Self::Fight => "fight of servos",
         }
     }
 
     pub fn unit(self, torque: TorqueUnit) -> Unit {
         match self {
-            Self::Stiffness => Unit::Stiffness(torque),
+            Self::Stiffness | Self::HeldStiffness => Unit::Stiffness(torque),
             Self::Friction => Unit::Torque(torque),
-            Self::Slop | Self::Rest | Self::Centring | Self::Jitter => Unit::Degree,
-            Self::HoldNeutral | Self::Idle => Unit::Milliampere,
+            Self::Slop | Self::Rest | Self::Centring | Self::Jitter | Self::HeldPlay => {
+                Unit::Degree
+            }
+            Self::HoldNeutral | Self::Idle | Self::Fight => Unit::Milliampere,
             Self::Slew => Unit::SecondPer60,
             Self::DeadBand => Unit::Microsecond,
             Self::ShareOfStall => Unit::Share,
@@ -98,7 +112,7 @@ impl Measure {
     /// A stiffness that falls is as wrong as one that rises: something has come loose.
     pub fn worse(self) -> Worse {
         match self {
-            Self::Stiffness | Self::Rest | Self::Centring => Worse::Either,
+            Self::Stiffness | Self::Rest | Self::Centring | Self::HeldStiffness => Worse::Either,
             _ => Worse::Higher,
         }
     }
@@ -108,9 +122,10 @@ impl Measure {
         match self {
             Self::Stiffness => 0.002,
             Self::Friction => 0.02,
-            Self::Slop => 0.02,
+            Self::Slop | Self::HeldPlay => 0.02,
             Self::Rest => 0.05,
-            Self::HoldNeutral | Self::Lead | Self::Idle => 1.0,
+            Self::HoldNeutral | Self::Lead | Self::Idle | Self::Fight => 1.0,
+            Self::HeldStiffness => 0.1,
             Self::Slew => 0.001,
             Self::Centring => 0.03,
             Self::DeadBand => 0.2,
@@ -149,7 +164,8 @@ impl Measure {
             upper: Some(value),
         };
         match self {
-            Self::Slop => upper(limits.slop_deg),
+            Self::Slop | Self::HeldPlay => upper(limits.slop_deg),
+            Self::Fight => upper(servo::FIGHT_MA),
             Self::HoldNeutral | Self::Idle => upper(limits.hold_current_ma),
             Self::Centring => Bounds {
                 lower: Some(-servo::CENTRING_DEG),
@@ -183,7 +199,7 @@ impl Measure {
                 }
             }
             // The data sheet's speed holds at another voltage than the season's tests: their own baseline is the measure.
-            Self::Rest | Self::Lead | Self::Slew => Bounds::default(),
+            Self::Rest | Self::Lead | Self::Slew | Self::HeldStiffness => Bounds::default(),
         }
     }
 }

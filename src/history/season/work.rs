@@ -12,6 +12,8 @@
 //! | centring of the surface | anew | anew | anew | arm, rod and hinge line place it |
 //! | share of stall | anew | anew | anew | the servo's stall, the ratio, the hinge's torque |
 //! | hold current, idle current, lead | anew | goes on | goes on | the servo's own: a rod that binds is to be seen in it |
+//! | held stiffness and its free play | anew | anew | anew | servo, rod and horn hold it, and the horn comes off with the hinge |
+//! | fight of two servos | anew | goes on | anew | where their middles stand, by servo and rod |
 //! | servo's speed, centring, dead band, trembling | anew | goes on | goes on | the servo's own |
 //!
 //! Throws and the ratio are no series of a season: each sweep judges them by itself. Common practice, no source.
@@ -43,6 +45,8 @@ impl Work {
                 }
             }
             Measure::Slop | Measure::Rest | Measure::ShareOfStall => true,
+            Measure::HeldStiffness | Measure::HeldPlay => true,
+            Measure::Fight => self != Work::Hinge,
             Measure::HoldNeutral
             | Measure::Lead
             | Measure::Slew
@@ -87,11 +91,13 @@ mod tests {
     #[test]
     fn each_work_begins_anew_what_it_changes_and_nothing_else() {
         use Measure::*;
-        let rows: [(&[Measure], &str, [bool; 3]); 6] = [
+        let rows: [(&[Measure], &str, [bool; 3]); 8] = [
             (&[Stiffness, Friction], "torque", [false, true, false]),
             (&[Stiffness, Friction], "force", [false, true, true]),
             (&[Stiffness, Friction], "supply-power", [true; 3]),
             (&[Slop, Rest, ShareOfStall], "torque", [true; 3]),
+            (&[HeldStiffness, HeldPlay], "torque", [true; 3]),
+            (&[Fight], "torque", [true, false, true]),
             (&[HoldNeutral, Idle, Lead], "torque", [true, false, false]),
             (
                 &[Slew, Centring, DeadBand, Jitter],

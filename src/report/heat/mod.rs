@@ -5,6 +5,7 @@ pub mod text;
 
 use crate::servo::heat::{Heat, Until};
 use crate::servo::watts::Watts;
+use crate::units::Unit;
 
 /// One recording of a servo that warmed.
 pub struct Warmed<'a> {
@@ -12,6 +13,8 @@ pub struct Warmed<'a> {
     pub surface: &'a str,
     /// The servo's tag.
     pub servo: &'a str,
+    /// That of the other, where two drive the surface.
+    pub second: Option<&'a str>,
     pub limit_c: f64,
     pub heat: Option<Heat>,
     pub watts: Option<Watts>,
@@ -37,8 +40,8 @@ fn sentence(warmed: &Warmed<'_>) -> String {
             (true, _) => "Where the case would end cannot be told: it did not warm enough, or the recording is too short. Ten minutes under \
                           the load are enough for most servos."
                 .into(),
-            (false, Some(_)) => "The rig reads no case temperature (channel case_c): what it draws is all that is known. How warm it gets \
-                                 hangs on how it is mounted, which power does not show."
+            (false, Some(_)) => "The rig reads no case temperature (channel case_c): what it draws and what of it its copper turns into heat is all that is \
+                                 known. How warm it gets hangs on how it is mounted, which power does not show."
                 .into(),
             (false, None) => "Neither a case temperature (case_c) nor supply current with voltage was read: nothing can be told.".into(),
         };
@@ -48,12 +51,15 @@ fn sentence(warmed: &Warmed<'_>) -> String {
                 one."
             .into();
     }
+    let end = crate::report::view::quantity(&heat.end_c, Unit::Plain("°C"));
     match heat.until {
         Until::Past => format!(
-            "The case is at the limit of {limit:.0} °C already. Lighten the load, or cool the servo."
+            "The case is at the limit of {limit:.0} °C already, and would end at {end}. Lighten the load, or cool the servo."
         ),
         Until::Never => {
-            format!("Under this load the case would end below the limit of {limit:.0} °C.")
+            format!(
+                "Under this load the case would end at {end}, below the limit of {limit:.0} °C."
+            )
         }
         Until::In {
             expected_s,
@@ -63,18 +69,18 @@ fn sentence(warmed: &Warmed<'_>) -> String {
             let soonest = time(soonest_s);
             match (expected_s, latest_s) {
                 (Some(expected), Some(latest)) => format!(
-                    "Under this load the case comes to the limit of {limit:.0} °C in about {} (between {soonest} and {}) from the recording's \
+                    "Under this load the case would end at {end}, and comes to the limit of {limit:.0} °C in about {} (between {soonest} and {}) from the recording's \
                      end.",
                     time(expected),
                     time(latest)
                 ),
                 (Some(expected), None) => format!(
-                    "Under this load the case comes to the limit of {limit:.0} °C in about {}, at the soonest in {soonest}; it may end below \
+                    "Under this load the case would end at {end}, and comes to the limit of {limit:.0} °C in about {}, at the soonest in {soonest}; it may end below \
                      it. Record longer to know.",
                     time(expected)
                 ),
                 (None, _) => format!(
-                    "The case would most likely end below the limit of {limit:.0} °C, but may come to it, at the soonest in {soonest}. \
+                    "Under this load the case would end at {end}, most likely below the limit of {limit:.0} °C, but may come to it, at the soonest in {soonest}. \
                      Record longer to know."
                 ),
             }

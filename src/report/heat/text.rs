@@ -127,6 +127,12 @@ fn small_print(warmed: &Warmed<'_>) -> Vec<String> {
          seconds, and a copper that warms draws more at the end than at the beginning."
             .to_owned(),
     ];
+    if let Some(second) = warmed.second {
+        lines.push(format!(
+            "Two servos drive the surface: power and case are of {} alone, {second}'s are not in it.",
+            warmed.servo
+        ));
+    }
     if let Some(heat) = &warmed.heat {
         lines.push(
             "The end is told from how the case warms, by one heat capacity behind one resistance, from a minute and a half on; its \

@@ -4,6 +4,7 @@ pub mod json;
 pub mod text;
 
 use crate::aircraft::Surface;
+use crate::analysis::Quantity;
 use crate::servo::held::{Held, Short};
 use crate::units::{TorqueUnit, Unit};
 
@@ -18,8 +19,13 @@ pub struct Shown<'a> {
 
 impl Shown<'_> {
     /// The play at the trailing edge as a share of the chord from hinge line to trailing edge.
-    fn play_of_chord(&self) -> Option<f64> {
-        self.held.play_deg.map(|q| q.value.to_radians())
+    fn play_of_chord(&self) -> Option<Quantity> {
+        self.held.play_deg.map(|q| q.times(1_f64.to_radians()))
+    }
+
+    /// The play at the trailing edge, mm.
+    fn play_mm(&self) -> Option<Quantity> {
+        self.play_of_chord().map(|q| q.times(self.surface.chord_mm))
     }
 }
 
@@ -107,12 +113,15 @@ fn small_print(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<String> {
     lines
 }
 
-/// Free play that full-size aircraft are allowed, for comparison. All figures from memory; look them up before they are relied on.
+/// Free play that full-size aircraft are allowed, for comparison. Seen: that 14 CFR 23.629(d) names Report No. 45; the cover and contents
+/// of AC 23.629-1B; AC 43.13-1B, 4-36 d, up to the static test; that the FAA's bulletin NM-07-19 goes by MIL-A-8870A. The figures
+/// themselves were not seen and are from memory.
 const ELSEWHERE: [&str; 2] = [
-    "Full-size light aircraft, for comparison and no limit for a model: the FAA's AC 23.629-1B, Flutter, accepts Airframe and Equipment \
-     Engineering Report No. 45 (R. Rosenbaum, A. A. Vollmecke, Simplified Flutter Prevention Criteria for Personal Type Aircraft); for trim \
-     tabs AC 43.13-1B allows a total free play of 2 % of the tab's chord, 1 % where the tab spans 35 % of its surface or more (figures \
-     from memory). It asks for the same static test: loads up and down, and what moves.",
-    "Military aircraft: MIL-A-8870 allows trailing-edge surfaces a total of 0.13 degrees outboard of 75 % of the span, 0.57 between 50 and \
-     75 %, 1.15 inboard of 50 %, all-moving tails 0.034 (figures from memory).",
+    "FOR COMPARISON ONLY, full-size light aircraft, and no limit for a model: 14 CFR 23.629(d) and the FAA's AC 23.629-1B, Flutter, accept \
+     Airframe and Equipment Engineering Report No. 45 (R. Rosenbaum, A. A. Vollmecke, Simplified Flutter Prevention Criteria for Personal \
+     Type Aircraft). For trim tabs AC 43.13-1B, 4-36, asks for this same static test, loads one way and the other, and allows a total \
+     free play of 2 % of the tab's chord, 1 % where the tab spans more than 35 % of its surface (the two figures from memory: look them \
+     up before you lean on them).",
+    "Military aircraft, likewise: MIL-A-8870A allows trailing-edge surfaces a total of 0.13° outboard of 75 % of the span, 0.57° between \
+     50 and 75 %, 1.15° inboard of 50 %, all-moving tails 0.034° (figures from memory).",
 ];

@@ -49,19 +49,16 @@ fn rows(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<(&'static str, String)> {
         (None, Some(bound)) => format!("more than {}", stiffness.plain(bound)),
         (q, _) => value(q, stiffness),
     };
-    let edge = shown.play_of_chord().map_or(NOT_MEASURED.into(), |share| {
-        format!(
-            "{}, {} of the chord",
-            Unit::Millimetre.plain(share * shown.surface.chord_mm),
-            Unit::Share.plain(share)
-        )
-    });
     vec![
         ("held stiffness", whole),
         ("  pushed up", value(held.sides[0], stiffness)),
         ("  pushed down", value(held.sides[1], stiffness)),
         ("free play", value(held.play_deg, Unit::Degree)),
-        ("  at the trailing edge", edge),
+        (
+            "  at the trailing edge",
+            value(shown.play_mm(), Unit::Millimetre),
+        ),
+        ("  of the chord", value(shown.play_of_chord(), Unit::Share)),
         (
             "neutral after up less after down",
             value(held.memory_deg, Unit::Degree),
