@@ -1,6 +1,7 @@
 //! A recording, measured and judged: the one sentence that every command speaks. Opens and prints nothing.
 
 use crate::aircraft::{Aircraft, Surface};
+use crate::analysis::angle::calibrated;
 use crate::analysis::{Measured, measure};
 use crate::problem::Problem;
 use crate::recording::{Channel, OUTCOME, REMARK, Recording, RigIdentity, purpose};
@@ -46,12 +47,13 @@ pub struct Assessed {
 
 /// Measures and judges a recording, shown under the name `file`, as one of `surface_index`.
 pub fn assess(
-    mut recording: Recording,
+    recording: Recording,
     file: &str,
     aircraft: &Aircraft,
     surface_index: usize,
 ) -> Assessed {
     let surface = &aircraft.surfaces[surface_index];
+    let mut recording = calibrated(recording, surface);
     if let Some(own) = recording.key("surface").map(tidy)
         && !surface.is_called(own)
     {

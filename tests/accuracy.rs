@@ -18,6 +18,10 @@ mod linkage;
 mod truth;
 
 #[allow(dead_code)]
+#[path = "../examples/calibrate_study/bench.rs"]
+mod lifts;
+
+#[allow(dead_code)]
 #[path = "../examples/supply_study/cases.rs"]
 mod leads_cases;
 
@@ -232,6 +236,50 @@ fn a_tested_servo_is_as_fast_as_its_plant_and_intervals_hold_the_truth() {
     // Every quantity of every servo, but for a restless one's dead band.
     assert!(all > 180, "{all}");
     assert!(f64::from(held) > 0.88 * f64::from(all), "{held} of {all}");
+}
+
+/// The calibration study in small: of each servo 30 calibrations, torque found with each from the power that the true servo
+/// needs. Twenty-four torques of one calibration are no independent tries: the bound on coverage is that of 30 calibrations,
+/// of which fewer than 24 hold the truth once in 3,000 tries.
+#[test]
+fn a_servo_calibrated_by_lifts_gives_torque_within_five_percent_and_its_intervals_hold() {
+    for case in &lifts::CASES {
+        let runs: Vec<_> = (FIRST_SEED..FIRST_SEED + 30)
+            .into_par_iter()
+            .map(|seed| lifts::run(case, seed))
+            .collect();
+        let (mut within, mut held, mut count, mut poor) = (0, 0, 0, 0);
+        for (scenario, fitted) in &runs {
+            let fitted = fitted
+                .as_ref()
+                .unwrap_or_else(|e| panic!("{}: {e}", case.name));
+            poor += usize::from(fitted.poor());
+            for (torque, found, half) in lifts::torques(&scenario.plant.servo, fitted) {
+                count += 1;
+                within += usize::from((found / torque - 1.0).abs() <= 0.05);
+                held += usize::from((found - torque).abs() <= half);
+            }
+        }
+        let share = |k: usize| k as f64 / count as f64;
+        println!(
+            "{}: {:.3} within 5 %, {:.3} held, {poor} called poor",
+            case.name,
+            share(within),
+            share(held)
+        );
+        assert!(
+            share(within) >= 0.97,
+            "{}: {:.3} within 5 %",
+            case.name,
+            share(within)
+        );
+        assert!(share(held) >= 0.8, "{}: {:.3} held", case.name, share(held));
+        assert!(
+            poor <= 2,
+            "{}: {poor} of 30 called poor without a fault",
+            case.name
+        );
+    }
 }
 
 mod leads {

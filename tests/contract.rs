@@ -10,6 +10,8 @@ mod bad_input;
 mod bench;
 #[path = "contract/bench_work.rs"]
 mod bench_work;
+#[path = "contract/calibrate.rs"]
+mod calibrate;
 #[path = "contract/club.rs"]
 mod club;
 #[path = "contract/flight.rs"]

@@ -6,6 +6,7 @@
 //! that it was skipped and why (`cargo test --test outside -- --nocapture` shows it, and the digits reached).
 
 mod outside {
+    mod calibrations;
     mod copper_table;
     mod emps;
     mod fatigue_loops;

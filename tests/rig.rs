@@ -3,6 +3,8 @@
 
 #[path = "rig/break_in.rs"]
 mod break_in;
+#[path = "rig/calibrate.rs"]
+mod calibrate;
 #[path = "rig/demo.rs"]
 mod demo;
 #[path = "rig/held.rs"]

@@ -211,6 +211,7 @@ pub fn aircraft(scenario: &Scenario, drawn: CalibrationOnFile) -> Aircraft {
             linkage: None,
             linkage_notes: Default::default(),
             air: None,
+            angle: None,
         }],
         limits: Limits::default(),
         trip: hingewright::aircraft::Trip::default(),

@@ -234,6 +234,11 @@ pub(super) static SURFACE: Kind = Kind {
             "arm, horn, rod and base of its linkage",
         ),
         key("air", "[surface.air]", "what the flight load needs"),
+        key(
+            "angle",
+            "[surface.angle]",
+            "what its angle sensor reads, calibrated",
+        ),
     ],
 };
 
@@ -297,6 +302,28 @@ pub(super) static AIR: Kind = Kind {
         ),
         key("wing_chord_mm", "190", "whole chord, surface included, mm"),
         key("fastest_m_s", "85", "highest airspeed, m/s"),
+    ],
+};
+
+pub(super) static ANGLE: Kind = Kind {
+    title: "[surface.angle]",
+    keys: &[
+        key(
+            "scale",
+            "1.02",
+            "deflection in degrees a degree read; below 0 where the sensor runs the other way",
+        ),
+        key(
+            "zero_deg",
+            "0.8",
+            "what the sensor reads at neutral, degrees",
+        ),
+        key(
+            "covariance",
+            "[[4e-6, 0.0], [0.0, 0.01]]",
+            "2×2, in the order scale, zero",
+        ),
+        key("made", "2026-04-02", "the day of the calibration"),
     ],
 };
 
@@ -404,6 +431,7 @@ pub(super) static AIRCRAFT_FILE: &[&Kind] = &[
     &THROW,
     &LINKAGE,
     &AIR,
+    &ANGLE,
     &LIMITS,
     &TRIP,
 ];

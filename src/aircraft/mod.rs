@@ -83,6 +83,18 @@ pub struct Calibration {
     pub covariance: [[f64; 4]; 4],
 }
 
+/// What a surface's angle sensor reads turned into its deflection: deflection = scale · (reading − zero).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AngleCalibration {
+    /// Degrees a degree read; below 0 where the sensor runs against the surface.
+    pub scale: f64,
+    /// What it reads at neutral, degrees.
+    pub zero_deg: f64,
+    /// Of scale and zero (degrees), in that order. Symmetric, no negative eigenvalue.
+    pub covariance: [[f64; 2]; 2],
+    pub made: Option<jiff::civil::Date>,
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum ThrowMeasure {
     /// Ruler from the neutral to the deflected trailing edge: mm = 2 c sin(d/2).
@@ -148,6 +160,8 @@ pub struct Surface {
     pub linkage: Option<Linkage>,
     pub linkage_notes: LinkageNotes,
     pub air: Option<Air>,
+    /// What its angle sensor reads, calibrated.
+    pub angle: Option<AngleCalibration>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

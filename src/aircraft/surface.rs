@@ -8,7 +8,9 @@ use super::document::{Document, nearest};
 use super::keys;
 use super::linkage::closing_rod_mm;
 use super::section::{Section, as_number, shortened, type_words};
-use super::{Air, Linkage, LinkageNotes, LinkageSolver, Side, Surface, Throw, ThrowMeasure};
+use super::{
+    Air, AngleCalibration, Linkage, LinkageNotes, LinkageSolver, Side, Surface, Throw, ThrowMeasure,
+};
 
 /// Where the manual gives no tolerance: common practice, no source.
 pub(super) const DEFAULT_TOLERANCE_MM: f64 = 1.0;
@@ -91,6 +93,7 @@ pub(super) fn read(
         .flatten();
     let (linkage, linkage_notes) = read_linkage(doc, section).unzip();
     let air = read_air(section, chord_mm);
+    let angle = read_angle(section);
     Some(Surface {
         name: name?.to_owned(),
         was,
@@ -103,6 +106,7 @@ pub(super) fn read(
         linkage: linkage.flatten(),
         linkage_notes: linkage_notes.unwrap_or_default(),
         air,
+        angle,
     })
 }
 
@@ -394,6 +398,68 @@ fn read_lengths(doc: &Document, section: &Section) -> Option<Linkage> {
         );
     }
     Some(linkage)
+}
+
+fn read_angle(surface: &Section) -> Option<AngleCalibration> {
+    let section = surface.table(
+        "angle",
+        &keys::ANGLE,
+        format!("[surface.angle] of {}", surface.label),
+    )?;
+    let scale = section.need_number("scale", Bound::NotZero).filter(|s| {
+        let possible = (0.05..=20.0).contains(&s.abs());
+        if !possible {
+            section.fault(
+                "scale",
+                &format!("scale cannot be {s}"),
+                "a sensor that reads degrees is off by a few per cent; -1 where it runs the other way: calibrate it anew",
+            );
+        }
+        possible
+    });
+    let zero_deg = section.need_number("zero_deg", Bound::Within(-360.0, 360.0));
+    let made = section.date("made");
+    let covariance = if section.has("covariance") {
+        read_covariance(&section)
+    } else {
+        Some([[0.0; 2]; 2])
+    };
+    Some(AngleCalibration {
+        scale: scale?,
+        zero_deg: zero_deg?,
+        covariance: covariance?,
+        made,
+    })
+}
+
+fn read_covariance(section: &Section) -> Option<[[f64; 2]; 2]> {
+    let rows = section.array("covariance")?;
+    let numbers: Option<Vec<f64>> = rows
+        .iter()
+        .map(|row| row.get_ref().as_array().filter(|r| r.len() == 2))
+        .collect::<Option<Vec<_>>>()
+        .and_then(|rows| {
+            rows.into_iter()
+                .flatten()
+                .map(|v| as_number(v.get_ref()))
+                .collect()
+        });
+    let whole = |[[a, b], [c, d]]: &[[f64; 2]; 2]| {
+        let size = (a * d).sqrt();
+        *a >= 0.0 && *d >= 0.0 && (b - c).abs() <= 1e-5 * size && b.abs() <= (1.0 + 1e-5) * size
+    };
+    let covariance = match numbers.as_deref() {
+        Some([a, b, c, d]) => Some([[*a, *b], [*c, *d]]).filter(whole),
+        _ => None,
+    };
+    if covariance.is_none() {
+        section.fault(
+            "covariance",
+            "covariance is not two rows of two numbers that belong together",
+            "copy it whole from the calibration: [[variance of scale, both], [both, variance of zero]]",
+        );
+    }
+    covariance
 }
 
 fn read_air(surface: &Section, chord_mm: Option<f64>) -> Option<Air> {

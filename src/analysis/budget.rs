@@ -158,17 +158,22 @@ impl Fitted {
                 stiffness_beyond: self.budget(
                     fit.p[STIFFNESS] + fit.p[j],
                     &self.gradient(&[(STIFFNESS, 1.0), (j, 1.0)]),
-                    fit.scale_u,
+                    fit.stiffness_scale_u(),
                     0.0,
                 ),
-                extra_stiffness: self.budget(fit.p[j], &one(j), fit.scale_u, 0.0),
+                extra_stiffness: self.budget(fit.p[j], &one(j), fit.stiffness_scale_u(), 0.0),
             })
         };
         let highest = fit
             .spots()
             .max_by(|a, b| a.height_ncm.total_cmp(&b.height_ncm));
         CurveBudgets {
-            stiffness: Some(self.budget(fit.p[STIFFNESS], &one(STIFFNESS), fit.scale_u, 0.0)),
+            stiffness: Some(self.budget(
+                fit.p[STIFFNESS],
+                &one(STIFFNESS),
+                fit.stiffness_scale_u(),
+                0.0,
+            )),
             friction: Some(self.budget(friction, &by_friction, fit.scale_u, 0.0)),
             knees: [
                 knee(true, fit.terms.knee_up),

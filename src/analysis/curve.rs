@@ -33,6 +33,7 @@ pub(crate) struct Means<'a> {
     pub cycles: usize,
     pub travel_deg: f64,
     pub scale_u: f64,
+    pub angle_scale_u: f64,
     pub place_u_deg: f64,
 }
 
@@ -134,6 +135,7 @@ impl Means<'_> {
         };
         let mut fit = features::choose(&data, start, cells.step_deg).levelled(&data);
         fit.scale_u = self.scale_u;
+        fit.angle_scale_u = self.angle_scale_u;
         fit.place_u_deg = self.place_u_deg;
         Some(fit)
     }
@@ -301,7 +303,7 @@ impl Fitted {
                 up_side,
                 at_deg: fit.place_parameter(j + 1),
                 stiffness_beyond_ncm_per_deg: fit
-                    .torque(beyond, &self.gradient(&[(STIFFNESS, 1.0), (j, 1.0)])),
+                    .stiffness(beyond, &self.gradient(&[(STIFFNESS, 1.0), (j, 1.0)])),
                 ratio: beyond / fit.p[STIFFNESS].max(1e-9),
             });
         }
@@ -341,7 +343,9 @@ impl Fitted {
     pub fn curve(&self, means: &Means, cells: &Cells) -> Curve {
         let (points, residual_ncm) = self.points(means, cells);
         Curve {
-            stiffness_ncm_per_deg: self.fit.torque_parameter(STIFFNESS),
+            stiffness_ncm_per_deg: self
+                .fit
+                .stiffness(self.fit.p[STIFFNESS], &self.fit.unit(STIFFNESS)),
             friction_ncm: self.friction(),
             neutral_torque_ncm: self.fit.torque_parameter(NEUTRAL),
             knees: self.knees(),

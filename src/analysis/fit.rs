@@ -39,6 +39,8 @@ pub(crate) struct Fit {
     pub sample_variance: f64,
     /// Relative standard uncertainty of the sensor's scale, of all torques alike.
     pub scale_u: f64,
+    /// The same of the angle sensor: of all torques a degree alike.
+    pub angle_scale_u: f64,
     /// Standard deviation of the strokes' own levels, N·cm (0 where it was not told apart).
     pub level_sd: f64,
     /// Standard uncertainty of a place on the travel that the angle sensor leaves, °, the same in every stroke.
@@ -197,6 +199,7 @@ impl Fit {
             weight,
             sample_variance: data.sample_variance,
             scale_u: 0.0,
+            angle_scale_u: 0.0,
             level_sd: 0.0,
             place_u_deg: 0.0,
             strain,
@@ -265,6 +268,20 @@ impl Fit {
         student::interval(value, u, df)
     }
 
+    /// A torque per degree: the scales of both sensors are in it.
+    pub fn stiffness(&self, value: f64, gradient: &[f64]) -> Quantity {
+        let common_u = self.stiffness_scale_u() * value.abs();
+        Quantity {
+            value,
+            interval: self.interval(value, gradient, common_u),
+        }
+    }
+
+    /// Relative standard uncertainty of all torques a degree alike.
+    pub fn stiffness_scale_u(&self) -> f64 {
+        self.scale_u.hypot(self.angle_scale_u)
+    }
+
     /// A torque of one stroke, which has a level of its own.
     pub fn torque_of_one_stroke(&self, value: f64, gradient: &[f64]) -> Quantity {
         let common_u = (self.scale_u * value.abs()).hypot(self.level_sd);
@@ -298,7 +315,7 @@ impl Fit {
         }
     }
 
-    fn unit(&self, index: usize) -> Vec<f64> {
+    pub fn unit(&self, index: usize) -> Vec<f64> {
         let mut gradient = vec![0.0; self.p.len()];
         gradient[index] = 1.0;
         gradient

@@ -21,6 +21,10 @@ const AVERAGE_S: f64 = 0.15;
 const LEAST_SPREAD_MA: f64 = 3.0;
 /// Noise that would flatten a least-squares slope by less than this share is let be, and counted as an uncertainty.
 const LEAST_FLATTENED: f64 = 0.005;
+/// The same up to this share where the current just before and after tells less than so much of the current's own variance: a
+/// weak instrument leads astray (own choices).
+const MOST_FLATTENED: f64 = 0.1;
+const WEAK_SHARE: f64 = 0.4;
 /// Fewer averages in a cycle say nothing of its slope; fewer cycles nothing of their scatter.
 const FEWEST_AVERAGES: usize = 6;
 const FEWEST_BLOCKS: usize = 3;
@@ -120,10 +124,12 @@ impl Slope {
             .collect();
         let own = Sums::over(&means, Sums::by_itself);
         let flattened = noise_power(current) / (own.1.zi / own.1.count);
-        let (by, flattened) = if flattened < LEAST_FLATTENED {
-            (own, flattened)
-        } else {
-            (Sums::over(&means, Sums::by_neighbours), 0.0)
+        let neighbours = Sums::over(&means, Sums::by_neighbours);
+        let tells = neighbours.1.zi / neighbours.1.count / (own.1.zi / own.1.count);
+        let weak = tells < WEAK_SHARE && flattened < MOST_FLATTENED;
+        let (by, flattened) = match flattened < LEAST_FLATTENED || weak {
+            true => (own, flattened / 3.0),
+            false => (neighbours, 0.0),
         };
         let (sums, all) = by;
         if sums.is_empty() || all.zi.is_nan() || all.zi < all.count * LEAST_SPREAD_MA.powi(2) {

@@ -1,6 +1,7 @@
 //! From samples to numbers with intervals: strokes, torque, the curve, throws, load.
 //! Pure: no file, clock, port or printing in it, and no judging: limits and verdicts are the next room's.
 
+pub mod angle;
 mod arm;
 mod budget;
 pub(crate) mod cells;

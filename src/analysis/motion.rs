@@ -62,6 +62,15 @@ pub(crate) struct Motion {
 }
 
 impl Motion {
+    /// The end of the travel that is further from neutral, °.
+    pub fn furthest_deg(&self) -> f64 {
+        if self.highest_deg > -self.lowest_deg {
+            self.highest_deg
+        } else {
+            self.lowest_deg
+        }
+    }
+
     /// `None` where there is no angle at all.
     pub fn find(series: &Series) -> Option<Self> {
         let raw = series.column(Channel::AngleDeg)?;

@@ -3,6 +3,7 @@
 
 use std::borrow::Cow;
 
+use super::angle::AngleU;
 use crate::recording::{Channel, Recording};
 
 /// Channels as flat columns over all segments; a missing reading is NaN.
@@ -11,6 +12,8 @@ pub(crate) struct Series<'a> {
     columns: [Option<Cow<'a, [f64]>>; crate::recording::CHANNELS],
     /// Sample ranges of the segments: nothing may be joined across them.
     pub segments: Vec<std::ops::Range<usize>>,
+    /// What the angle sensor's calibration leaves open of every angle alike.
+    pub angle_u: AngleU,
 }
 
 impl<'a> Series<'a> {
@@ -27,6 +30,7 @@ impl<'a> Series<'a> {
                 t_s: Cow::Borrowed(&only.t_s),
                 columns,
                 segments,
+                angle_u: AngleU::of(recording),
             };
         }
         // Segments keep clocks of their own; laid end to end a second apart they stay in order.
@@ -51,6 +55,7 @@ impl<'a> Series<'a> {
             t_s: Cow::Owned(t_s),
             columns,
             segments,
+            angle_u: AngleU::of(recording),
         }
     }
 

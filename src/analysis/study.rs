@@ -122,7 +122,11 @@ impl Study<'_> {
             cycles: self.motion.cycles,
             travel_deg: self.motion.travel_deg(),
             scale_u: scale_u(self.recording, self.effort.source),
-            place_u_deg: self.motion.unevenness_deg(),
+            angle_scale_u: self.series.angle_u.scale(),
+            place_u_deg: self
+                .motion
+                .unevenness_deg()
+                .hypot(self.series.angle_u.at(self.motion.furthest_deg())),
         };
         let Some(fitted) = means.fit(cells) else {
             outcome.doubts.push(Doubt::NoFit);

@@ -96,7 +96,9 @@ fn reach(series: &Series, motion: &Motion, up: bool) -> Option<Reach> {
     found.retain(|e| sign * e.1 > furthest - near);
     let values: Vec<f64> = found.iter().map(|e| e.1).collect();
     // A step of the sensor is a rectangle of that width (GUM 4.3.7), the same for every stroke that stops there.
-    let deg = mean_of(&values, motion.resolution_deg / 12.0_f64.sqrt())?;
+    let step_u = motion.resolution_deg / 12.0_f64.sqrt();
+    let at = values.iter().sum::<f64>() / values.len().max(1) as f64;
+    let deg = mean_of(&values, step_u.hypot(series.angle_u.at(at)))?;
     Some(Reach {
         deg,
         strokes: found.iter().map(|e| e.0).collect(),

@@ -7,11 +7,12 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::complain;
-use super::record::{Record, say};
+use super::record::{Record, say, words_to_stderr};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::sweep::{agreed, cautions, how_it_ended, opened};
-use crate::aircraft::{self, Aircraft};
+use crate::aircraft::{self, Aircraft, Surface};
+use crate::analysis::angle::calibrated;
 use crate::assess::surface_named;
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS};
 use crate::problem::{Problem, exit};
@@ -22,12 +23,7 @@ use crate::rig::{Asked, Rig, Spell, SweepPlan};
 #[derive(Args)]
 pub struct Source {
     /// The rig's serial port
-    #[arg(
-        long,
-        value_name = "PATH",
-        required_unless_present = "from",
-        requires = "logbook"
-    )]
+    #[arg(long, value_name = "PATH", requires = "logbook")]
     port: Option<String>,
     /// Bits per second of the line; a rig with USB of its own does not mind
     #[arg(long, value_name = "N", default_value_t = 115_200)]
@@ -82,26 +78,66 @@ impl Source {
     }
 
     /// The recordings of --from, each with its name. One of another surface is refused.
-    pub fn read(&self, surface: &str) -> Result<Vec<(String, Recording)>, Problem> {
+    pub fn read(&self, surface: &Surface) -> Result<Vec<(String, Recording)>, Problem> {
         let one = |path: &PathBuf| {
             let recording = recording::read_path(path)?;
             let own = recording.key("surface").map(str::trim);
-            if let Some(own) = own.filter(|own| !own.eq_ignore_ascii_case(surface)) {
+            if let Some(own) = own.filter(|own| !surface.is_called(own)) {
                 return Err(Problem::new(format!(
-                    "{}: this recording is of the {own}, not of the {surface}",
-                    path.display()
+                    "{}: this recording is of the {own}, not of the {}",
+                    path.display(),
+                    surface.name
                 ))
                 .hint("name recordings of one surface, or the surface that they are of"));
             }
-            Ok((path.display().to_string(), recording))
+            Ok((path.display().to_string(), calibrated(recording, surface)))
         };
         self.from.iter().map(one).collect()
     }
 }
 
+/// The rig and how one talks at it.
+#[derive(Debug, Clone, Copy)]
+pub struct Bench<'a> {
+    pub port: Option<&'a str>,
+    pub baud: u32,
+    pub note: Option<&'a str>,
+    pub yes: bool,
+    /// Standard output is for one JSON object: all words go to standard error.
+    pub json: bool,
+    /// Say what would be done, and move nothing.
+    pub dry_run: bool,
+    /// Where the angle that is driven comes from: the first of these that the rig has.
+    pub angle_from: &'a [Channel],
+}
+
+impl Source {
+    pub fn bench(&self) -> Bench<'_> {
+        Bench {
+            port: self.port.as_deref(),
+            baud: self.baud,
+            note: self.note.as_deref(),
+            yes: self.yes,
+            json: false,
+            dry_run: false,
+            angle_from: &[Channel::AngleDeg],
+        }
+    }
+}
+
+impl Bench<'_> {
+    fn driven_angle(&self, rig: &Rig<Asked>) -> Channel {
+        let all = self.angle_from.iter().copied();
+        all.clone()
+            .find(|c| rig.has(*c))
+            .or(all.clone().next())
+            .unwrap_or(Channel::AngleDeg)
+    }
+}
+
 /// What a run is to do.
 pub struct Job<'a> {
-    pub source: &'a Source,
+    pub bench: Bench<'a>,
     pub logbook: &'a Logbook,
     pub surface_index: usize,
     pub purpose: &'a str,
@@ -120,14 +156,30 @@ pub enum Ended {
     /// A recording is there, and it reached its end.
     Whole(PathBuf),
     /// A recording is there, and it did not.
-    Short,
+    Short(PathBuf),
 }
 
 /// Goes through it. `ready` is asked before each arming while the rig is disarmed.
 pub fn run(job: &Job<'_>, ready: &mut impl AsyncFnMut(usize) -> bool) -> Result<Ended, Problem> {
+    let bench = &job.bench;
+    if bench.json {
+        words_to_stderr();
+    }
+    let Some(port) = bench.port else {
+        if !bench.dry_run {
+            complain(
+                &Problem::new("no rig is named, and no recording")
+                    .hint("add --port PATH (`hingewright rig ports` lists them), or --from FILE"),
+            );
+            return Ok(Ended::Before(exit::UNUSABLE));
+        }
+        say(&job.said);
+        say("Nothing was moved (--dry-run).");
+        return Ok(Ended::Before(exit::NO_FAULT));
+    };
     let port = PortArguments {
-        port: job.source.port.clone().unwrap_or_default(),
-        baud: job.source.baud,
+        port: port.to_owned(),
+        baud: bench.baud,
     };
     let line = open(&port)?;
     runtime()?.block_on(async {
@@ -144,22 +196,35 @@ pub fn run(job: &Job<'_>, ready: &mut impl AsyncFnMut(usize) -> bool) -> Result<
             .hint("use a rig that gives the servo its pulses, or name recordings with --from"));
         }
         say(&job.said);
-        cautions(job.source.yes);
-        if !job.source.yes {
-            if !io::stdin().is_terminal() {
-                complain(
-                    &Problem::new("nobody can be asked here whether the surface may move")
-                        .hint("run it in a terminal, or add --yes once you have read the cautions"),
-                );
-                return Ok(Ended::Before(exit::UNUSABLE));
-            }
-            if !agreed(&rig).await? {
-                say("Nothing was moved.");
-                return Ok(Ended::Before(exit::NO_FAULT));
-            }
+        if bench.dry_run {
+            say("Nothing was moved (--dry-run).");
+            return Ok(Ended::Before(exit::NO_FAULT));
         }
-        recorded(job, rig, ready).await
+        match may_move(bench, &rig).await? {
+            Some(status) => Ok(Ended::Before(status)),
+            None => recorded(job, rig, ready).await,
+        }
     })
+}
+
+/// Cautions and consent; the exit status where there is none.
+async fn may_move(bench: &Bench<'_>, rig: &Rig<Asked>) -> Result<Option<u8>, Problem> {
+    cautions(bench.yes);
+    if bench.yes {
+        return Ok(None);
+    }
+    if !io::stdin().is_terminal() {
+        complain(
+            &Problem::new("nobody can be asked here whether it may move")
+                .hint("run it in a terminal, or add --yes once you have read the cautions"),
+        );
+        return Ok(Some(exit::UNUSABLE));
+    }
+    if !agreed(rig).await? {
+        say("Nothing was moved.");
+        return Ok(Some(exit::NO_FAULT));
+    }
+    Ok(None)
 }
 
 async fn recorded(
@@ -169,7 +234,7 @@ async fn recorded(
 ) -> Result<Ended, Problem> {
     let mut keys: Vec<(&str, &str)> = vec![("purpose", job.purpose)];
     keys.extend(job.keys.iter().map(|(key, value)| (*key, value.as_str())));
-    keys.extend(job.source.note.as_deref().map(|note| ("note", note)));
+    keys.extend(job.bench.note.map(|note| ("note", note)));
     let record = match Record::begin(job.logbook, job.surface_index, &keys) {
         Ok(record) => record,
         // It is the folder that cannot be used, not the rig.
@@ -182,7 +247,7 @@ async fn recorded(
     let aircraft = job.logbook.aircraft();
     let trip = aircraft.trip_points(&aircraft.surfaces[job.surface_index]);
     let mut screen = Screen::new();
-    let way = (job.plan, trip, Channel::AngleDeg);
+    let way = (job.plan, trip, job.bench.driven_angle(&rig));
     let run = record
         .spells(rig, way, &job.spells, ready, &mut screen)
         .await;
@@ -197,7 +262,7 @@ async fn recorded(
         "what was recorded is kept; run the same command again when ready",
     ) {
         say(&format!("kept       {}", whole.display()));
-        return Ok(Ended::Short);
+        return Ok(Ended::Short(whole));
     }
     Ok(Ended::Whole(whole))
 }

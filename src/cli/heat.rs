@@ -93,7 +93,7 @@ fn from_files(
 ) -> Result<u8, Problem> {
     let surface = &aircraft.surfaces[surface_index];
     let mut status = exit::NO_FAULT;
-    for (file, recording) in arguments.source.read(&surface.name)? {
+    for (file, recording) in arguments.source.read(surface)? {
         status = status.max(told(arguments, aircraft, surface, &file, &recording)?);
     }
     Ok(status)
@@ -126,7 +126,7 @@ fn at_the_rig(
     };
     let trip = aircraft.trip_points(surface);
     let job = Job {
-        source: &arguments.source,
+        bench: arguments.source.bench(),
         logbook,
         surface_index,
         purpose: purpose::HEAT,
@@ -158,7 +158,7 @@ fn at_the_rig(
     };
     let path = match ended {
         Ended::Before(status) => return Ok(status),
-        Ended::Short => return Ok(exit::RIG),
+        Ended::Short(_) => return Ok(exit::RIG),
         Ended::Whole(path) => path,
     };
     let (_, recording) = logbook.read(&path)?;

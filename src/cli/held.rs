@@ -69,7 +69,7 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     let surface = &home.aircraft().surfaces[surface_index];
     if !arguments.source.from.is_empty() {
         let (files, recordings): (Vec<_>, Vec<_>) =
-            arguments.source.read(&surface.name)?.into_iter().unzip();
+            arguments.source.read(surface)?.into_iter().unzip();
         return told(arguments, surface, &files, &recordings);
     }
     match &home {
@@ -152,7 +152,7 @@ fn at_the_rig(
         moves: vec![hold],
     });
     let job = Job {
-        source: &arguments.source,
+        bench: arguments.source.bench(),
         logbook,
         surface_index,
         purpose: purpose::HELD,
@@ -175,7 +175,7 @@ fn at_the_rig(
     };
     let path = match ended {
         Ended::Before(status) => return Ok(status),
-        Ended::Short => return Ok(exit::RIG),
+        Ended::Short(_) => return Ok(exit::RIG),
         Ended::Whole(path) => path,
     };
     let (_, recording) = logbook.read(&path)?;

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use super::screen::Screen;
@@ -9,11 +10,12 @@ use super::show;
 use crate::aircraft::{Surface, TripPoints};
 use crate::logbook::{AIRCRAFT_KEY, Logbook};
 use crate::problem::Problem;
-use crate::recording::Channel;
+use crate::recording::{Channel, purpose};
 use crate::report::text::wrapping;
 use crate::rig::{
     self as bench, Asked, Guard, Page, Passive, Progress, Rig, Run, Spell, Sweep, SweepPlan, Way,
 };
+use crate::servo::ALONE;
 
 /// Where what is said of a first word begins.
 const COLUMN: usize = 11;
@@ -53,6 +55,18 @@ impl<'a> Record<'a> {
         &self.path
     }
 
+    /// What is driven and shown goes by the surface's own angle, unless the sensor sits on a servo's arm.
+    fn calibrate(&self, rig: &Rig<Asked>) {
+        let on_an_arm = |(key, value): &(&str, &str)| {
+            *key == ALONE || matches!(*value, purpose::CALIBRATION | purpose::RODS_OFF)
+        };
+        if let Some(angle) = &self.surface().angle
+            && !self.keys.iter().any(on_an_arm)
+        {
+            rig.line().calibrate_angle(angle.scale, angle.zero_deg);
+        }
+    }
+
     fn surface(&self) -> &'a Surface {
         &self.logbook.aircraft().surfaces[self.surface_index]
     }
@@ -85,6 +99,7 @@ impl<'a> Record<'a> {
         trip: TripPoints,
         screen: &mut Screen,
     ) -> Result<Run, Problem> {
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,
@@ -106,6 +121,7 @@ impl<'a> Record<'a> {
         known: (Option<Way>, Guard),
         screen: &mut Screen,
     ) -> Result<(Run, Option<Way>, Guard), Problem> {
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,
@@ -127,6 +143,7 @@ impl<'a> Record<'a> {
         ready: &mut impl AsyncFnMut(usize) -> bool,
         screen: &mut Screen,
     ) -> Result<Run, Problem> {
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,
@@ -139,6 +156,22 @@ impl<'a> Record<'a> {
         bench::spells(rig, page, sweep, spells, ready).await
     }
 
+    /// What the sensors read while somebody holds the surface, until `enough`. Angles are the sensor's own.
+    pub async fn held_by_hand(
+        self,
+        rig: Rig<Asked>,
+        enough: impl Future<Output = ()>,
+    ) -> Result<Run, Problem> {
+        let passive = Passive::of(self.surface());
+        let (keys, file) = (self.on_top(), self.file);
+        let page = Page {
+            file,
+            path: &self.path,
+            keys: &keys,
+        };
+        bench::listen(rig, page, passive, enough, &mut |_| {}).await
+    }
+
     /// What a hand or a transmitter does, until the time is up or Enter is pressed.
     pub async fn listen(
         self,
@@ -147,6 +180,7 @@ impl<'a> Record<'a> {
         screen: &mut Screen,
     ) -> Result<Run, Problem> {
         let passive = Passive::of(self.surface());
+        self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
         let page = Page {
             file,
@@ -189,10 +223,26 @@ pub async fn a_line() -> Option<String> {
     told.await.ok().flatten()
 }
 
-/// Says something on standard output. A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
+/// From here on words go to standard error: standard output is for one JSON object alone.
+pub fn words_to_stderr() {
+    TO_STDERR.store(true, Ordering::Relaxed);
+}
+
+static TO_STDERR: AtomicBool = AtomicBool::new(false);
+
+/// Where words for the one at the bench go.
+pub fn words() -> Box<dyn Write> {
+    if TO_STDERR.load(Ordering::Relaxed) {
+        Box::new(anstream::stderr())
+    } else {
+        Box::new(anstream::stdout())
+    }
+}
+
+/// Says something on standard output (or see [`words_to_stderr`]). A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
 /// Wrapped, with what follows a first word in a column of its own.
 pub fn say(text: &str) {
-    let mut out = anstream::stdout();
+    let mut out = words();
     for line in text.lines() {
         let in_column =
             line.len() > COLUMN && line.as_bytes()[COLUMN - 1] == b' ' && !line.starts_with("  ");

@@ -7,11 +7,13 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::at_rig::{Home, Source};
 use super::files::{Picture, picture, told_aside};
 use super::{complain, show};
-use crate::aircraft::{self, Aircraft};
+use crate::aircraft::Aircraft;
+use crate::analysis::angle::calibrated;
 use crate::assess::{servo_of, surface_named};
-use crate::logbook::{AIRCRAFT_FILE, write_whole};
+use crate::logbook::write_whole;
 use crate::problem::{Problem, exit};
 use crate::recording::{self, Recording};
 use crate::report::plot;
@@ -28,39 +30,14 @@ use crate::verdict::{Judged, judge_servo};
 pub struct Arguments {
     /// The servo, by its tag in the aircraft file
     tag: String,
-    /// The rig's serial port: the servo is tested now
-    #[arg(
-        long,
-        value_name = "PATH",
-        requires = "logbook",
-        required_unless_present = "from",
-        conflicts_with = "from"
-    )]
-    port: Option<String>,
-    /// Recordings of a test, captures or CSV, judged together: at several voltages they give speed against voltage
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    from: Vec<PathBuf>,
-    /// The logbook: the recording is kept in it, and its aircraft file holds
-    #[arg(long, value_name = "DIR")]
-    logbook: Option<PathBuf>,
-    /// With --from: the aircraft file, where there is no logbook
-    #[arg(long, value_name = "FILE", required_unless_present = "logbook")]
-    aircraft: Option<PathBuf>,
+    #[command(flatten)]
+    source: Source,
     /// The surface that it drives, where it drives more than one
     #[arg(long, value_name = "NAME")]
     surface: Option<String>,
     /// The servo lies on the bench without rods, the angle sensor on its arm
     #[arg(long)]
     alone: bool,
-    /// Bits per second of the line; a rig with USB of its own does not mind
-    #[arg(long, value_name = "N", default_value_t = 115_200)]
-    baud: u32,
-    /// Anything worth remembering, kept with the recording
-    #[arg(long, value_name = "TEXT")]
-    note: Option<String>,
-    /// Take the cautions as read and do not ask
-    #[arg(long)]
-    yes: bool,
     /// One JSON object
     #[arg(long)]
     json: bool,
@@ -75,36 +52,37 @@ pub fn run(arguments: &Arguments) -> u8 {
         complain(&problem);
         return exit::UNUSABLE;
     }
-    let done = match &arguments.port {
-        Some(port) => on_rig::test(arguments, port),
-        None => from_files(arguments),
+    let done = || -> Result<u8, Problem> {
+        let home = arguments.source.home()?;
+        if !arguments.source.from.is_empty() {
+            return from_files(arguments, home.aircraft());
+        }
+        match &home {
+            Home::Logbook(logbook) => on_rig::test(arguments, logbook),
+            Home::File(_) => Err(
+                Problem::new("a rig's recording needs a logbook to be kept in")
+                    .hint("add --logbook DIR"),
+            ),
+        }
     };
-    done.unwrap_or_else(|problem| {
+    done().unwrap_or_else(|problem| {
         complain(&problem);
         exit::UNUSABLE
     })
 }
 
-fn from_files(arguments: &Arguments) -> Result<u8, Problem> {
-    let file = match (&arguments.aircraft, &arguments.logbook) {
-        (Some(file), _) => file.clone(),
-        (None, Some(logbook)) => logbook.join(AIRCRAFT_FILE),
-        (None, None) => {
-            return Err(Problem::new("nothing says which aircraft the servo is of")
-                .hint("add --aircraft FILE or --logbook DIR"));
-        }
-    };
-    let aircraft = aircraft::read_path(&file)?;
-    let surface_index = place(arguments, &aircraft)?;
+fn from_files(arguments: &Arguments, aircraft: &Aircraft) -> Result<u8, Problem> {
+    let surface_index = place(arguments, aircraft)?;
     let mut recordings = Vec::new();
-    for path in &arguments.from {
+    for path in &arguments.source.from {
         let mut recording = recording::read_path(path)?;
         if arguments.alone {
             recording.keys.push((servo::ALONE.into(), "yes".into()));
         }
+        let recording = calibrated(recording, &aircraft.surfaces[surface_index]);
         recordings.push((path.display().to_string(), recording));
     }
-    shown(arguments, &aircraft, surface_index, &recordings)
+    shown(arguments, aircraft, surface_index, &recordings)
 }
 
 /// The surface that the servo drives.

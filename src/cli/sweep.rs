@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::complain;
-use super::record::{Record, a_line, say};
+use super::record::{Record, a_line, say, words};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
@@ -276,7 +276,7 @@ fn passive_plan(job: &Job) -> String {
 
 /// What to mind before anything moves.
 pub fn cautions(taken_as_read: bool) {
-    let mut out = anstream::stdout();
+    let mut out = words();
     let _ = writeln!(out);
     for (heading, sentence) in &CAUTIONS[..4] {
         let text = format!("{heading}: {sentence}");
@@ -293,7 +293,7 @@ pub fn cautions(taken_as_read: bool) {
 
 /// Asks once. The rig may go away meanwhile.
 pub async fn agreed(rig: &Rig<Asked>) -> Result<bool, Problem> {
-    let mut out = anstream::stdout();
+    let mut out = words();
     let _ = write!(out, "Is everything clear, and may it move now? [y/N] ");
     let _ = out.flush();
     let mut ear = rig.line().listen();

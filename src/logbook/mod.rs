@@ -53,6 +53,7 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use crate::aircraft::{self, Aircraft};
+use crate::analysis::angle::calibrated;
 use crate::assess::{Assessed, assess, choices, surface_of};
 use crate::problem::Problem;
 use crate::recording::{self, Recording};
@@ -234,7 +235,8 @@ impl Logbook {
         }
     }
 
-    /// Reads a recording of this logbook, and the index of the surface that it says it is of.
+    /// Reads a recording of this logbook, its angles by the surface's own calibration, and the index of the surface that it says
+    /// it is of.
     ///
     /// # Errors
     /// It cannot be read, or does not say which of the aircraft's surfaces it is of.
@@ -258,6 +260,7 @@ impl Logbook {
                 ),
             })
         })?;
+        let recording = calibrated(recording, &self.aircraft.surfaces[surface]);
         Ok((surface, recording))
     }
 

@@ -1,7 +1,7 @@
 //! From single samples, events and keys to a [`Recording`]: what captures and CSV have in common. Knows no bytes.
 
 use super::timeline::{Step, Timeline};
-use super::{Channel, Event, Recording, Segment};
+use super::{Channel, Event, KeyPlace, Recording, Segment};
 
 /// `#` keys kept, and the bytes of all of them together: a file of nothing but keys must not fill the memory.
 pub(super) const MAX_KEYS: usize = 10_000;
@@ -172,6 +172,13 @@ impl Assembly {
         if self.recording.keys.len() >= MAX_KEYS || self.key_bytes > MAX_KEY_BYTES {
             self.keys_left_out += 1;
             return;
+        }
+        if self.recording.samples > 0 {
+            self.recording.places.push(KeyPlace {
+                key: self.recording.keys.len(),
+                segment: self.recording.segments.len(),
+                sample: self.open.t_s.len(),
+            });
         }
         self.recording
             .keys

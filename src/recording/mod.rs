@@ -129,6 +129,10 @@ impl Segment {
         debug_assert!(columns.iter().flatten().all(|c| c.len() == t_s.len()));
         Self { t_s, columns }
     }
+    /// The same, to be changed in place: a sensor's calibration, applied once.
+    pub(crate) fn column_mut(&mut self, channel: Channel) -> Option<&mut [f64]> {
+        self.columns[channel as usize].as_deref_mut()
+    }
     pub fn len(&self) -> usize {
         self.t_s.len()
     }
@@ -147,6 +151,16 @@ impl Segment {
     pub fn column(&self, channel: Channel) -> Option<&[f64]> {
         self.columns[channel as usize].as_deref()
     }
+}
+
+/// Where a `#` key stands among the samples.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct KeyPlace {
+    /// Index into [`Recording::keys`].
+    pub key: usize,
+    /// The segment, and its first sample after the key (there may be none).
+    pub segment: usize,
+    pub sample: usize,
 }
 
 /// An `EV` line.
@@ -175,6 +189,8 @@ pub const STOPPED_AT: &str = "stopped at ";
 pub struct Recording {
     /// `#` keys in the order of the file, unknown ones included.
     pub keys: Vec<(String, String)>,
+    /// Where those keys stand that came after a sample: for what holds from there on.
+    pub places: Vec<KeyPlace>,
     pub rig: Option<RigIdentity>,
     /// At least one, none of them empty, where it was read from a file.
     pub segments: Vec<Segment>,

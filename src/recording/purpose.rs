@@ -15,6 +15,9 @@ pub const HEAT: &str = "heat";
 /// The servo without the surface, or the surface without the servo.
 pub const RODS_OFF: &str = "rods-off";
 
+/// The surface held at known angles, disarmed: what the angle sensor reads there.
+pub const ANGLE: &str = "angle-calibration";
+
 /// How a remark begins that says that the pulse's limit, and not the surface, ended the way to one side.
 pub fn pulse_limit_remark(up_side: bool) -> &'static str {
     match up_side {
@@ -27,7 +30,7 @@ pub fn pulse_limit_remark(up_side: bool) -> &'static str {
 pub fn is_sweep(purpose: Option<&str>) -> bool {
     !matches!(
         purpose,
-        Some(WORKED_IN | RECHECK | CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF)
+        Some(WORKED_IN | RECHECK | CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF | ANGLE)
     )
 }
 
@@ -36,6 +39,6 @@ pub fn is_sweep(purpose: Option<&str>) -> bool {
 pub fn shows_the_surface(purpose: Option<&str>) -> bool {
     !matches!(
         purpose,
-        Some(CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF)
+        Some(CALIBRATION | SERVO_TEST | HELD | HEAT | RODS_OFF | ANGLE)
     )
 }

@@ -45,6 +45,7 @@ fn surface(
         linkage: None,
         linkage_notes: Default::default(),
         air: None,
+        angle: None,
     }
 }
 

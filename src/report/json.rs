@@ -51,6 +51,9 @@ struct RecordingOut<'a> {
     /// Only where the run did not reach its end: why.
     #[serde(skip_serializing_if = "Option::is_none")]
     unfinished: Option<&'a str>,
+    /// Only where the angle sensor's calibration was applied: as what.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    angle_calibration: Option<&'a str>,
 }
 
 #[derive(Serialize)]
@@ -158,6 +161,11 @@ impl<'a> From<&'a Checked<'_>> for CheckLine<'a> {
                 rate_hz: number(recording.rate_hz),
                 events: &recording.events,
                 unfinished: recording.unfinished.as_deref(),
+                angle_calibration: recording
+                    .keys
+                    .iter()
+                    .find(|(key, _)| key == crate::analysis::angle::APPLIED)
+                    .map(|(_, value)| value.as_str()),
             },
             torque_from: measured.torque_from.word(),
             strokes: StrokesOut {

@@ -6,6 +6,7 @@
 //! `HINGEWRIGHT_PICTURES=FOLDER` makes the tests leave every picture and the page there, to be looked at.
 
 pub mod aircraft_page;
+pub mod angle;
 pub mod book;
 #[cfg(test)]
 pub(crate) mod book_fixture;

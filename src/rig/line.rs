@@ -7,7 +7,7 @@ use std::collections::HashMap;
 use std::future::poll_fn;
 use std::pin::Pin;
 use std::sync::atomic::{AtomicBool, AtomicU16, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::task::Poll;
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -44,6 +44,8 @@ pub(super) struct Shared {
     /// What its events said last.
     says: Mutex<Option<Says>>,
     next_id: AtomicU16,
+    /// Scale and zero of the angle sensor, where it is calibrated.
+    pub angle: OnceLock<(f64, f64)>,
     waiting: Mutex<HashMap<u16, oneshot::Sender<Answer>>>,
     taker: Mutex<Taker>,
     pub heard: broadcast::Sender<Arc<[Heard]>>,
@@ -218,6 +220,11 @@ impl Line {
     }
 
     /// A `#` line of the host's into the recording, if there is one.
+    /// From here on angles heard are scale · (reading − zero). The recording stays as the rig sends it. Said once a line.
+    pub fn calibrate_angle(&self, scale: f64, zero_deg: f64) {
+        let _ = self.shared.angle.set((scale, zero_deg));
+    }
+
     pub fn host_line(&self, key: &str, value: &str) {
         if let Taker::Journal(journal) = &*self.shared.taker() {
             journal.host_line(key, value);
@@ -280,6 +287,7 @@ impl Shared {
             lets_go: AtomicBool::new(false),
             says: Mutex::new(None),
             next_id: AtomicU16::new(1),
+            angle: OnceLock::new(),
             waiting: Mutex::default(),
             taker: Mutex::new(Taker::Before(Vec::new())),
             heard: broadcast::channel(LISTENER_BATCHES).0,

@@ -59,6 +59,8 @@ pub(super) struct Follower {
     places: Vec<Option<Channel>>,
     /// A `RIG` line came since the last sample.
     introduced: bool,
+    /// Scale and zero of the angle sensor: what is driven and shown goes by the surface, what is recorded by the sensor.
+    pub angle: Option<(f64, f64)>,
     /// Where the rate is counted from: time, and samples until then.
     since: Option<(f64, u64)>,
 }
@@ -70,6 +72,7 @@ impl Follower {
             timeline: Timeline::new(true, 0.0),
             places: Vec::new(),
             introduced: false,
+            angle: None,
             since: None,
         }
     }
@@ -135,6 +138,10 @@ impl Follower {
             {
                 values[*channel as usize] = *value;
             }
+        }
+        if let Some((scale, zero_deg)) = self.angle {
+            let angle = &mut values[Channel::AngleDeg as usize];
+            *angle = scale * (*angle - zero_deg);
         }
         let sample = Sample { t_s, values };
         self.live.samples += 1;
@@ -205,5 +212,31 @@ mod tests {
             "S,8,5005000,1",
         ]);
         assert_eq!(restarts(&all), 1, "{all:?}");
+    }
+
+    #[test]
+    fn angles_are_heard_as_the_surfaces_own_where_its_sensor_is_calibrated() {
+        let mut decoder = Decoder::new();
+        let mut follower = Follower::new();
+        follower.angle = Some((-1.05, 0.8));
+        let mut heard = Vec::new();
+        for payload in [
+            "RIG,1,a,1,driven,100,angle_deg,arm_deg",
+            "S,0,1000,20.8,20.8",
+            "S,1,11000,,1",
+        ] {
+            decoder.feed(encode(payload).unwrap().as_bytes(), |m| {
+                follower.take(&m, &mut heard)
+            });
+        }
+        let angles: Vec<_> = heard
+            .iter()
+            .filter_map(|h| match h {
+                Heard::Sample(s) => Some((s.get(Channel::AngleDeg), s.get(Channel::ArmDeg))),
+                _ => None,
+            })
+            .collect();
+        assert!((angles[0].0.unwrap() + 21.0).abs() < 1e-9 && angles[0].1 == Some(20.8));
+        assert_eq!(angles[1], (None, Some(1.0)));
     }
 }

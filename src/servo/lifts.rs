@@ -23,6 +23,8 @@ const SHORTEST_S: f64 = 0.12;
 /// A stroke's speed may stray from its middle by this share, and for this share of the time by more.
 const STEADY: f64 = 0.15;
 const UNSTEADY_SHARE: f64 = 0.2;
+/// An arm that stands this much elsewhere at the same pulse has slipped, °: a servo's own give and dead band are below it.
+const SLIPPED_DEG: f64 = 1.5;
 /// Blocks whose means are taken as independent, s: several times the memory of a filtered current reading.
 const BLOCK_S: f64 = 0.06;
 /// Step in which the course of heating is kept, s.
@@ -113,6 +115,13 @@ pub struct Step {
     pub case_c: f64,
 }
 
+/// How far an arm moved against its pulse, °, at most, and with which mass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slip {
+    pub mass_kg: f64,
+    pub deg: f64,
+}
+
 /// Where the copper's temperature is known from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Warmth {
@@ -136,6 +145,8 @@ pub struct Lifts {
     pub lifts_up: bool,
     /// Strokes whose speed was not steady.
     pub unsteady: usize,
+    /// The arm stood elsewhere at the same pulse, within one spell.
+    pub slipped: Option<Slip>,
     pub started: Option<jiff::Timestamp>,
     /// Samples that did not come through.
     pub gone: u64,
@@ -167,6 +178,7 @@ struct Gathered {
     levels: Vec<(f64, Level)>,
     courses: Vec<Course>,
     noises: Vec<f64>,
+    slipped: Option<Slip>,
     unsteady: usize,
     has_case: bool,
     has_air: bool,
@@ -284,6 +296,7 @@ impl Gathered {
             arm_deg,
             volts,
             power_w,
+            pulse_us: column(Channel::PulseUs),
             speed_deg_s: local_lines(&segment.t_s, arm_deg, WINDOW_S).slope,
             case_c: column(Channel::CaseC).or(column(Channel::AirC)),
         };
@@ -305,7 +318,9 @@ impl Gathered {
         load: (usize, usize),
         course: usize,
     ) {
-        let empty = self.masses_kg[load.0].value == 0.0;
+        let mass_kg = self.masses_kg[load.0].value;
+        let empty = mass_kg == 0.0;
+        let mut places: Vec<Place> = Vec::new();
         for stretch in sight.stretches(samples) {
             let Stretch { way, range, steady } = stretch;
             if way != 0.0 && !steady {
@@ -316,11 +331,16 @@ impl Gathered {
                 // Held by friction as well as by the motor: a held weight tells no torque.
                 continue;
             }
+            places.extend(sight.place(way, &range));
             let Some((level, noise)) = sight.level(range, way, load, course) else {
                 continue;
             };
             self.noises.extend(noise);
             self.levels.push((way, level));
+        }
+        let deg = slip_deg(&places);
+        if deg > SLIPPED_DEG && self.slipped.is_none_or(|s| s.deg < deg) {
+            self.slipped = Some(Slip { mass_kg, deg });
         }
     }
 
@@ -359,6 +379,7 @@ impl Gathered {
             },
             lifts_up,
             unsteady: self.unsteady,
+            slipped: self.slipped,
             started: self.started,
             gone: self.gone,
         })
@@ -425,6 +446,35 @@ fn index_of(all: &mut Vec<Known>, one: Known) -> usize {
     })
 }
 
+/// Where the arm stood at which pulse in a steady stroke: means over it, and degrees a µs within it.
+struct Place {
+    way: f64,
+    speed_deg_s: f64,
+    pulse_us: f64,
+    arm_deg: f64,
+    deg_per_us: f64,
+}
+
+/// The most that strokes alike of one spell stand apart at the same pulse, °.
+fn slip_deg(places: &[Place]) -> f64 {
+    let slopes: Vec<f64> = places.iter().map(|p| p.deg_per_us).collect();
+    let Some(slope) = robust::median(&slopes) else {
+        return 0.0;
+    };
+    let stands = |p: &Place| p.arm_deg - slope * p.pulse_us;
+    let mut most = 0.0_f64;
+    for (n, one) in places.iter().enumerate() {
+        for other in &places[..n] {
+            let alike =
+                one.way == other.way && (one.speed_deg_s / other.speed_deg_s - 1.0).abs() < STEADY;
+            if alike {
+                most = most.max((stands(one) - stands(other)).abs());
+            }
+        }
+    }
+    most
+}
+
 /// Mean without the tenth at either end; NaN of nothing.
 fn robust_mean(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
@@ -442,6 +492,7 @@ struct Sight<'a> {
     power_w: Vec<f64>,
     speed_deg_s: Vec<f64>,
     case_c: Option<&'a [f64]>,
+    pulse_us: Option<&'a [f64]>,
 }
 
 /// Motion one way, or rest (0), with what is left out at its ends taken away.
@@ -516,6 +567,36 @@ impl Sight<'_> {
             way,
             range,
             steady: unsteady <= UNSTEADY_SHARE,
+        })
+    }
+
+    /// `None` at rest, and where there is no pulse that moves.
+    fn place(&self, way: f64, range: &std::ops::Range<usize>) -> Option<Place> {
+        let pulse = self.pulse_us?;
+        let seen = || {
+            range
+                .clone()
+                .filter(|&i| pulse[i].is_finite() && self.arm_deg[i].is_finite())
+        };
+        let n = seen().count() as f64;
+        if way == 0.0 || n < 8.0 {
+            return None;
+        }
+        let mean = |f: &dyn Fn(usize) -> f64| seen().map(f).sum::<f64>() / n;
+        let (t, p, a) = (
+            mean(&|i| self.t_s[i]),
+            mean(&|i| pulse[i]),
+            mean(&|i| self.arm_deg[i]),
+        );
+        let by_time = |f: &dyn Fn(usize) -> f64| mean(&|i| (self.t_s[i] - t) * f(i));
+        let (us, deg) = (by_time(&|i| pulse[i]), by_time(&|i| self.arm_deg[i]));
+        let speed_deg_s = deg / mean(&|i| (self.t_s[i] - t).powi(2));
+        (us != 0.0).then(|| Place {
+            way,
+            speed_deg_s: speed_deg_s.abs(),
+            pulse_us: p,
+            arm_deg: a,
+            deg_per_us: deg / us,
         })
     }
 
@@ -634,3 +715,7 @@ impl Sight<'_> {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "lifts_tests.rs"]
+mod tests;

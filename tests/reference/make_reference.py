@@ -18,6 +18,7 @@ import numpy as np
 import pymannkendall
 import scipy.optimize
 import scipy.integrate
+import scipy.optimize
 import scipy.signal
 import scipy.stats
 import statsmodels.api as sm
@@ -171,6 +172,72 @@ def plain_flap(share):
     return {"share": share} | {name: float(value) for name, value in found.items()}
 
 
+def known_angles():
+    """What an angle sensor reads at known angles: fives from end to end, some held twice; errors in both, unlike each other."""
+    known = [-20.0, -10.0, 0.0, 10.0, 20.0, 20.0, 0.0]
+    known_u = [0.2, 0.2, 0.1, 0.2, 0.3, 0.2, 0.1]
+    read = [-18.91, -9.04, 0.93, 10.42, 20.61, 20.33, 0.71]
+    read_u = [0.05, 0.02, 0.02, 0.1, 0.02, 0.05, 0.15]
+    return np.array(known), np.array(known_u), np.array(read), np.array(read_u)
+
+
+def line_with_errors_in_both():
+    """known = a + b * read by least squares over a, b and the true readings; then zero = -a / b and the covariance of b, zero."""
+    known, known_u, read, read_u = known_angles()
+
+    def residuals(p):
+        a, b, true = p[0], p[1], p[2:]
+        return np.concatenate([(true - read) / read_u, (a + b * true - known) / known_u])
+
+    fit = scipy.optimize.least_squares(residuals, np.concatenate([[0.0, 1.0], read]), xtol=1e-15, ftol=1e-15, gtol=1e-15)
+    a, b = fit.x[:2]
+    covariance = np.linalg.inv(fit.jac.T @ fit.jac)[:2, :2]
+    by = np.array([[0.0, 1.0], [-1.0 / b, a / b**2]])
+    return {
+        "known": known.tolist(), "known_u": known_u.tolist(), "read": read.tolist(), "read_u": read_u.tolist(),
+        "slope": float(b), "zero": float(-a / b), "covariance": (by @ covariance @ by.T).tolist(), "chi2": float(2.0 * fit.cost),
+    }
+
+
+def power_balance():
+    """A servo's four numbers from levels of supply power, copper's temperature known to 1.5 K; scatter above chance enlarges."""
+    rng = np.random.default_rng(SEED + 1)
+    arm_m, gravity, per_k, noise_w2_s = 0.06, 9.80665, 0.00393, 4e-6
+    rows = [(0.0, 0.0, 1.0, "rest")] * 3
+    for mass in (0.0, 0.2, 0.5, 0.8):
+        for speed in (0.5, 1.6):
+            rows += [(mass, speed, 0.6 / speed, "lift")] * 3
+    mass = np.array([r[0] for r in rows])
+    speed = np.array([r[1] for r in rows])
+    span = np.array([r[2] for r in rows])
+    lifts = np.array([r[3] == "lift" for r in rows])
+    sigma = np.sqrt(noise_w2_s / span)
+
+    def power(p):
+        idle, winding, friction, gear, kelvin = p
+        x = np.where(lifts, (1.0 + gear) * gravity * mass * arm_m + friction, 0.0)
+        return idle + winding * (1.0 + per_k * kelvin) * x**2 + speed * x
+
+    measured = np.round(power([0.21, 8.4, 0.06, 0.18, 0.0]) + 1.3 * sigma * rng.normal(size=len(rows)), 7)
+
+    def fitted(enlarged, start):
+        def residuals(p):
+            return np.append((power(p) - measured) / (enlarged * sigma), p[4] / 1.5)
+
+        return scipy.optimize.least_squares(residuals, start, jac="3-point", x_scale=[0.1, 1, 0.01, 0.1, 1], xtol=1e-15, ftol=1e-15, gtol=1e-15)
+
+    first = fitted(1.0, [0.2, 8.0, 0.05, 0.2, 0.0])
+    df = len(rows) - 4
+    per_df = 2.0 * first.cost / df
+    fit = fitted(max(1.0, math.sqrt(per_df)), first.x)
+    wider = scipy.stats.t.ppf(0.975, df) / scipy.stats.norm.ppf(0.975)
+    errors = wider * np.sqrt(np.diag(np.linalg.inv(fit.jac.T @ fit.jac)))[:4]
+    return {
+        "noise_w2_s": noise_w2_s, "mass": mass.tolist(), "speed": speed.tolist(), "span": span.tolist(), "power": measured.tolist(),
+        "values": fit.x[:4].tolist(), "standard_errors": errors.tolist(), "chi2_per_df": float(per_df),
+    }
+
+
 def compute(path):
     _, angle, torque = np.loadtxt(path, delimiter=",", skiprows=1, unpack=True)
     design = np.column_stack([np.ones_like(angle), angle, branches(angle)])
@@ -189,6 +256,8 @@ def compute(path):
         "trends": trends(),
         "linkages": [linkage(*lengths) for lengths in LINKAGES],
         "plain_flap": [plain_flap(share) for share in FLAP_SHARES],
+        "line_with_errors_in_both": line_with_errors_in_both(),
+        "power_balance": power_balance(),
         "mad": float(scipy.stats.median_abs_deviation(torque, scale="normal")),
     }
 

@@ -1,18 +1,15 @@
 //! `calibrate servo` with a rig: cautions, then weight by weight what to hang on, lifted and lowered; kept in the logbook.
 
-use std::io::{self, IsTerminal, Write};
-use std::path::PathBuf;
+use std::io::Write;
 
 use super::servo::{Arguments, kind_of};
+use crate::cli::at_rig::{self, Bench, Ended};
 use crate::cli::complain;
-use crate::cli::record::{Record, a_line, say};
-use crate::cli::rig::{PortArguments, described, greet, open, runtime};
-use crate::cli::screen::Screen;
-use crate::cli::sweep::{agreed, cautions, how_it_ended};
+use crate::cli::record::{a_line, say, words};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, purpose};
-use crate::rig::{Asked, Move, Rig, Run, Spell, SweepPlan, To};
+use crate::rig::{Move, Spell, SweepPlan, To};
 use crate::servo::lifts::Known;
 use crate::units::Unit;
 
@@ -23,14 +20,10 @@ const GRAVITY_M_S2: f64 = 9.806_65;
 /// Held at the top, where a weight warms the copper, and below, s.
 const HOLD_UP_S: f64 = 0.4;
 const HOLD_DOWN_S: f64 = 0.6;
+/// Speeds of which the fastest is this many times the slowest can be told apart.
+const APART: f64 = 1.5;
 /// A rest for the idle power, s.
 const REST_S: f64 = 1.0;
-
-/// How the part on the rig ended.
-pub enum Ended {
-    With(u8),
-    Recorded(PathBuf),
-}
 
 /// What is to be lifted.
 struct Job<'a> {
@@ -45,19 +38,43 @@ struct Job<'a> {
 /// Lifts and lowers the masses, and records it.
 pub fn lifted(arguments: &Arguments, logbook: &Logbook) -> Result<Ended, Problem> {
     let job = Job::of(arguments, logbook)?;
-    let Some(port) = &arguments.port else {
-        say(&job.plan_words());
-        say("Nothing was moved (--dry-run).");
-        return Ok(Ended::With(exit::NO_FAULT));
+    let at_rig = at_rig::Job {
+        bench: Bench {
+            port: arguments.port.as_deref(),
+            baud: arguments.baud,
+            note: arguments.note.as_deref(),
+            yes: arguments.yes,
+            json: arguments.json,
+            dry_run: arguments.dry_run,
+            angle_from: &[Channel::ArmDeg, Channel::AngleDeg],
+        },
+        logbook,
+        surface_index: job.surface_index,
+        purpose: purpose::CALIBRATION,
+        keys: Vec::new(),
+        plan: job.plan(),
+        spells: job.masses_kg.iter().map(|m| job.spell(m)).collect(),
+        said: job.plan_words(),
     };
-    let port = PortArguments {
-        port: port.clone(),
-        baud: arguments.baud,
+    let mut ready = async |number: usize| {
+        say(&job.bench_words(number));
+        if arguments.yes {
+            return true;
+        }
+        let mut out = words();
+        let _ = write!(
+            out,
+            "The rig is disarmed. Enter when it is done, q to end: "
+        );
+        let _ = out.flush();
+        a_line()
+            .await
+            .is_some_and(|l| !l.trim().eq_ignore_ascii_case("q"))
     };
     // From here on it is the rig that fails.
-    on_rig(&job, &port).or_else(|problem| {
+    at_rig::run(&at_rig, &mut ready).or_else(|problem| {
         complain(&problem);
-        Ok(Ended::With(exit::RIG))
+        Ok(Ended::Before(exit::RIG))
     })
 }
 
@@ -77,16 +94,31 @@ impl<'a> Job<'a> {
             Problem::new("the arm's length is not said")
                 .hint("give --arm-mm 60: from the servo's shaft to where the weight hangs")
         })?;
-        if arguments.speeds.len() < 2 {
+        let (slow, fast) = arguments
+            .speeds
+            .iter()
+            .fold((f64::INFINITY, 0.0_f64), |(lo, hi), s| {
+                (lo.min(*s), hi.max(*s))
+            });
+        if fast < APART * slow {
             return Err(
-                Problem::new("one speed does not tell copper loss from mechanical power")
-                    .hint("give two or more, for instance --speeds 30,90"),
+                Problem::new("one speed does not tell copper loss from mechanical power").hint(
+                    "give two or more that differ by half at least, for instance --speeds 30,90",
+                ),
             );
         }
         let kind = kind_of(tag, aircraft);
         let mut masses_kg = arguments.masses.clone();
         // The way is felt for with what hangs on first: the lightest.
         masses_kg.sort_by(|a, b| a.value.total_cmp(&b.value));
+        masses_kg.dedup_by(|a, b| a.value == b.value);
+        if masses_kg.len() < 3 {
+            return Err(Problem::new(format!(
+                "{} different loads do not tell friction, gear loss and winding loss apart",
+                masses_kg.len()
+            ))
+            .hint("give the empty arm and two masses at least, for instance --masses 0,0.3,0.8"));
+        }
         let job = Self {
             arguments,
             logbook,
@@ -139,7 +171,9 @@ impl<'a> Job<'a> {
              weights    {}, at {} mm\n\
              moves      {:.0}° to either side of level, {} times up and down at {}°/s each\n\
              first      with the lightest: a nudge to see which way it goes, then the way is felt for\n\
-             rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms",
+             rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms\n\
+             A weight falls when the servo lets go: at a trip, at the end, when a plug slips. Keep feet, fingers and the model from under \
+             it, hang it low over something soft, and clamp the servo down.",
             a.tag,
             masses.join(", "),
             self.arm_mm.value,
@@ -209,96 +243,4 @@ impl<'a> Job<'a> {
         };
         format!("weight     {} of {of}: {what}", number + 1)
     }
-}
-
-fn on_rig(job: &Job<'_>, port: &PortArguments) -> Result<Ended, Problem> {
-    let line = open(port)?;
-    runtime()?.block_on(async {
-        let rig = greet(line).await?;
-        say(&format!("port       {}\n{}\n", port.port, described(rig.identity())));
-        say(&job.plan_words());
-        if !rig.is_driven() {
-            return Err(Problem::new("this rig only measures, and a calibration has to drive the servo")
-                .hint("record it with the transmitter moving the arm, one file a weight with `# mass_kg=`, and give the files with --from"));
-        }
-        if job.arguments.dry_run {
-            say("Nothing was moved (--dry-run).");
-            return Ok(Ended::With(exit::NO_FAULT));
-        }
-        cautions(job.arguments.yes);
-        say(
-            "  A weight falls when the servo lets go: at a trip, at the end, when a plug slips. Keep feet, fingers and the model from under it, \
-             hang it low over something soft, and clamp the servo down.",
-        );
-        if !job.arguments.yes {
-            if !io::stdin().is_terminal() {
-                complain(
-                    &Problem::new("nobody can be asked here whether the servo may move")
-                        .hint("run it in a terminal, or add --yes once you have read the cautions"),
-                );
-                return Ok(Ended::With(exit::UNUSABLE));
-            }
-            if !agreed(&rig).await? {
-                say("Nothing was moved.");
-                return Ok(Ended::With(exit::NO_FAULT));
-            }
-        }
-        recorded(job, rig).await
-    })
-}
-
-async fn recorded(job: &Job<'_>, rig: Rig<Asked>) -> Result<Ended, Problem> {
-    let keys = [("purpose", purpose::CALIBRATION)];
-    let record = match Record::begin(job.logbook, job.surface_index, &keys) {
-        Ok(record) => record,
-        // It is the folder that cannot be used, not the rig.
-        Err(problem) => {
-            complain(&problem);
-            return Ok(Ended::With(exit::UNUSABLE));
-        }
-    };
-    let path = record.path().to_owned();
-    say(&format!("recording  {}", path.display()));
-    let angle_from = if rig.has(Channel::ArmDeg) {
-        Channel::ArmDeg
-    } else {
-        Channel::AngleDeg
-    };
-    let spells: Vec<Spell> = job.masses_kg.iter().map(|m| job.spell(m)).collect();
-    let mut screen = Screen::new();
-    let way = (job.plan(), job.trip(), angle_from);
-    let mut ready = async |number: usize| {
-        say(&job.bench_words(number));
-        if job.arguments.yes {
-            return true;
-        }
-        let _ = write!(
-            anstream::stdout(),
-            "The rig is disarmed. Enter when it is done, q to end: "
-        );
-        let _ = anstream::stdout().flush();
-        a_line()
-            .await
-            .is_some_and(|l| !l.trim().eq_ignore_ascii_case("q"))
-    };
-    let run = record
-        .spells(rig, way, &spells, &mut ready, &mut screen)
-        .await;
-    screen.end();
-    Ok(kept(&run?, path))
-}
-
-fn kept(run: &Run, path: PathBuf) -> Ended {
-    for note in &run.notes {
-        say(&format!("note       {note}"));
-    }
-    let whole = std::path::absolute(&path).unwrap_or(path);
-    say(&format!("recording  {}", whole.display()));
-    if how_it_ended(
-        run,
-        "what was recorded is kept; run the same command again when ready",
-    ) {
-        return Ended::With(exit::RIG);
-    }
-    Ended::Recorded(whole)
 }

@@ -1,14 +1,15 @@
 //! `calibrate servo`: from recordings of lifted weights, or from a rig that lifts them, to the servo's calibration file.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::guided;
+use super::{guided, kept};
 use crate::aircraft::{Aircraft, ServoType};
+use crate::cli::at_rig::{self, Ended};
 use crate::cli::files::{Picture, picture, told_aside};
-use crate::cli::record::say;
+use crate::cli::record::{say, words_to_stderr};
 use crate::cli::{complain, show};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
 use crate::problem::{Problem, exit};
@@ -74,8 +75,11 @@ pub struct Arguments {
     plot: Option<PathBuf>,
     /// One JSON object instead of the text
     #[arg(long)]
-    json: bool,
-    /// Take the cautions as read, do not wait for Enter, and overwrite an older calibration
+    pub json: bool,
+    /// Anything worth remembering, kept with the recording
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Take the cautions as read and do not wait for Enter
     #[arg(long)]
     pub yes: bool,
     /// Say what would be done; move nothing and write nothing
@@ -95,6 +99,9 @@ fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
         picture(file, "--plot")?;
     }
     let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
+    if arguments.json {
+        words_to_stderr();
+    }
     if let Some(logbook) = &logbook {
         known_tag(&arguments.tag, logbook.aircraft())?;
     }
@@ -103,10 +110,16 @@ fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
             Problem::new("a rig's lifts are kept in a logbook, and none is named")
                 .hint("add --logbook DIR, or give recordings with --from")
         })?;
-        return match guided::lifted(arguments, logbook)? {
-            guided::Ended::With(status) => Ok(status),
-            guided::Ended::Recorded(path) => concluded(arguments, Some(logbook), &[path]),
+        let path = match guided::lifted(arguments, logbook)? {
+            Ended::Before(status) => return Ok(status),
+            Ended::Short(_) => {
+                say("No calibration was made of it; nothing that was there has changed.");
+                return Ok(exit::RIG);
+            }
+            Ended::Whole(path) => path,
         };
+        at_rig::store(logbook, &path)?;
+        return concluded(arguments, Some(logbook), &[path]);
     }
     concluded(arguments, logbook.as_ref(), &arguments.from)
 }
@@ -134,6 +147,10 @@ fn concluded(
         of_this_servo(&arguments.tag, path, &recording)?;
         read.push((path.display().to_string(), recording));
     }
+    let unfinished: Vec<String> = read
+        .iter()
+        .filter_map(|(name, r)| Some(format!("{name}: {}", r.unfinished()?)))
+        .collect();
     let found = lifts::lifts(
         &read,
         Said {
@@ -169,6 +186,7 @@ fn concluded(
         kind,
         sixty_deg_s: arguments.sixty_deg_s.filter(|s| *s > 0.0),
         files: &files,
+        unfinished: &unfinished,
     };
     if !arguments.json {
         let mut out = anstream::stdout().lock();
@@ -191,7 +209,7 @@ fn concluded(
             json::line(&calibrated, shown.as_deref())
         );
     }
-    Ok(if balance.poor() {
+    Ok(if calibrated.poor() {
         exit::FOUND
     } else {
         exit::NO_FAULT
@@ -225,7 +243,7 @@ fn draw(path: &Path, calibrated: &Calibrated<'_>) -> Result<(), Problem> {
     Ok(())
 }
 
-/// The calibration's file, unless there is an older one that is to stay.
+/// The calibration's file; an older one stays beside it.
 fn write(
     arguments: &Arguments,
     logbook: Option<&Logbook>,
@@ -244,25 +262,17 @@ fn write(
         ));
         return Ok(None);
     }
-    if into.exists() && !arguments.yes && !overwrite(&into)? {
-        say("The older calibration stays.");
-        return Ok(None);
-    }
-    let made = day(calibrated
-        .lifts
-        .started
-        .unwrap_or_else(jiff::Timestamp::now));
-    write_whole(&into, file::toml(calibrated, made).as_bytes())?;
-    told_aside(&into);
+    let made = kept::day(
+        calibrated
+            .lifts
+            .started
+            .unwrap_or_else(jiff::Timestamp::now),
+    );
+    kept::replace(&into, &file::toml(calibrated, made))?;
     if let Some(logbook) = logbook {
         line_to_add(logbook, &arguments.tag, &into);
     }
     Ok(Some(into))
-}
-
-/// The day of a time, in UTC: a timestamp's text begins with it.
-fn day(time: jiff::Timestamp) -> jiff::civil::Date {
-    time.to_string()[..10].parse().unwrap_or_default()
 }
 
 /// Letters and figures of a tag: a file's name.
@@ -275,20 +285,6 @@ fn plain(tag: &str) -> String {
         }
     };
     tag.chars().map(safe).collect()
-}
-
-fn overwrite(into: &Path) -> Result<bool, Problem> {
-    if !io::stdin().is_terminal() {
-        return Err(Problem::new(format!(
-            "{}: there is a calibration already, and nobody can be asked here whether to overwrite it",
-            into.display()
-        ))
-        .hint("add --yes to overwrite it, or --into FILE to write beside it"));
-    }
-    let _ = write!(io::stderr(), "Overwrite {}? [y/N] ", into.display());
-    let mut answer = String::new();
-    let _ = io::stdin().read_line(&mut answer);
-    Ok(matches!(answer.trim(), "y" | "Y" | "yes"))
 }
 
 /// Which line makes the aircraft file use it, if it does not yet.

@@ -22,6 +22,9 @@ struct Out<'a> {
     degrees_of_freedom: Option<f64>,
     chi_square_per_degree: Option<f64>,
     poor: bool,
+    /// The arm gave way against its pulse by so much.
+    slipped_deg: Option<f64>,
+    unfinished: &'a [String],
     levels: Vec<RowOut>,
     torque: Vec<TorqueOut>,
     lifted_to_nm: Option<f64>,
@@ -46,6 +49,8 @@ struct RowOut {
     u_w: Option<f64>,
     fitted_w: Option<f64>,
     residual_in_u: Option<f64>,
+    /// Of strokes alike among themselves.
+    scatter_in_u: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -78,7 +83,9 @@ pub fn line(calibrated: &Calibrated<'_>, written: Option<&str>) -> String {
         covariance: balance.covariance,
         degrees_of_freedom: number(balance.df),
         chi_square_per_degree: number(balance.chi2_per_df),
-        poor: balance.poor(),
+        poor: calibrated.poor(),
+        slipped_deg: calibrated.lifts.slipped.and_then(|s| number(s.deg)),
+        unfinished: calibrated.unfinished,
         levels: balance
             .rows
             .iter()
@@ -92,6 +99,7 @@ pub fn line(calibrated: &Calibrated<'_>, written: Option<&str>) -> String {
                 u_w: number(r.u_w),
                 fitted_w: number(r.fitted_w),
                 residual_in_u: number(r.off()),
+                scatter_in_u: number(r.scatter),
             })
             .collect(),
         torque: calibrated

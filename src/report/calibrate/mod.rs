@@ -6,7 +6,7 @@ pub mod json;
 pub mod text;
 
 use crate::aircraft::ServoType;
-use crate::servo::balance::Balance;
+use crate::servo::balance::{Balance, Row};
 use crate::servo::lifts::{Doing, Lifts, Warmth};
 use crate::units::significant;
 
@@ -21,6 +21,8 @@ pub struct Calibrated<'a> {
     pub sixty_deg_s: Option<f64>,
     /// Names of the recordings.
     pub files: &'a [String],
+    /// Those whose run did not reach its end, with why.
+    pub unfinished: &'a [String],
 }
 
 /// The four numbers as one names them, with their units.
@@ -45,6 +47,11 @@ const STRONG: f64 = 0.8;
 const WEAK_TORQUE: f64 = 0.05;
 
 impl Calibrated<'_> {
+    /// Whether something is the matter with the lifts, beyond what chance does.
+    pub fn poor(&self) -> bool {
+        self.balance.poor() || self.lifts.slipped.is_some()
+    }
+
     /// Torques at which the calibration's own uncertainty is told, N·m, with the 95 % half width as a share.
     pub fn torque_widths(&self) -> [(f64, f64); 3] {
         let balance = self.balance;
@@ -58,6 +65,11 @@ impl Calibrated<'_> {
     /// What a builder should know, most important first.
     pub fn sentences(&self) -> Vec<String> {
         let mut said = vec![self.torque_sentence(), self.fit_sentence()];
+        let unfinished = self.unfinished.iter();
+        said.extend(
+            unfinished.map(|u| format!("Of an unfinished run, taken as far as it goes: {u}.")),
+        );
+        said.extend(self.slipped_sentence());
         said.extend(self.advice_sentence());
         said.extend(self.correlation_sentence());
         said.extend(self.sheet_sentences());
@@ -92,23 +104,12 @@ impl Calibrated<'_> {
         let balance = self.balance;
         let chi = two(balance.chi2_per_df);
         if balance.poor() {
-            let worst = balance
-                .rows
-                .iter()
-                .max_by(|a, b| a.off().abs().total_cmp(&b.off().abs()));
-            let where_to = worst.map_or(String::new(), |r| {
-                format!(
-                    " Furthest off: {} {} kg at {:.0}°/s.",
-                    doing_word(r.doing),
-                    r.mass_kg,
-                    r.speed_rad_s.to_degrees()
-                )
-            });
             return format!(
                 "The fit is poor: chi-square per degree of freedom {chi} ({:.0} degrees of freedom). The levels differ by more than their strokes \
-                 scatter, so all uncertainties were enlarged {} times. Look for a mass said wrongly, something that rubs, an arm not level.{where_to}",
+                 scatter, so all uncertainties were enlarged {} times. {}",
                 balance.df,
-                two(balance.chi2_per_df.sqrt())
+                two(balance.chi2_per_df.sqrt()),
+                self.where_to_look()
             );
         }
         let enlarged = if balance.chi2_per_df > 1.0 {
@@ -125,6 +126,50 @@ impl Calibrated<'_> {
         )
     }
 
+    /// Strokes alike that differ among themselves are a weight that swings; strokes that agree and stand off together are a
+    /// number said wrongly.
+    fn where_to_look(&self) -> String {
+        let rows = || {
+            self.balance
+                .rows
+                .iter()
+                .filter(|r| r.doing != Doing::Resting)
+        };
+        let place = |r: &Row| {
+            format!(
+                "{} {} kg at {:.0}°/s",
+                doing_word(r.doing),
+                r.mass_kg,
+                r.speed_rad_s.to_degrees()
+            )
+        };
+        let uneven = rows().max_by(|a, b| a.scatter.total_cmp(&b.scatter));
+        let off = rows().max_by(|a, b| a.off().abs().total_cmp(&b.off().abs()));
+        match (uneven, off) {
+            (Some(uneven), Some(off)) if uneven.scatter > off.off().abs() => format!(
+                "Strokes that should be alike differ most {} ({} times what they should): see that the weight hangs still before each stroke, \
+                 that nothing rubs, and that the servo is clamped.",
+                place(uneven),
+                two(uneven.scatter)
+            ),
+            (_, Some(off)) => format!(
+                "Furthest off: {}. Look for a mass or length said wrongly, an arm not level, or something that rubs.",
+                place(off)
+            ),
+            _ => String::new(),
+        }
+    }
+
+    fn slipped_sentence(&self) -> Option<String> {
+        let slip = self.lifts.slipped?;
+        Some(format!(
+            "THE ARM SLIPPED: with {} kg the same pulse had it {}° from where it stood before. Tighten its screw, clamp the servo, and lift again; \
+             a weight on an arm that gives way may fall.",
+            slip.mass_kg,
+            two(slip.deg)
+        ))
+    }
+
     fn advice_sentence(&self) -> Option<String> {
         let advice = self.balance.advice?;
         let names = ["winding loss", "friction", "gear loss"];
@@ -138,8 +183,13 @@ impl Calibrated<'_> {
                 )
             })
             .collect();
+        let badly = if self.torque_widths()[1].1 > WEAK_TORQUE {
+            "These loads separate the terms badly, and torque suffers from it."
+        } else {
+            "Torque is known better than the terms that it is made of."
+        };
         Some(format!(
-            "These loads separate the terms badly. What would help most: {}. It would bring {} (95 %, of the number itself).",
+            "{badly} What would part them most: {}. It would bring {} (95 %, of the number itself).",
             advice.words(),
             changes.join(", ")
         ))
@@ -227,8 +277,9 @@ impl Calibrated<'_> {
         }
         if self.balance.out_of_line > 0 {
             said += &format!(
-                " {} levels were out of line with all others and left out.",
-                self.balance.out_of_line
+                " {} levels were out of line with all others and left out, most of them with {} kg: see that it hangs still before each stroke.",
+                self.balance.out_of_line,
+                self.balance.out_of_line_kg.unwrap_or_default()
             );
         }
         said

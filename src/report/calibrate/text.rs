@@ -11,9 +11,9 @@ use crate::units::{self, fixed};
 pub fn calibration(calibrated: &Calibrated<'_>, width: usize) -> String {
     let width = width.clamp(NARROWEST, WIDEST);
     let balance = calibrated.balance;
-    let poor = balance.poor();
+    let poor = calibrated.poor();
     let (words, colour) = match poor {
-        true => ("calibrated, but the fit is poor", AnsiColor::Yellow),
+        true => ("calibrated, with doubts", AnsiColor::Yellow),
         false => ("calibrated", AnsiColor::Green),
     };
     let title = clean(&format!("servo {}: {words}", calibrated.tag));

@@ -63,11 +63,19 @@ pub fn draw<DB: DrawingBackend>(
         RIGHT - 24.0,
     );
     canvas.text(&title, (24.0, 18.0), LETTERS * 1.15, &INK, left)?;
-    canvas.text("supply power, W", (24.0, 70.0), LETTERS, &INK, left)?;
+    canvas.text(
+        "supply power, W, with copper at 20 °C",
+        (24.0, 70.0),
+        LETTERS,
+        &INK,
+        left,
+    )?;
     let factor = 100.0 * unit.per_ncm();
     let rows = || balance.rows.iter().filter(|r| r.doing != Doing::Resting);
     let torques = rows().map(|r| factor * signed(r)).chain([0.0]);
-    let powers = rows().flat_map(|r| [r.power_w, r.fitted_w]).chain([0.0]);
+    let powers = rows()
+        .flat_map(|r| [at_reference(r), r.reference_w])
+        .chain([0.0]);
     let frame = Frame {
         upper_left: (LEFT, TOP),
         lower_right: (RIGHT, BOTTOM),
@@ -100,7 +108,7 @@ pub fn draw<DB: DrawingBackend>(
     for row in rows() {
         mark(
             canvas,
-            frame.at(factor * signed(row), row.power_w),
+            frame.at(factor * signed(row), at_reference(row)),
             row,
             hue(balance, row),
         )?;
@@ -115,6 +123,11 @@ pub fn draw<DB: DrawingBackend>(
         (HPos::Center, VPos::Top),
     )?;
     legend(canvas, balance, &speeds)
+}
+
+/// The measured power as copper at the reference would have it: warm strokes stand on the cold line if they fit.
+fn at_reference(row: &Row) -> f64 {
+    row.power_w - row.fitted_w + row.reference_w
 }
 
 /// Torque that the servo drives: lowering, the load helps.

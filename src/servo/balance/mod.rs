@@ -26,6 +26,9 @@ const LOWERING_SHARE: f64 = 0.25;
 /// χ² per degree of freedom from which a fit is poor, beyond what chance does (three standard deviations of χ²), and from
 /// which there is no calibration: levels stand five times further off than they scatter.
 const POOR_DEVIATIONS: f64 = 3.0;
+/// The scatter within strokes is itself known from a few strokes, and a filtered reading hides some of it: below this a fit
+/// is not called poor, though its uncertainties are enlarged.
+const POOR_FROM: f64 = 2.5;
 const REFUSED: f64 = 25.0;
 /// With a torque no better than this (95 %, in the middle of the range) there is no calibration.
 const USELESS: f64 = 0.25;
@@ -76,6 +79,8 @@ pub struct Balance {
     pub winding_k_per_w: Quantity,
     /// Strokes out of line with all others.
     pub out_of_line: usize,
+    /// The mass that most of them were lifted with, kg.
+    pub out_of_line_kg: Option<f64>,
     /// Lowering strokes that served, and that could not be observed.
     pub lowering: (usize, usize),
     pub advice: Option<Advice>,
@@ -100,7 +105,7 @@ impl Balance {
 
     /// The levels stand further off the fit than their scatter explains.
     pub fn poor(&self) -> bool {
-        self.chi2_per_df > 1.0 + POOR_DEVIATIONS * (2.0 / self.df).sqrt()
+        self.chi2_per_df > (1.0 + POOR_DEVIATIONS * (2.0 / self.df).sqrt()).max(POOR_FROM)
     }
 
     /// Torque of a load lifted at a speed, from supply power with copper at the reference, N·m; `None` where the load drives
@@ -159,14 +164,12 @@ pub fn fit(lifts: &Lifts, setting: Setting) -> Result<Balance, Problem> {
     let start = first_guess(lifts, &setting);
     let mut design = Design::new(lifts, setting, observable(lifts, None), &start);
     let mut fitted = settle(&design, &design.start(&start))?;
-    let mut out_of_line = 0;
+    let mut out_of_line: Vec<Level> = Vec::new();
     for round in 0..3 {
         let numbers = design.numbers(&fitted.parameters);
         let mut used = observable(lifts, Some(&numbers));
         if round > 0 {
-            let before = used.len();
-            drop_out_of_line(&mut used, &design, &numbers);
-            out_of_line = before - used.len();
+            out_of_line = take_out_of_line(&mut used, &design, &numbers);
         }
         design = Design::new(lifts, setting, used, &design.numbers(&fitted.parameters));
         fitted = settle(&design, &design.start(&numbers))?;
@@ -184,14 +187,14 @@ pub fn fit(lifts: &Lifts, setting: Setting) -> Result<Balance, Problem> {
         design.sigma_w.iter_mut().for_each(|s| *s *= wider);
         fitted = settle(&design, &fitted.parameters)?;
     }
-    conclude(design, &fitted, (df, chi2_per_df), out_of_line)
+    conclude(design, &fitted, (df, chi2_per_df), &out_of_line)
 }
 
 fn conclude(
     mut design: Design<'_>,
     fitted: &nonlinear::NonlinearFit,
     (df, chi2_per_df): (f64, f64),
-    out_of_line: usize,
+    out_of_line: &[Level],
 ) -> Result<Balance, Problem> {
     let lifts = design.lifts;
     let Some(inverse) = fitted.jtj_inverse.clone() else {
@@ -236,7 +239,8 @@ fn conclude(
             value: numbers.winding_k_per_w,
             interval: student::interval(numbers.winding_k_per_w, winding_u, f64::INFINITY),
         },
-        out_of_line,
+        out_of_line: out_of_line.len(),
+        out_of_line_kg: most_of(out_of_line).map(|m| lifts.masses_kg[m].value),
         lowering: (seen, lowering(&lifts.levels) - seen),
         advice: advice::of(&design, &p, &inverse, &values),
     };
@@ -278,24 +282,47 @@ fn enough(lifts: &Lifts) -> Result<(), Problem> {
     let mut loads: Vec<(usize, usize)> = lifting().map(|l| (l.mass, l.arm)).collect();
     loads.sort_unstable();
     loads.dedup();
-    let torques = loads
-        .iter()
-        .filter(|l| lifts.masses_kg[l.0].value > 0.0)
-        .count();
-    if torques < 1 || loads.len() < 3 {
-        return Err(too_few(&format!(
-            "{} different loads were lifted, and three are the least that tell friction, gear loss and winding loss apart",
-            loads.len()
+    let mass = |l: &(usize, usize)| lifts.masses_kg[l.0].value;
+    let weights = loads.iter().filter(|l| mass(l) > 0.0).count();
+    if weights < 1 || loads.len() < 3 {
+        let named: Vec<String> = loads.iter().map(|l| words_of(mass(l))).collect();
+        let heaviest = loads.iter().map(mass).fold(0.0, f64::max);
+        let empty = loads.iter().any(|l| mass(l) == 0.0);
+        let add = match (empty, heaviest > 0.0) {
+            (false, _) => "the empty arm (# mass_kg=0)".to_owned(),
+            (true, true) => {
+                format!("a mass about half and one about twice as heavy as {heaviest} kg")
+            }
+            (true, false) => {
+                "two masses, the heavier a fifth to a third of the stall torque".to_owned()
+            }
+        };
+        return Err(Problem::new(format!(
+            "only {} was lifted, and three different loads are the least that tell friction, gear loss and winding loss apart",
+            named.join(" and ")
+        ))
+        .hint(format!(
+            "lift {add} as well, each at two speeds or more (30° and 90° a second) three times up and down"
         )));
     }
     let (slow, fast) = ends(lifting().map(|l| l.speed_rad_s));
     if fast < 1.4 * slow {
-        return Err(too_few(&format!(
-            "all was lifted at one speed ({:.0}°/s): copper loss and mechanical power are not told apart",
-            fast.to_degrees()
-        )));
+        let now = fast.to_degrees();
+        let add = if now > 60.0 { now / 3.0 } else { 3.0 * now };
+        return Err(Problem::new(format!(
+            "all was lifted at one speed ({now:.0}°/s): copper loss and mechanical power are not told apart"
+        ))
+        .hint(format!("lift the same weights at {:.0}° a second as well", (add / 10.0).round() * 10.0)));
     }
     Ok(())
+}
+
+fn words_of(mass_kg: f64) -> String {
+    if mass_kg == 0.0 {
+        "the empty arm".to_owned()
+    } else {
+        format!("{mass_kg} kg")
+    }
 }
 
 fn settle(design: &Design<'_>, start: &[f64]) -> Result<nonlinear::NonlinearFit, Problem> {
@@ -380,7 +407,14 @@ fn observable(lifts: &Lifts, numbers: Option<&Numbers>) -> Vec<Level> {
     lifts.levels.iter().filter(serves).copied().collect()
 }
 
-fn drop_out_of_line(used: &mut Vec<Level>, design: &Design<'_>, numbers: &Numbers) {
+/// The mass that comes most often.
+fn most_of(levels: &[Level]) -> Option<usize> {
+    let count = |mass: usize| levels.iter().filter(|l| l.mass == mass).count();
+    levels.iter().map(|l| l.mass).max_by_key(|m| count(*m))
+}
+
+/// Takes those away that something happened to, and gives them back.
+fn take_out_of_line(used: &mut Vec<Level>, design: &Design<'_>, numbers: &Numbers) -> Vec<Level> {
     let mut trial = design.clone();
     trial.used = used.clone();
     let factors = trial.factors(numbers);
@@ -392,8 +426,14 @@ fn drop_out_of_line(used: &mut Vec<Level>, design: &Design<'_>, numbers: &Number
         })
         .collect();
     let spread = robust::mad_about(&off, 0.0).unwrap_or(1.0).max(1.0);
-    let mut keep = off.iter().map(|o| o.abs() <= OUT_OF_LINE * spread);
-    used.retain(|_| keep.next().unwrap_or(true));
+    let (kept, taken): (Vec<_>, Vec<_>) = used
+        .iter()
+        .zip(&off)
+        .partition(|(_, o)| o.abs() <= OUT_OF_LINE * spread);
+    let levels = |all: Vec<(&Level, &f64)>| all.into_iter().map(|(l, _)| *l).collect();
+    let taken: Vec<Level> = levels(taken);
+    *used = levels(kept);
+    taken
 }
 
 fn covariance_of(design: &Design<'_>, inverse: &DMatrix<f64>, df: f64) -> [[f64; 4]; 4] {
