@@ -322,7 +322,7 @@ impl HingeOptions {
         hinge.tight_spots.extend(spots);
         if let Some(off_deg) = self.second_off {
             let servo = plant.servo.clone();
-            let second = plant.second.get_or_insert_with(|| SecondServo {
+            let second = plant.second.get_or_insert(SecondServo {
                 centre_offset_deg: 0.0,
                 servo,
             });
