@@ -128,7 +128,8 @@ struct Told {
 fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
     let mut story = source.story(now)?;
     let (notes, damaged) = source.notes()?;
-    let events: Vec<Event> = notes.iter().filter_map(|note| note.event()).collect();
+    let noted = notes.iter().filter_map(|note| note.event());
+    let events: Vec<Event> = noted.chain(std::mem::take(&mut story.worked_in)).collect();
     let subjects = outline(&story.readings, &events, source.limits());
     let unusable_results = story.problems.len();
     let mut problems = std::mem::take(&mut story.problems);

@@ -30,7 +30,8 @@ impl Logbook {
         problems.extend(unusable);
         let (needed, desk) = self.looked_up(&mut shelf, &notes, &mut problems);
         let latest = self.paired(&needed, &desk);
-        let events: Vec<Event> = notes.iter().filter_map(Note::event).collect();
+        let noted = notes.iter().filter_map(Note::event);
+        let events: Vec<Event> = noted.chain(story.worked_in.iter().cloned()).collect();
         let mut subjects = season(&story.readings, &events, &self.aircraft().limits);
         let aircraft = self.aircraft();
         let mut surfaces = Vec::new();

@@ -14,7 +14,7 @@ use super::schema::{self, QUANTITY};
 use super::season::{LeftOut, Source};
 use super::{Copied, Foreign, frame, name};
 use crate::analysis::{Interval, Quantity};
-use crate::history::season::{Measure, Reading};
+use crate::history::season::{Event, Measure, Reading, Work};
 use crate::recording::purpose::is_sweep;
 use crate::verdict::Verdict;
 
@@ -60,6 +60,7 @@ impl Apart {
 pub(super) struct Taken {
     pub readings: Vec<Reading>,
     pub left_out: LeftOut,
+    pub worked_in: Vec<Event>,
     pub gone_surfaces: BTreeMap<String, usize>,
 }
 
@@ -241,6 +242,17 @@ impl<'a> Columns<'a> {
         let at = micros.and_then(|t| Timestamp::from_microsecond(t).ok());
         let noted = (!source.began.is_empty()).then(|| source.began.get(&id()));
         let at = noted.flatten().copied().or(at);
+        if let Some(at) = at
+            && at <= now
+            && self.purpose.get(i) == Some(WORKED_IN)
+        {
+            taken.worked_in.push(Event {
+                at,
+                subject: surface.to_owned(),
+                what: "worked in".into(),
+                work: Work::WorkedIn,
+            });
+        }
         let left_out = &mut taken.left_out;
         match at {
             _ if self.finished.get(i) == Some(false) => left_out.unfinished.push(id()),

@@ -15,7 +15,7 @@ use super::results::in_a_builder_s_words;
 use super::schema::{SCHEMA, SCHEMA_KEY};
 use super::{Logbook, Note, Sorted, notes, results, whole};
 use crate::aircraft::{Aircraft, Limits};
-use crate::history::season::Reading;
+use crate::history::season::{Event, Reading};
 use crate::problem::Problem;
 
 /// A file of so few rows is read when it is opened, side by side with others; a scan of all of them at once, which is made
@@ -27,6 +27,8 @@ const FEW_ROWS: usize = 1000;
 pub struct Story {
     pub readings: Vec<Reading>,
     pub left_out: LeftOut,
+    /// Batches in which a hinge was worked in: what comes after them stands against a new baseline.
+    pub worked_in: Vec<Event>,
     /// Surfaces that have results and are not in the aircraft file, with their number. Their readings are among the others.
     pub gone_surfaces: BTreeMap<String, usize>,
     /// Results that could not be used.
@@ -254,6 +256,7 @@ impl Story {
         for one in taken {
             self.readings.extend(one.readings);
             self.left_out.add(one.left_out);
+            self.worked_in.extend(one.worked_in);
             for (surface, count) in one.gone_surfaces {
                 *self.gone_surfaces.entry(surface).or_default() += count;
             }

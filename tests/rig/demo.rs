@@ -44,11 +44,14 @@ fn the_demo_sweeps_every_surface_finds_the_stiff_one_and_writes_the_report() {
         .split("`hingewright season`")
         .nth(1)
         .unwrap_or_default();
-    let first = season
-        .lines()
-        .find(|l| l.contains(" act "))
-        .unwrap_or_default();
-    assert!(first.contains("rudder"), "{season}");
+    // Worst on top: a subject's name, and under it what asks for something.
+    let mut lines = season.lines().skip_while(|l| !l.contains("rudder, R1"));
+    assert!(
+        lines.nth(1).is_some_and(|l| l.contains(" act ")),
+        "{season}"
+    );
+    // What was worked in stands against a new baseline, and nothing of it is to be repeated.
+    assert!(!season.contains("repeat "), "{season}");
     // Seven sweeps, a batch or more, the sweep after them, twenty of the season.
     let recordings = std::fs::read_dir(into.join("recordings")).unwrap().count();
     assert!(recordings > 28, "{recordings}");

@@ -16,6 +16,8 @@
 //! | fight of two servos | anew | goes on | anew | where their middles stand, by servo and rod |
 //! | servo's speed, centring, dead band, trembling | anew | goes on | goes on | the servo's own |
 //!
+//! A hinge worked in begins stiffness, friction and share of stall anew, and no more: nothing was taken apart.
+//!
 //! Throws and the ratio are no series of a season: each sweep judges them by itself. Common practice, no source.
 
 use super::Measure;
@@ -29,6 +31,8 @@ pub enum Work {
     Hinge,
     /// Rod, clevises, horn or arm.
     Rod,
+    /// The hinge was moved until it was softer.
+    WorkedIn,
 }
 
 impl Work {
@@ -39,14 +43,16 @@ impl Work {
                 let sensor = torque_from == Some(TorqueSource::Torque.word());
                 let force = torque_from == Some(TorqueSource::Force.word());
                 match self {
-                    Work::Hinge => true,
+                    Work::Hinge | Work::WorkedIn => true,
                     Work::Rod => !sensor,
                     Work::Servo => !sensor && !force,
                 }
             }
-            Measure::Slop | Measure::Rest | Measure::ShareOfStall => true,
-            Measure::HeldStiffness | Measure::HeldPlay => true,
-            Measure::Fight => self != Work::Hinge,
+            Measure::ShareOfStall => true,
+            Measure::Slop | Measure::Rest | Measure::HeldStiffness | Measure::HeldPlay => {
+                self != Work::WorkedIn
+            }
+            Measure::Fight => matches!(self, Work::Servo | Work::Rod),
             Measure::HoldNeutral
             | Measure::Lead
             | Measure::Slew
@@ -112,6 +118,16 @@ mod tests {
                 assert_eq!(said, expected, "{measure:?} by {from}");
             }
         }
+    }
+
+    #[test]
+    fn a_hinge_worked_in_begins_its_torque_anew_and_nothing_that_was_left_in_place() {
+        let anew = |m: &Measure| Work::WorkedIn.begins_anew(*m, Some("torque"));
+        let begun: Vec<Measure> = Measure::ALL.into_iter().filter(anew).collect();
+        assert_eq!(
+            begun,
+            [Measure::Stiffness, Measure::Friction, Measure::ShareOfStall]
+        );
     }
 
     #[test]
