@@ -49,7 +49,7 @@ struct Arguments {
 enum Command {
     /// Work a hinge in, in stages of growing deflection, and follow it until it has settled.
     BreakIn(Box<break_in::Arguments>),
-    /// Calibrate a servo: known masses on its arm turn supply power into torque.
+    /// Calibrate a servo by known masses on its arm, or a surface's angle sensor by known angles.
     Calibrate(calibrate::Arguments),
     /// Analyse recordings of control surfaces and judge them.
     Check(check::Arguments),
