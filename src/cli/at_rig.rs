@@ -209,7 +209,7 @@ pub fn run(job: &Job<'_>, ready: &mut impl AsyncFnMut(usize) -> bool) -> Result<
 
 /// Cautions and consent; the exit status where there is none.
 async fn may_move(bench: &Bench<'_>, rig: &Rig<Asked>) -> Result<Option<u8>, Problem> {
-    cautions(bench.yes);
+    cautions(rig, bench.yes);
     if bench.yes {
         return Ok(None);
     }

@@ -420,7 +420,7 @@ async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u
         say(NOT_MOVED);
         return Ok(exit::NO_FAULT);
     }
-    cautions(job.arguments.yes);
+    cautions(&rig, job.arguments.yes);
     if !job.arguments.yes {
         if !io::stdin().is_terminal() {
             return Ok(unusable(
@@ -530,7 +530,7 @@ async fn by_hand(job: &mut Job<'_>, rig: Rig<Asked>, cycles: u32) -> Result<u8, 
         return Ok(exit::NO_FAULT);
     }
     job.past.worked += f64::from(cycles);
-    cautions(job.arguments.yes);
+    cautions(&rig, job.arguments.yes);
     if !job.arguments.yes && job.arguments.seconds.is_none() && io::stdin().is_terminal() {
         say("Enter begins, and Enter ends it.");
         let _ = a_line().await;

@@ -5,7 +5,7 @@ use clap::Args;
 use super::at_rig::{self, Ended, Home, Job, Source};
 use super::record::{a_line, say};
 use super::{complain, show};
-use crate::aircraft::Surface;
+use crate::aircraft::{Aircraft, Surface};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::recording::{Recording, purpose};
@@ -90,7 +90,11 @@ struct Load {
 }
 
 /// From the lightest to the heaviest.
-fn loads(arguments: &Arguments, surface: &Surface) -> Result<Vec<Load>, Problem> {
+fn loads(
+    arguments: &Arguments,
+    aircraft: &Aircraft,
+    surface: &Surface,
+) -> Result<Vec<Load>, Problem> {
     let mut loads: Vec<Load> = if arguments.ncm.is_empty() {
         let lever_cm = 0.1 * surface.chord_mm * arguments.attitude.to_radians().cos();
         let of = |g: &f64| Load {
@@ -107,6 +111,7 @@ fn loads(arguments: &Arguments, surface: &Surface) -> Result<Vec<Load>, Problem>
     };
     loads.sort_by(|a, b| a.ncm.total_cmp(&b.ncm));
     loads.dedup_by(|a, b| a.ncm == b.ncm);
+    not_too_heavy(&loads, aircraft, surface)?;
     if loads.len() < 2 || loads[0].ncm <= 0.0 {
         return Err(
             Problem::new("give and free play cannot be told apart with one weight")
@@ -114,6 +119,32 @@ fn loads(arguments: &Arguments, surface: &Surface) -> Result<Vec<Load>, Problem>
         );
     }
     Ok(loads)
+}
+
+/// More than half of what stalls the servo is not hung on it; the arm is taken to be as long as the horn where the file says neither.
+fn not_too_heavy(loads: &[Load], aircraft: &Aircraft, surface: &Surface) -> Result<(), Problem> {
+    let servos = [Some(surface.servo_index), surface.second_servo_index];
+    let stall_ncm: f64 = servos
+        .into_iter()
+        .flatten()
+        .map(|i| aircraft.servo_types[aircraft.servos[i].type_index].stall_torque_ncm)
+        .sum();
+    let ratio = surface
+        .linkage
+        .as_ref()
+        .map_or(1.0, |l| l.horn_mm / l.arm_mm);
+    let most_ncm = 0.5 * stall_ncm * ratio;
+    let Some(load) = loads.last().filter(|l| l.ncm > most_ncm) else {
+        return Ok(());
+    };
+    let torque = Unit::Torque(TorqueUnit::default());
+    Err(Problem::new(format!(
+        "{} pulls with {} about the hinge line: more than {}, half of what the servo can hold there",
+        load.what,
+        torque.plain(load.ncm),
+        torque.plain(most_ncm)
+    ))
+    .hint("take lighter weights: a servo that stalls gets hot, and a weight that it cannot hold falls"))
 }
 
 /// 0, +a, +b, 0, −a, −b, as often as asked, and 0 at the end. Up positive.
@@ -137,7 +168,7 @@ fn at_the_rig(
 ) -> Result<u8, Problem> {
     let aircraft = logbook.aircraft();
     let surface = &aircraft.surfaces[surface_index];
-    let loads = loads(arguments, surface)?;
+    let loads = loads(arguments, aircraft, surface)?;
     let order = order(&loads, arguments.repeats);
     let mut plan = SweepPlan::of(aircraft, surface, 1, 20.0, 0.0);
     plan.up_deg = plan.up_deg.min(FELT_DEG);
@@ -265,8 +296,14 @@ fn told(
     at_rig::print(line, || {
         text::held(&shown, arguments.units, show::terminal_width())
     })?;
-    let whole = shown.held.play_deg.is_some()
-        && (shown.held.stiffness.is_some() || shown.held.stiffer_than.is_some());
+    let held = &shown.held;
+    // A circuit too stiff for these weights is told from one on which nothing hung by its play.
+    let played = held
+        .play_deg
+        .and_then(|q| q.interval)
+        .is_some_and(|i| i.lo95 > 0.0);
+    let whole = held.play_deg.is_some()
+        && (held.stiffness.is_some() || (held.stiffer_than.is_some() && played));
     Ok(if whole { exit::NO_FAULT } else { exit::FOUND })
 }
 
@@ -287,6 +324,26 @@ mod tests {
             .collect();
         let once = [0.0, 5.0, 12.0, 0.0, -5.0, -12.0];
         assert_eq!(hung, [&once[..], &once[..], &[0.0]].concat());
+    }
+
+    #[test]
+    fn what_would_stall_the_servo_is_not_hung() {
+        let none = |_: &str| Err(Problem::new("no calibration here"));
+        let text = std::fs::read_to_string("samples/aircraft.toml").unwrap();
+        let text: String = text
+            .lines()
+            .filter(|l| !l.trim_start().starts_with("calibration"))
+            .map(|l| format!("{l}\n"))
+            .collect();
+        let aircraft = crate::aircraft::parse(&text, "aircraft.toml", none).unwrap();
+        let load = |ncm| Load {
+            ncm,
+            what: "3000 g".into(),
+        };
+        let of = |ncm| not_too_heavy(&[load(5.0), load(ncm)], &aircraft, &aircraft.surfaces[0]);
+        assert!(of(17.0).is_ok());
+        let told = of(1710.0).unwrap_err().to_string();
+        assert!(told.contains("3000 g"), "{told}");
     }
 
     #[test]

@@ -14,6 +14,7 @@ use crate::aircraft::{Surface, TripPoints};
 use crate::assess::surface_named;
 use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
+use crate::recording::Channel;
 use crate::report::text::wrapping;
 use crate::report::{CAUTIONS, Checked, at_a_glance};
 use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
@@ -184,7 +185,7 @@ fn on_rig(job: &Job, port: &PortArguments) -> Result<u8, Problem> {
             say("Nothing was moved (--dry-run).");
             return Ok(Ended::Before(exit::NO_FAULT));
         }
-        cautions(job.arguments.yes);
+        cautions(&rig, job.arguments.yes);
         if !driven
             && !job.arguments.yes
             && job.arguments.seconds.is_none()
@@ -275,7 +276,7 @@ fn passive_plan(job: &Job) -> String {
 }
 
 /// What to mind before anything moves.
-pub fn cautions(taken_as_read: bool) {
+pub fn cautions(rig: &Rig<Asked>, taken_as_read: bool) {
     let mut out = words();
     let _ = writeln!(out);
     for (heading, sentence) in &CAUTIONS[..4] {
@@ -284,6 +285,13 @@ pub fn cautions(taken_as_read: bool) {
             .initial_indent("  ")
             .subsequent_indent("    ");
         let _ = writeln!(out, "{}", textwrap::fill(&text, options));
+    }
+    if rig.is_driven() && !rig.has(Channel::CaseC) {
+        let text = "Heat: this rig reads no case temperature and cannot stop for it. Feel the case while it is disarmed, and wait where it is hot.";
+        let options = wrapping(show::terminal_width())
+            .initial_indent("  ")
+            .subsequent_indent("    ");
+        let _ = writeln!(out, "{}", textwrap::fill(text, options));
     }
     if taken_as_read {
         let _ = writeln!(out, "  Taken as read (--yes).");

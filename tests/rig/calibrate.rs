@@ -49,26 +49,25 @@ fn weights_lifted_at_a_rig_become_a_calibration_that_the_aircraft_file_reads() {
         "10",
     ]);
     let book = book(rig.folder.path());
-    let ran = program()
-        .args([
-            "calibrate",
-            "servo",
-            "E1",
-            "--arm-mm",
-            "60",
-            "--yes",
-            "--json",
-            "--port",
-        ])
-        .arg(rig.link())
-        .arg("--logbook")
-        .arg(&book)
-        .output()
-        .unwrap();
-    let said = String::from_utf8_lossy(&ran.stderr);
+    let (link, into) = (rig.link(), book.display().to_string());
+    let link = link.display().to_string();
+    let arguments = [
+        "calibrate",
+        "servo",
+        "E1",
+        "--arm-mm",
+        "60",
+        "--yes",
+        "--json",
+        "--port",
+        &link,
+        "--logbook",
+        &into,
+    ];
+    // An Enter for each weight that hangs: --yes is for the cautions alone.
+    let (_, out, said) = super::held::run(&arguments, "\n\n\n\n");
     // Standard output is the object alone; what was said at the bench is on standard error.
-    let object: Value =
-        serde_json::from_slice(&ran.stdout).unwrap_or_else(|e| panic!("{e}: {said}"));
+    let object: Value = serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e}: {said}"));
     assert!(
         said.contains("hang 0.5 kg on the arm") && said.contains("A weight falls"),
         "{said}"

@@ -197,6 +197,14 @@ fn concluded(
     let points: Vec<angle::Point> = holds.iter().filter_map(|h| h.point.ok()).collect();
     let shared = bench.shared_scale_u(holds, surface);
     let line = angle::line(&points, shared).ok_or_else(|| not_enough(holds, &points))?;
+    // A scale that may be nothing is none.
+    if line
+        .scale
+        .interval
+        .is_some_and(|i| i.lo95 <= 0.0 && i.hi95 >= 0.0)
+    {
+        return Err(not_following());
+    }
     let unfinished: Vec<String> = read
         .iter()
         .filter_map(|(name, r)| Some(format!("{name}: {}", r.unfinished()?)))
@@ -243,9 +251,14 @@ fn not_enough(holds: &[Hold], points: &[angle::Point]) -> Problem {
             ["no", "one"][n]
         ))
         .hint("hold the surface at two angles at least, better at five from end to end, neutral among them"),
-        _ => Problem::new("the readings do not follow the angles")
-            .hint("see that the sensor is fixed to the surface and turns with it: `hingewright rig watch` shows it"),
+        _ => not_following(),
     }
+}
+
+fn not_following() -> Problem {
+    Problem::new("the readings do not follow the angles: there is no calibration in them").hint(
+        "see that the sensor is fixed to the surface and turns with it: `hingewright rig watch` shows it",
+    )
 }
 
 #[cfg(test)]

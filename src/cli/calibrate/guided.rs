@@ -58,13 +58,10 @@ pub fn lifted(arguments: &Arguments, logbook: &Logbook) -> Result<Ended, Problem
     };
     let mut ready = async |number: usize| {
         say(&job.bench_words(number));
-        if arguments.yes {
-            return true;
-        }
         let mut out = words();
         let _ = write!(
             out,
-            "The rig is disarmed. Enter when it is done, q to end: "
+            "The rig is disarmed. Then hands clear, and Enter arms it; q ends: "
         );
         let _ = out.flush();
         a_line()
@@ -237,7 +234,7 @@ impl<'a> Job<'a> {
             "leave the arm empty, level at neutral".to_owned()
         } else {
             format!(
-                "hang {} kg on the arm, {} mm from the shaft, so that upwards lifts it and nothing swings; support it until the servo holds",
+                "hang {} kg on the arm, {} mm from the shaft, low over something soft, so that upwards lifts it and nothing swings; let it hang",
                 mass.value, self.arm_mm.value
             )
         };

@@ -53,7 +53,7 @@ fn sentence(shown: &Shown<'_>, unit: TorqueUnit) -> String {
             crate::report::view::quantity(&q, Unit::Stiffness(unit))
         ),
         (None, Some(bound)) => format!(
-            "The whole circuit is stiffer than {}: these weights bend it too little to tell more",
+            "The whole circuit is stiffer than {}: these weights bend it too little to tell more. If it did not move at all, see that they hung on the surface, then take heavier ones",
             Unit::Stiffness(unit).plain(bound)
         ),
         (None, None) => "The readings do not follow the weights".into(),
