@@ -192,8 +192,8 @@ fn repeats(proved: &Proved<'_>, unit: TorqueUnit) -> String {
         ),
     };
     format!(
-        "Repeats: {} earlier recordings with nothing noted as done in between show what repeating the whole measurement changes; \
-         remounting, as far as they were remounted. {told}",
+        "Repeats: {} earlier recordings with nothing noted as done in between show what repeating the whole measurement changes, \
+         each held against the one before it, so that a slow drift hardly counts; remounting, as far as they were remounted. {told}",
         proof.repeats
     )
 }
