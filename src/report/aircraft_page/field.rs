@@ -69,6 +69,8 @@ struct FieldThrow {
     /// `None` where it was never measured.
     reached: Option<String>,
     state: &'static str,
+    /// Swept beyond what is asked: shown is that it can be reached.
+    beyond: bool,
 }
 
 #[derive(Serialize)]
@@ -233,6 +235,7 @@ fn throws(chapter: &Chapter<'_>) -> Vec<FieldThrow> {
                 ThrowState::Short => "short",
                 ThrowState::Unproven => "unproven",
             }),
+            beyond: result(i).is_some_and(|r| view::swept_beyond(r).is_some()),
         })
         .collect()
 }

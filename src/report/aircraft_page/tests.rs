@@ -109,6 +109,20 @@ fn a_surface_that_wants_work_is_listed_above_what_is_to_be_watched() {
 }
 
 #[test]
+fn a_throw_swept_far_beyond_is_reached_and_not_met() {
+    let aircraft = fixture::aircraft();
+    let mut book = book_fixture::book(&aircraft);
+    let latest = book.surfaces[0].latest.as_mut().unwrap();
+    latest.measured.throws[0].reached_mm = Some(fixture::q(72.0, 0.1));
+    let row = &view::throw_rows(latest)[0];
+    assert_eq!(row.state, "reached (swept to 72.0 mm)");
+    let html = page(&book, NCM).unwrap();
+    let row = field(&html).split("<tr>").nth(2).unwrap();
+    assert!(row.contains("<b>reached</b> (swept to 72.0"), "{row}");
+    assert!(html.contains("reached (swept to 72.0 mm)"));
+}
+
+#[test]
 fn the_field_page_is_to_be_signed_and_has_every_caution() {
     let html = html();
     let field = field(&html);
