@@ -104,6 +104,7 @@ fn demo(into: &Path) -> Result<(), Problem> {
         worked_in_and_proved(&logbook, index, &rig, &before)?;
     }
     season_of(&logbook)?;
+    made_anew(&logbook)?;
     let page = report::write_book(&logbook, TorqueUnit::NewtonCentimetre)?;
     say(&format!(
         "\nlogbook    {}\nopen this  {}",
@@ -206,6 +207,24 @@ fn season_of(logbook: &Logbook) -> Result<(), Problem> {
     show_command(&arguments);
     let read = own(&arguments)?;
     say(read.trim_end());
+    Ok(())
+}
+
+/// A side that was worked in may differ from its pair since: results stand as a builder's recheck would leave them.
+fn made_anew(logbook: &Logbook) -> Result<(), Problem> {
+    let done = logbook.recheck(&|_, _| {})?;
+    if done.changed > 0 {
+        say(&format!(
+            "\nThe first table is of the first sweeps. A hinge worked in can differ from its pair on the other side, and this holds \
+             every pair's recordings against each other again ({} of {} results differ from what was stored):",
+            done.changed, done.stored
+        ));
+        show_command(&[
+            "recheck",
+            "--logbook",
+            &logbook.root().display().to_string(),
+        ]);
+    }
     Ok(())
 }
 
