@@ -245,6 +245,12 @@ impl Job<'_> {
         Some(jiff::Timestamp::now().duration_since(last).as_secs_f64() / 3600.0)
     }
 
+    /// Whether the first batch is held against the last one of the logbook.
+    fn is_held_against_last(&self) -> bool {
+        let stopped = stop(&self.past.batches).is_some();
+        stopped || self.rested_h().is_some_and(|h| h < REST_H)
+    }
+
     fn onward(&self) -> Onward {
         let standing = stand(&self.past.batches);
         let worked = self.past.batches.iter().rev();
@@ -468,8 +474,7 @@ async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u
 fn first_guard(job: &Job) -> Guard {
     let (rise, most) = (0.01 * job.arguments.rise, job.arguments.most_torque);
     let mut guard = Guard::new(rise, most);
-    let stopped = stop(&job.past.batches).is_some();
-    if stopped || job.rested_h().is_some_and(|h| h < REST_H) {
+    if job.is_held_against_last() {
         past::remind(&job.past, job.logbook, &mut guard);
     }
     guard

@@ -3,7 +3,7 @@
 
 mod season;
 
-use std::io::{BufRead, BufReader};
+use std::io::{self, BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
@@ -104,6 +104,7 @@ fn demo(into: &Path) -> Result<(), Problem> {
         worked_in_and_proved(&logbook, index, &rig, &before)?;
     }
     season_of(&logbook)?;
+    made_anew(&logbook)?;
     let page = report::write_book(&logbook, TorqueUnit::NewtonCentimetre)?;
     say(&format!(
         "\nlogbook    {}\nopen this  {}",
@@ -147,26 +148,21 @@ fn worked_in_and_proved(
     before: &Path,
 ) -> Result<(), Problem> {
     let surface = &logbook.aircraft().surfaces[index];
-    say(&format!(
-        "\nIts hinge is new. It is worked in on the same rig (`hingewright break-in \"{}\"`):\n",
-        surface.name
-    ));
     let book = logbook.root().display().to_string();
-    let worked = own(&[
-        "break-in",
-        &surface.name,
-        "--port",
-        &rig.port,
-        "--logbook",
-        &book,
-        "--yes",
-        "--stages",
-        "24",
-        "--batch",
-        "8",
-        "--cycles-per-stage",
-        "24",
-    ])?;
+    let how = ["--stages", "24", "--batch", "8", "--cycles-per-stage", "24"];
+    let begin = |port| {
+        let mut arguments = vec!["break-in", &surface.name, "--port", port];
+        arguments.extend(["--logbook", &book]);
+        arguments.extend(how);
+        arguments
+    };
+    say(
+        "\nIts hinge is new. It is worked in on the same rig, as yours would be with its port for PORT:",
+    );
+    show_command(&begin("PORT"));
+    let mut arguments = begin(&rig.port);
+    arguments.push("--yes");
+    let worked = own(&arguments)?;
     // What will move and the cautions were said for the first sweep.
     let from = worked.find("batch      stage").unwrap_or(0);
     // The simulated rig is gone when the demo ends, and its port with it.
@@ -182,20 +178,20 @@ fn worked_in_and_proved(
         path.file_stem()
             .map_or(String::new(), |stem| stem.to_string_lossy().into_owned())
     };
-    say(&format!(
-        "\nDid it change anything? (`hingewright prove \"{}\"`)\n",
-        surface.name
-    ));
-    let proved = own(&[
+    let (before, after) = (id(before), id(&after));
+    let arguments = [
         "prove",
         &surface.name,
         "--logbook",
         &book,
         "--before",
-        &id(before),
+        &before,
         "--after",
-        &id(&after),
-    ])?;
+        &after,
+    ];
+    say("\nDid it change anything?");
+    show_command(&arguments);
+    let proved = own(&arguments)?;
     say(proved.trim_end());
     Ok(())
 }
@@ -203,12 +199,46 @@ fn worked_in_and_proved(
 /// Half a year of two surfaces, and what `season` makes of it.
 fn season_of(logbook: &Logbook) -> Result<(), Problem> {
     let count = season::lay_down(logbook, jiff::Timestamp::now())?;
+    let book = logbook.root().display().to_string();
+    let arguments = ["season", "--logbook", &book];
     say(&format!(
-        "\nHalf a year is laid down in the same logbook ({count} simulated recordings), and `hingewright season` reads it:\n"
+        "\nHalf a year is laid down in the same logbook ({count} simulated recordings), and this reads it:"
     ));
-    let read = own(&["season", "--logbook", &logbook.root().display().to_string()])?;
+    show_command(&arguments);
+    let read = own(&arguments)?;
     say(read.trim_end());
     Ok(())
+}
+
+/// A side that was worked in may differ from its pair since: results stand as a builder's recheck would leave them.
+fn made_anew(logbook: &Logbook) -> Result<(), Problem> {
+    let done = logbook.recheck(&|_, _| {})?;
+    if done.changed > 0 {
+        say(&format!(
+            "\nThe first table is of the first sweeps. A hinge worked in can differ from its pair on the other side, and this holds \
+             every pair's recordings against each other again ({} of {} results differ from what was stored):",
+            done.changed, done.stored
+        ));
+        show_command(&[
+            "recheck",
+            "--logbook",
+            &logbook.root().display().to_string(),
+        ]);
+    }
+    Ok(())
+}
+
+/// A command line as a shell takes it, in one piece whatever the terminal's width is.
+fn show_command(arguments: &[&str]) {
+    let words = arguments
+        .iter()
+        .map(|word| match word.contains(char::is_whitespace) {
+            true => format!("\"{word}\""),
+            false => (*word).to_owned(),
+        });
+    let line = words.collect::<Vec<_>>().join(" ");
+    // A reader that has seen enough is no fault of ours.
+    let _ = writeln!(io::stdout(), "\n  hingewright {line}\n");
 }
 
 /// What a command of this program says on standard output. Its exit status is its verdict's, which the demo is about.

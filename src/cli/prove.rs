@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use jiff::Timestamp;
 
 use super::files::{Picture, picture, print, print_raw, spare_the_logbook, told_aside};
 use super::{complain, show};
@@ -77,12 +78,14 @@ fn prove(arguments: &Arguments) -> Result<u8, Problem> {
         ))
         .hint("sweep the surface once more, and name that recording with --after"));
     }
+    own_and_twice(&logbook, &before_path, &after_path)?;
     let before = of_surface(&logbook, &before_path, surface_index)?;
     let after = of_surface(&logbook, &after_path, surface_index)?;
     let repeats = logbook.repeats_before(&before_path)?;
     let (before, after) = (Checked::of(aircraft, before), Checked::of(aircraft, after));
     let repeats: Vec<&Measured> = repeats.iter().map(|r| &r.measured).collect();
-    let proof = compare(after.surface, &before.side(), &after.side(), &repeats);
+    let mut proof = compare(after.surface, &before.side(), &after.side(), &repeats);
+    proof.mind_the_future(&before.side(), &after.side(), Timestamp::now());
     let proved = Proved {
         before: &before,
         after: &after,
@@ -96,6 +99,41 @@ fn prove(arguments: &Arguments) -> Result<u8, Problem> {
         Outcome::Better | Outcome::NoChangeShown => exit::NO_FAULT,
         Outcome::Worse | Outcome::NothingComparable => exit::FOUND,
     })
+}
+
+/// Refuses what a season leaves out too: another aircraft's recording, and one side that is the other byte for byte.
+fn own_and_twice(logbook: &Logbook, before: &Path, after: &Path) -> Result<(), Problem> {
+    let sorted = logbook.sorted()?;
+    let sides = [before, after];
+    if let Some(foreign) = sorted
+        .foreign
+        .iter()
+        .find(|f| sides.contains(&f.path.as_path()))
+    {
+        let aircraft = &logbook.aircraft().name;
+        return Err(Problem::new(format!(
+            "{}: this recording says that it is of \"{}\", and this logbook is of \"{aircraft}\"",
+            foreign.path.display(),
+            foreign.aircraft
+        ))
+        .hint(
+            "name one of this aircraft's, or take it to that aircraft's logbook; where this aircraft was called so once, put \
+             `was = [\"its old name\"]` under [aircraft] in aircraft.toml",
+        ));
+    }
+    let original = |side: &Path| {
+        let copy = sorted.copies.iter().find(|copy| copy.path == side);
+        copy.map_or(side.to_owned(), |copy| copy.of.clone())
+    };
+    if original(before) == original(after) {
+        return Err(Problem::new(format!(
+            "{} and {} are the same byte for byte: one is a copy of the other",
+            before.display(),
+            after.display()
+        ))
+        .hint("sweep the surface once more, and name that recording with --after"));
+    }
+    Ok(())
 }
 
 fn of_surface(logbook: &Logbook, path: &Path, surface_index: usize) -> Result<Assessed, Problem> {

@@ -201,7 +201,7 @@ pub struct ThrowRow {
     pub name: String,
     pub asked: String,
     pub reached: String,
-    /// `met`, `short` or `unproven`, with the cause in words.
+    /// `met`, `short` or `unproven`, with the cause in words; `reached` and how far where it was swept beyond what is asked.
     pub state: String,
     pub state_word: &'static str,
 }
@@ -365,6 +365,14 @@ pub fn throw_rows(checked: &Checked<'_>) -> Vec<ThrowRow> {
     checked.measured.throws.iter().map(throw_row).collect()
 }
 
+/// How far the surface was swept, mm, where that is beyond a throw asked and its tolerance: shown is that it can be reached, not
+/// where the radio's setting ends.
+pub fn swept_beyond(throw: &ThrowResult) -> Option<f64> {
+    let most_mm = throw.asked_mm + throw.tolerance_mm;
+    let reached = throw.reached_mm.as_ref()?.value;
+    (throw.state == ThrowState::Met && reached > most_mm).then_some(reached)
+}
+
 fn throw_row(throw: &ThrowResult) -> ThrowRow {
     let side = throw.side.word();
     let name = if throw.name == side {
@@ -387,6 +395,7 @@ fn throw_row(throw: &ThrowResult) -> ThrowRow {
         (None, Some(deg)) => quantity(deg, Unit::Degree),
         (None, None) => NOT_MEASURED.into(),
     };
+    let swept_beyond = swept_beyond(throw).map(|mm| Unit::Millimetre.place(mm));
     let state_word = match throw.state {
         ThrowState::Met => "met",
         ThrowState::Short => "short",
@@ -409,7 +418,10 @@ fn throw_row(throw: &ThrowResult) -> ThrowRow {
             Unit::Degree.place(throw.asked_deg)
         ),
         reached,
-        state: format!("{state_word}{cause}"),
+        state: match swept_beyond {
+            Some(mm) => format!("reached (swept to {mm})"),
+            None => format!("{state_word}{cause}"),
+        },
         state_word,
     }
 }

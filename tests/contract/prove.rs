@@ -291,6 +291,32 @@ fn an_after_that_is_older_than_the_before_is_warned_about() {
     assert!(!right.contains("older"), "{right}");
 }
 
+#[test]
+fn a_copy_and_another_aircraft_s_recording_are_refused_and_one_of_the_future_is_warned_about() {
+    let (bench, scenario) = (book(), elevator(BY_TORQUE));
+    let first = put(&bench, "first", "", &scenario, 21);
+    std::fs::copy(&first, bench.path("recordings/first (1).log")).unwrap();
+    let copied = ["byte for byte", "sweep the surface once more"];
+    prove(&bench, "first", "first (1)", &[]).refused_with(&copied);
+    put(&bench, "other", "# aircraft=Another\n", &scenario, 22);
+    prove(&bench, "first", "other", &[]).refused_with(&["\"Another\"", "was = "]);
+    prove(&bench, "other", "first", &[]).refused_with(&["\"Another\""]);
+    put(
+        &bench,
+        "late",
+        "",
+        &at(&scenario, "2999-04-02T10:00:00Z"),
+        23,
+    );
+    let late = prove(&bench, "first", "late", &[]);
+    let said = late.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("Mind: The recording after says that it began 2999-04-02"),
+        "{said}"
+    );
+    assert_eq!(late.status, 0, "{}", late.err);
+}
+
 fn at(scenario: &Scenario, started: &str) -> Scenario {
     let mut scenario = scenario.clone();
     scenario.started = started.to_owned();

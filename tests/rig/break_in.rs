@@ -210,7 +210,9 @@ fn a_dry_run_says_what_would_move_and_leaves_no_trace() {
     for wanted in [
         "WHAT WILL MOVE: left elevator, servo E1",
         "20°: −20.0° to +20.0°; 23.9°: −21.9° to +23.9°",
-        "those worked before counted in",
+        "worked 0 cycles so far in all, by the logbook",
+        "or at 60 cycles of its own; what was worked in others is not counted in",
+        "stops from this run's second batch on at 25 % more torque",
         // By hand: 60 × 3.07 s and 60 × 3.45 s of cycles, 15 s to feel the way twice, 12 × 6.4 s of rests: 483 s.
         "takes about 9 min at the most",
         "°C at the case",
@@ -262,6 +264,12 @@ fn stopped_by_ctrl_c_it_says_that_it_goes_on_where_it_was() {
         "{again}"
     );
     assert!(!again.contains("LAST STOP"), "{again}");
+    // What each stage has had, and a batch that is there to be held against.
+    assert!(
+        again.contains(&format!("20°: −20.0° to +20.0°, {at:.0} cycles worked; ")),
+        "{again}"
+    );
+    assert!(again.contains("stops at 25 % more torque"), "{again}");
 }
 
 #[test]

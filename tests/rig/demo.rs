@@ -40,8 +40,32 @@ fn the_demo_sweeps_every_surface_finds_the_stiff_one_and_writes_the_report() {
             .contains("right elevator")
     );
     assert!(text.contains("right elevator: better"), "{text}");
+    // What it says to be run runs as it stands.
+    let printed = |start: &str| {
+        let mut lines = text.lines().map(str::trim);
+        let line = lines.find(|l| l.starts_with(start));
+        line.unwrap_or_else(|| panic!("no {start}: {text}"))
+            .replacen("hingewright", env!("CARGO_BIN_EXE_hingewright"), 1)
+    };
+    for line in [
+        printed("hingewright prove "),
+        printed("hingewright season "),
+        printed("hingewright break-in ").replace("--port PORT", "--dry-run"),
+    ] {
+        let again = Command::new("sh").args(["-c", &line]).output().unwrap();
+        let said = String::from_utf8_lossy(&again.stderr);
+        assert!(matches!(again.status.code(), Some(0 | 1)), "{line}: {said}");
+    }
+    // No stored result is other than its recording, and its pair, make it.
+    let again = Command::new(env!("CARGO_BIN_EXE_hingewright"))
+        .args(["recheck", "--logbook"])
+        .arg(&into)
+        .output()
+        .unwrap();
+    let again = String::from_utf8_lossy(&again.stdout).into_owned();
+    assert!(again.contains(", 0 of them changed"), "{again}");
     let season = text
-        .split("`hingewright season`")
+        .split("hingewright season --logbook ")
         .nth(1)
         .unwrap_or_default();
     // Worst on top: a subject's name, and under it what asks for something.

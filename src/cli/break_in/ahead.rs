@@ -79,37 +79,39 @@ pub fn driven(job: &Job) -> String {
         .iter()
         .map(|s| {
             let [down, up] = [s.plan.down_deg, s.plan.up_deg].map(|deg| Unit::Degree.side(deg));
-            format!("{}: {down} to {up}", Unit::Degree.given(s.deg))
+            let had = match settling::spent(&job.past.batches, s.deg) {
+                0.0 => String::new(),
+                cycles => format!(", {cycles:.0} cycles worked"),
+            };
+            format!("{}: {down} to {up}{had}", Unit::Degree.given(s.deg))
         })
         .collect();
     let what = if arguments.recheck {
         "one batch, to see what a rest gave back".to_owned()
     } else {
         format!(
-            "of {} cycles at {}/s, each a recording; a stage ends when it has settled, or at {} cycles, those worked before counted in",
+            "of {} cycles at {}/s, each a recording; a stage ends when it has settled, or at {} cycles of its own; what was worked in others is not \
+             counted in",
             arguments.batch,
             Unit::Degree.given(arguments.rate),
             arguments.cycles_per_stage
         )
     };
-    let most = arguments.most_torque.map_or(String::new(), |most| {
-        format!(", or above {most} N·cm anywhere")
-    });
     format!(
         "WHAT WILL MOVE: {}, servo {}\n\
-         worked     {:.0} cycles so far, by the logbook\n\
+         worked     {:.0} cycles so far in all, by the logbook\n\
          stages     {}\n\
          batches    {what}\n\
          takes      {}\n\
          first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
-         stops      at {:.0} % more torque than the last sound batch at like angles{most}\n\
+         stops      {}\n\
          rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
         surface.name,
         servo.tag,
         job.past.worked,
         stages.join("; "),
         time(job),
-        arguments.rise,
+        stops(job),
         trip.current_ma,
         trip.supply_v,
         trip.case_c,
@@ -117,6 +119,27 @@ pub fn driven(job: &Job) -> String {
         trip.pulse_lo_us,
         trip.pulse_hi_us,
     )
+}
+
+/// At what rise of torque the program stops: against nothing that was not measured.
+fn stops(job: &Job) -> String {
+    let arguments = job.arguments;
+    let rise = format!(
+        "at {:.0} % more torque than the last sound batch at like angles",
+        arguments.rise
+    );
+    let rise = match (job.is_held_against_last(), arguments.recheck) {
+        (true, _) => rise,
+        (false, true) => {
+            "at no rise of torque: it has rested, and no batch of today is there to hold it against"
+                .to_owned()
+        }
+        (false, false) => format!("from this run's second batch on {rise}"),
+    };
+    match arguments.most_torque {
+        Some(most) => format!("{rise}, or above {most} N·cm anywhere"),
+        None => rise,
+    }
 }
 
 /// What is to be done where a hand moves it.

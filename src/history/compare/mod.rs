@@ -122,6 +122,11 @@ pub enum Caution {
         before: jiff::Timestamp,
         after: jiff::Timestamp,
     },
+    /// It began later than now, by the clock of this computer.
+    InTheFuture {
+        after: bool,
+        at: jiff::Timestamp,
+    },
     /// No sweep between the throws: how far it went was its stage's choice.
     WithinAStage {
         after: bool,
@@ -154,6 +159,15 @@ impl Proof {
     /// Whether there are repeats enough to know what repeating the whole measurement changes.
     pub fn knows_repeats(&self) -> bool {
         self.repeats >= FEWEST_REPEATS
+    }
+
+    /// Adds a caution for a side that began later than `now`.
+    pub fn mind_the_future(&mut self, before: &Side, after: &Side, now: jiff::Timestamp) {
+        for (side, after) in [(before, false), (after, true)] {
+            if let Some(at) = side.started.filter(|at| *at > now) {
+                self.cautions.push(Caution::InTheFuture { after, at });
+            }
+        }
     }
 }
 

@@ -7,12 +7,13 @@ use super::chapter::{has_something, outcome_class};
 use super::record::{asks, done_line};
 use crate::aircraft::Throw;
 use crate::analysis::{Interval, Quantity, ThrowResult, ThrowState};
-use crate::history::season::{Kind, Record, Subject, advice};
+use crate::history::season::{Kind, Level, Record, Subject, advice};
 use crate::history::settling::Batch;
 use crate::report::book::{Book, Chapter};
 use crate::report::html::unbroken;
 use crate::report::{Checked, prove, season_text, view, worked_in};
 use crate::units::{TorqueUnit, Unit};
+use crate::verdict::Verdict;
 
 /// So many findings and things done of a surface, and so many things to look at.
 const MOST_FINDINGS: usize = 3;
@@ -37,9 +38,10 @@ pub struct FieldOut {
 
 #[derive(Serialize)]
 struct Asking {
+    /// A record's level, or the words of the latest sweep's verdict.
     level: &'static str,
     subject: String,
-    /// With their latest.
+    /// With their latest; of a verdict that it is the latest sweep's.
     quantities: Vec<String>,
     says: String,
 }
@@ -67,6 +69,8 @@ struct FieldThrow {
     /// `None` where it was never measured.
     reached: Option<String>,
     state: &'static str,
+    /// Swept beyond what is asked: shown is that it can be reached.
+    beyond: bool,
 }
 
 #[derive(Serialize)]
@@ -79,7 +83,11 @@ struct DoneOut {
 impl FieldOut {
     pub fn of(book: &Book<'_>, unit: TorqueUnit) -> Self {
         let chapters = book.surfaces.iter().enumerate();
-        let (mut asking, followed) = asking(book, unit);
+        let (from_season, followed) = asking(book, unit);
+        let mut asking = from_verdicts(book);
+        asking.extend(from_season);
+        // Stable: within a level the order stays.
+        asking.sort_by_key(|one| rank(one.level));
         let more_asking = asking.len().saturating_sub(MOST_ASKING);
         asking.truncate(MOST_ASKING);
         Self {
@@ -92,6 +100,36 @@ impl FieldOut {
             followed,
         }
     }
+}
+
+/// The surfaces whose latest sweep is not to be flown or wants work.
+fn from_verdicts(book: &Book<'_>) -> Vec<Asking> {
+    let latest = book.surfaces.iter().filter_map(|c| c.latest.as_ref());
+    latest
+        .filter(|checked| {
+            matches!(
+                checked.judged.verdict,
+                Verdict::WorkNeeded | Verdict::DoNotFly
+            )
+        })
+        .map(|checked| Asking {
+            level: view::verdict_words(checked.judged.verdict),
+            subject: cut(&checked.surface.name, MOST_LETTERS_OF_A_NAME),
+            quantities: vec!["latest sweep".to_owned()],
+            says: shortened(view::labels(checked), 2).join(", "),
+        })
+        .collect()
+}
+
+/// What is listed first.
+fn rank(level: &str) -> usize {
+    let order = [
+        view::verdict_words(Verdict::DoNotFly),
+        Level::Act.word(),
+        view::verdict_words(Verdict::WorkNeeded),
+    ];
+    let place = order.iter().position(|word| *word == level);
+    place.unwrap_or(order.len())
 }
 
 fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
@@ -155,12 +193,27 @@ impl FieldRow {
             throws: throws(chapter),
             more_throws: surface.throws.len().saturating_sub(MOST_THROWS),
             load: latest.and_then(load),
-            findings: latest.map_or(Vec::new(), |checked| {
-                shortened(view::labels(checked), MOST_FINDINGS)
-            }),
+            findings: findings(chapter),
             done: done(chapter),
         }
     }
+}
+
+/// What the latest sweep found, and after it what its record from recording to recording asks to act on: that can be much where
+/// a single sweep is within every limit.
+fn findings(chapter: &Chapter<'_>) -> Vec<String> {
+    let labels = chapter.latest.as_ref().map(view::labels);
+    let mut all = shortened(labels.unwrap_or_default(), MOST_FINDINGS);
+    let records = chapter.record.iter().flat_map(|r| &r.quantities);
+    let acts: Vec<&str> = records
+        .filter(|record| record.health.level == Level::Act)
+        .map(|record| record.measure.words())
+        .collect();
+    if !acts.is_empty() {
+        let words = format!("season: act, {}", acts.join(", "));
+        all.push(cut(&words, 2 * MOST_LETTERS));
+    }
+    all
 }
 
 /// Shown for a surface that no finished sweep is of.
@@ -182,6 +235,7 @@ fn throws(chapter: &Chapter<'_>) -> Vec<FieldThrow> {
                 ThrowState::Short => "short",
                 ThrowState::Unproven => "unproven",
             }),
+            beyond: result(i).is_some_and(|r| view::swept_beyond(r).is_some()),
         })
         .collect()
 }

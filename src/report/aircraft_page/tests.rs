@@ -1,6 +1,7 @@
 //! The page over books that are made up.
 
 use super::*;
+use crate::history::season::Level;
 use crate::report::book_fixture::{self, NEVER_MEASURED};
 use crate::report::fixture;
 
@@ -67,7 +68,60 @@ fn what_asks_to_be_looked_at_stands_on_the_field_page_the_worst_first() {
     let list = field.split("To look at first").nth(1).unwrap();
     let first = list.find("urgency act").unwrap();
     assert!(list.find("urgency watch").is_none_or(|watch| watch > first));
-    assert!(list.contains("free the rod ends"), "{list}");
+    assert!(list.contains("take the rod off"), "{list}");
+}
+
+#[test]
+fn a_surface_within_its_limits_has_the_season_s_act_in_its_row() {
+    let aircraft = fixture::aircraft();
+    let mut book = book_fixture::book(&aircraft);
+    let mut sound = fixture::fault_free(&aircraft);
+    sound.surface = book.surfaces[0].surface;
+    book.surfaces[0].latest = Some(sound);
+    let record = book.surfaces[0].record.as_mut().unwrap();
+    record.quantities[0].health.level = Level::Act;
+    let html = page(&book, NCM).unwrap();
+    let row = field(&html).split("<tr>").nth(2).unwrap();
+    assert!(row.contains("no fault found") && row.contains("season: act, "));
+    book.surfaces[0].record = None;
+    let html = page(&book, NCM).unwrap();
+    let row = field(&html).split("<tr>").nth(2).unwrap();
+    assert!(!row.contains("season: act"), "{row}");
+}
+
+#[test]
+fn a_surface_that_wants_work_is_listed_above_what_is_to_be_watched() {
+    let aircraft = fixture::aircraft();
+    let mut book = book_fixture::book(&aircraft);
+    for chapter in &mut book.surfaces {
+        let quantities = chapter.record.iter_mut().flat_map(|r| &mut r.quantities);
+        quantities.for_each(|q| q.health.level = q.health.level.min(Level::Watch));
+    }
+    for servo in &mut book.servos {
+        servo.record = None;
+    }
+    let html = page(&book, NCM).unwrap();
+    let list = field(&html).split("To look at first").nth(1).unwrap();
+    let work = list.find("urgency work-needed").unwrap();
+    assert!(
+        list.find("urgency watch").is_none_or(|watch| watch > work),
+        "{list}"
+    );
+    assert!(list.contains("latest sweep"), "{list}");
+}
+
+#[test]
+fn a_throw_swept_far_beyond_is_reached_and_not_met() {
+    let aircraft = fixture::aircraft();
+    let mut book = book_fixture::book(&aircraft);
+    let latest = book.surfaces[0].latest.as_mut().unwrap();
+    latest.measured.throws[0].reached_mm = Some(fixture::q(72.0, 0.1));
+    let row = &view::throw_rows(latest)[0];
+    assert_eq!(row.state, "reached (swept to 72.0 mm)");
+    let html = page(&book, NCM).unwrap();
+    let row = field(&html).split("<tr>").nth(2).unwrap();
+    assert!(row.contains("<b>reached</b> (swept to 72.0"), "{row}");
+    assert!(html.contains("reached (swept to 72.0 mm)"));
 }
 
 #[test]

@@ -162,6 +162,7 @@ fn words_beside(mark: Mark<'_>, first: f64, last: f64) -> (String, f64) {
 fn throw_text(throw: &ThrowResult, name: &str) -> String {
     let asked = Unit::Millimetre.given(throw.asked_mm);
     let state = match throw.state {
+        ThrowState::Met if view::swept_beyond(throw).is_some() => "reached",
         ThrowState::Met => "met",
         ThrowState::Short => "short",
         ThrowState::Unproven => "unproven",

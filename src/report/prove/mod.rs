@@ -149,6 +149,11 @@ pub(super) fn caution(caution: &Caution) -> String {
             "The recording given as after is the older one: it began {after:.0}, the one given as before {before:.0}. If the two were \
              mixed up, better and worse below are the wrong way round: exchange --before and --after."
         ),
+        Caution::InTheFuture { after, at } => format!(
+            "The recording {} says that it began {at:.0}, which is yet to come: a clock was wrong, and which of the two is the older one \
+             cannot be told by it. `hingewright note` can set its time right.",
+            if *after { "after" } else { "before" }
+        ),
         Caution::WithinAStage { after } => format!(
             "The recording {} is no sweep between the throws: its ends are those of a stage, so throws are not compared. For these \
              take a sweep before and one after.",
@@ -192,8 +197,8 @@ fn repeats(proved: &Proved<'_>, unit: TorqueUnit) -> String {
         ),
     };
     format!(
-        "Repeats: {} earlier recordings with nothing noted as done in between show what repeating the whole measurement changes; \
-         remounting, as far as they were remounted. {told}",
+        "Repeats: {} earlier recordings with nothing noted as done in between show what repeating the whole measurement changes, \
+         each held against the one before it, so that a slow drift hardly counts; remounting, as far as they were remounted. {told}",
         proof.repeats
     )
 }
