@@ -300,3 +300,49 @@ fn an_empty_logbook_is_told_as_such_with_what_to_do() {
     assert_eq!(ran.status, 2, "{}", ran.out);
     assert!(ran.err.contains("recheck"), "{}", ran.err);
 }
+
+#[test]
+fn recordings_whose_results_are_missing_are_told_and_are_no_surface_without_a_record() {
+    let book = Book::of(&WEEKS);
+    book.recheck();
+    fs::remove_dir_all(book.path("results/aircraft=Dunlin/surface=left%20elevator")).unwrap();
+    let rudder = "# started=2026-05-14T10:00:00Z\n";
+    book.record("rudder", rudder);
+    let file = book.path("recordings/rudder.log");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(
+        &file,
+        text.replace("surface=left elevator", "surface=right elevator"),
+    )
+    .unwrap();
+    let told = "8 finished recordings have no result, and no trend shows them: hingewright recheck";
+    for kept in [false, true] {
+        let ran = book.run(&["season"]);
+        assert_eq!(ran.status, 2, "{kept}: {}", ran.out);
+        let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        let remarks = book.season()["remarks"].to_string();
+        let told = if kept {
+            told.replace("8 finished", "7 finished")
+        } else {
+            told.to_owned()
+        };
+        for said in [&text, &remarks] {
+            assert!(said.contains(&told), "{said}");
+            assert!(!said.contains("yet of: left elevator"), "{said}");
+        }
+        // What is empty, unfinished or worked in asks for no result.
+        fs::write(&file, "").unwrap();
+        book.record(
+            "cut",
+            "# started=2026-05-15T10:00:00Z\n# outcome=unfinished: cable\n",
+        );
+        let worked = text.replace("purpose=routine", "purpose=break-in");
+        assert_ne!(worked, text);
+        fs::write(book.path("recordings/worked.log"), worked).unwrap();
+    }
+    fs::remove_file(&file).unwrap();
+    book.recheck();
+    let ran = book.run(&["season"]);
+    assert_ne!(ran.status, 2, "{} {}", ran.out, ran.err);
+    assert!(!ran.out.contains("no result"), "{}", ran.out);
+}
