@@ -44,7 +44,7 @@ fn kind(word: &str) -> Result<NoteKind, String> {
 }
 
 fn date(text: &str) -> Result<Timestamp, String> {
-    note_time(text).ok_or_else(|| "a date as 2026-05-02 is wanted here".into())
+    note_time(text)
 }
 
 pub fn run(arguments: &Arguments) -> u8 {
