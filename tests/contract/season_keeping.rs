@@ -73,6 +73,21 @@ fn a_recording_copied_within_the_logbook_counts_once_and_is_named() {
     let season = book.season();
     assert_eq!(season["recordings"]["used"], 7);
     assert_eq!(season["recordings"]["copies"], 1);
+    let note = [
+        "note",
+        copy,
+        "clock",
+        "--kind",
+        "began",
+        "--date",
+        "2026-05-01",
+    ];
+    let ran = book.run(&note);
+    let said = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("no effect now") && said.contains("2026-05-13 counts"),
+        "{said}"
+    );
     let remarks = season["remarks"].to_string();
     assert!(
         remarks.contains("2026-05-13 (1) is 2026-05-13"),
@@ -248,9 +263,13 @@ fn a_recording_from_the_future_counts_once_it_is_noted_when_it_began_and_stays_a
     assert_eq!(season["left_out"]["in_the_future"][0], "late");
     assert_eq!(season["left_out"]["without_time"][0], "undated");
     let remarks = season["remarks"].to_string();
-    for id in ["late", "undated"] {
-        assert!(remarks.contains(&format!("note {id} ")), "{remarks}");
+    for (id, reason) in [("late", "clock was wrong"), ("undated", "it bears no time")] {
+        let command = format!("note {id} \\\"{reason}\\\" --kind began --date WHEN --logbook");
+        assert!(remarks.contains(&command), "{remarks}");
     }
+    // What is pasted unread is refused, and makes up no date.
+    book.run(&["note", "late", "x", "--kind", "began", "--date", "WHEN"])
+        .refused_with(&["is wanted here"]);
     book.run(&["note", "late", "clock", "--kind", "began"])
         .refused_with(&["--date"]);
     let before = fs::read(book.path("recordings/late.log")).unwrap();
