@@ -48,12 +48,12 @@ impl Source {
             }
         }
         let name = self.name();
-        for (aircraft, ids) in &left_out.other_aircraft {
+        for (other, ids) in &left_out.other_aircraft {
             said.push(format!(
-                "Left out: {} of another aircraft, {aircraft}: {}. This logbook is {name}'s; if that is what {name} was called \
-                 before, put the line was = [\"{aircraft}\"] into [aircraft] of aircraft.toml, and recheck.",
+                "Left out: {} of another aircraft, {other}: {}. This logbook is {name}'s; {}.",
                 ids.len(),
-                some(ids)
+                some(ids),
+                aircraft::renamed_aircraft(name, other)
             ));
         }
         if !left_out.copies.is_empty() {

@@ -365,3 +365,33 @@ fn recordings_whose_results_are_missing_are_told_and_are_no_surface_without_a_re
     assert_ne!(ran.status, 2, "{} {}", ran.out, ran.err);
     assert!(!ran.out.contains("no result"), "{}", ran.out);
 }
+
+#[test]
+fn an_aircraft_renamed_without_its_old_name_is_no_recheck_without_fault() {
+    let book = Book::of(&[]);
+    for day in ["2026-04-01", "2026-04-08"] {
+        book.record(
+            day,
+            &format!("# started={day}T10:00:00Z\n# aircraft=Dunlin\n"),
+        );
+    }
+    book.recheck();
+    let file = book.path("aircraft.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let renamed = text.replace("name = \"Dunlin\"", "name = \"Plover\"");
+    assert_ne!(text, renamed);
+    fs::write(&file, &renamed).unwrap();
+    let ran = book.run(&["recheck"]);
+    assert_eq!(ran.status, 2, "{}", ran.out);
+    let told = ran.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    for word in [
+        "more recordings are of another aircraft, Dunlin (2), than of Plover (0)",
+        "was = [\"Dunlin\"] into [aircraft]",
+    ] {
+        assert!(told.contains(word), "{told}");
+    }
+    let followed = renamed.replacen("[aircraft]\n", "[aircraft]\nwas = [\"Dunlin\"]\n", 1);
+    fs::write(&file, followed).unwrap();
+    book.recheck();
+    assert_eq!(of(&book, "used"), 2);
+}
