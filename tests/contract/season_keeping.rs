@@ -338,14 +338,14 @@ fn recordings_whose_results_are_missing_are_told_and_are_no_surface_without_a_re
     for kept in [false, true] {
         let ran = book.run(&["season"]);
         assert_eq!(ran.status, 2, "{kept}: {}", ran.out);
-        let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        let shown = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
         let remarks = book.season()["remarks"].to_string();
         let told = if kept {
             told.replace("8 finished", "7 finished")
         } else {
             told.to_owned()
         };
-        for said in [&text, &remarks] {
+        for said in [&shown, &remarks] {
             assert!(said.contains(&told), "{said}");
             assert!(!said.contains("yet of: left elevator"), "{said}");
         }
