@@ -256,6 +256,13 @@ pub fn renamed(old: &str) -> String {
     )
 }
 
+/// What to do where recordings or results have the aircraft's old name.
+pub fn renamed_aircraft(now: &str, old: &str) -> String {
+    format!(
+        "if that is what {now} was called before, put the line was = [\"{old}\"] into [aircraft] of aircraft.toml, and recheck"
+    )
+}
+
 fn called(now: &str, was: &[String], name: &str) -> bool {
     let name = name.trim();
     let mut names = was.iter().map(String::as_str).chain([now]);

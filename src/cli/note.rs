@@ -44,7 +44,7 @@ fn kind(word: &str) -> Result<NoteKind, String> {
 }
 
 fn date(text: &str) -> Result<Timestamp, String> {
-    note_time(text).ok_or_else(|| "a date as 2026-05-02 is wanted here".into())
+    note_time(text)
 }
 
 pub fn run(arguments: &Arguments) -> u8 {
@@ -78,13 +78,18 @@ fn note(arguments: &Arguments) -> Result<String, Problem> {
         text: arguments.text.clone(),
     };
     let path = logbook.add_note(&note)?;
+    let without_effect = match kind {
+        NoteKind::Began => left_out(&logbook, &note.subject)?,
+        _ => None,
+    };
+    let changed = without_effect.unwrap_or_else(|| changes(&note, &logbook));
     Ok(format!(
         "noted: {}, {}, {}: {}\n{}\nin {}",
         note.at.strftime("%Y-%m-%d %H:%M UTC"),
         note.subject,
         kind.word(),
         note.text.trim(),
-        wrapped(&changes(&note, &logbook)),
+        wrapped(&changed),
         path.display()
     ))
 }
@@ -131,6 +136,28 @@ fn changes(note: &Note, logbook: &Logbook) -> String {
                 .into()
         }
     }
+}
+
+/// Why a note on this recording has no effect now; `None` where it has.
+fn left_out(logbook: &Logbook, id: &str) -> Result<Option<String>, Problem> {
+    let sorted = logbook.sorted()?;
+    let own = |path: &PathBuf| path.file_stem().is_some_and(|stem| stem == id);
+    if sorted.own.iter().any(own) {
+        return Ok(None);
+    }
+    let copy = sorted.copies.iter().find(|copy| copy.id() == id);
+    let foreign = sorted.foreign.iter().find(|foreign| foreign.id() == id);
+    let why = match (copy, foreign) {
+        (Some(copy), _) => format!(
+            "it is {of} byte for byte, and {of} counts; give the note of {of}",
+            of = copy.of_id()
+        ),
+        (None, Some(foreign)) => format!("it is of another aircraft, {}", foreign.aircraft),
+        (None, None) => return Ok(None),
+    };
+    Ok(Some(format!(
+        "The note has no effect now, for this recording is left out: {why}."
+    )))
 }
 
 /// The recording's ID.

@@ -1,12 +1,13 @@
 //! `recheck`: all results of a logbook made again from its recordings.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 
 use super::complain;
+use crate::aircraft::renamed_aircraft;
 use crate::logbook::{Logbook, Rechecked};
 use crate::problem::{Problem, exit};
 
@@ -84,6 +85,11 @@ fn tell(logbook: &Logbook, done: &Rechecked) -> io::Result<()> {
             out,
             "left out, for it is of another aircraft, {aircraft}: {path}"
         )?;
+    }
+    let others: BTreeSet<&str> = done.foreign.iter().map(|f| f.aircraft.as_str()).collect();
+    for other in others {
+        let hint = renamed_aircraft(&logbook.aircraft().name, other);
+        writeln!(out, "{other}: {hint}")?;
     }
     for copy in &done.copies {
         let (path, of) = (copy.path.display(), copy.of_id());

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::{complain, show};
 use crate::history::season::{Event, Level, Reading, Subject, outline};
-use crate::logbook::{self, Logbook, Note, NoteKind, Source, Story, sources};
+use crate::logbook::{self, Logbook, Missing, Note, NoteKind, Source, Story, sources};
 use crate::problem::{Problem, exit};
 use crate::report::season_json::{self, Recordings, Whence};
 use crate::report::{season_text, verdict_words};
@@ -21,7 +21,7 @@ use crate::verdict::Verdict;
 #[derive(Args)]
 #[command(
     after_help = "Examples:\n  hingewright season --logbook dunlin\n  hingewright season --all-in club\n\n\
-                  Exit status: 0 nothing to act on, 1 something to act on (by a trend, a chart, or a surface's latest sweep), 2 something could not be used (it is named, the rest is shown)."
+                  Exit status: 0 nothing to act on, 1 something to act on (by a trend, a chart, or a surface's latest sweep), 2 something could not be used, or recordings have no result yet (they are named, the rest is shown)."
 )]
 pub struct Arguments {
     /// The logbook's folder
@@ -123,6 +123,8 @@ struct Told {
     /// A surface's latest sweep found something, or proved nothing.
     verdict_asks: bool,
     problems: Vec<Problem>,
+    /// Recordings stand beside the results that no trend shows.
+    incomplete: bool,
 }
 
 fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
@@ -135,10 +137,13 @@ fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
     let mut problems = std::mem::take(&mut story.problems);
     let standing = standing(&story);
     problems.extend(damaged);
+    let missing = source.without_result();
     Ok(Told {
+        incomplete: missing.is_some(),
         whence: whence(
             source,
             &story,
+            missing.as_ref(),
             &standing,
             &notes,
             unusable_results,
@@ -152,7 +157,7 @@ fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
 
 fn status(all: &[Told], all_used: bool) -> u8 {
     let mut subjects = all.iter().flat_map(|told| &told.subjects);
-    if !all_used {
+    if !all_used || all.iter().any(|told| told.incomplete) {
         exit::UNUSABLE
     } else if subjects.any(|s| s.level() == Level::Act) || all.iter().any(|t| t.verdict_asks) {
         exit::FOUND
@@ -185,6 +190,7 @@ fn stands(reading: &&Reading) -> String {
 fn whence(
     source: &Source,
     story: &Story,
+    missing: Option<&Missing>,
     standing: &[&Reading],
     notes: &[Note],
     unusable_results: usize,
@@ -192,10 +198,16 @@ fn whence(
 ) -> Whence {
     let left_out = &story.left_out;
     let refs: Vec<&Problem> = problems.iter().collect();
-    let mut remarks = source.remarks(story, &refs);
+    let mut remarks: Vec<String> = missing
+        .map(|m| source.missing_words(m))
+        .into_iter()
+        .collect();
+    remarks.extend(source.remarks(story, &refs));
     remarks.extend(standing.iter().map(stands));
     remarks.extend(notes.iter().filter_map(|note| not_measured(note, story)));
-    let never = source.never_followed(story);
+    let has_recordings = |name: &&str| missing.is_some_and(|m| m.surfaces.contains(*name));
+    let mut never = source.never_followed(story);
+    never.retain(|name| !has_recordings(name));
     if !never.is_empty() {
         remarks.push(format!(
             "Nothing to follow yet of: {}. A finished sweep of each begins its record.",

@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 use rayon::prelude::*;
 
-use super::shelf::{Around, Deed, Entry, Needed, Purpose, Shelf};
-use super::{Logbook, Note, NoteKind, Past, name};
+use super::shelf::{Around, Deed, Needed, Shelf};
+use super::{Logbook, Note, NoteKind, Past};
 use crate::analysis::Measured;
 use crate::assess::{Assessed, pair_up};
 use crate::history::compare::compare;
@@ -49,7 +49,9 @@ impl Logbook {
             });
         }
         let servos = self.servo_records(&mut subjects, &notes);
-        let mut remarks: Vec<String> = self.without_result(&shelf)?.into_iter().collect();
+        let missing = source.without_result();
+        let missing = missing.map(|m| source.missing_words(&m));
+        let mut remarks: Vec<String> = missing.into_iter().collect();
         let unused: Vec<&Problem> = story.problems.iter().chain(&problems).collect();
         remarks.extend(source.remarks(&story, &unused));
         problems.extend(story.problems);
@@ -193,25 +195,6 @@ impl Logbook {
             });
         }
         records
-    }
-
-    /// Finished sweeps that no result stands for are in no trend.
-    fn without_result(&self, shelf: &Shelf) -> Result<Option<String>, Problem> {
-        let paths = self.result_paths()?;
-        let results: BTreeSet<String> = paths.iter().filter_map(|p| name::id(p)).collect();
-        let followed = |e: &&Entry| e.finished && e.purpose != Purpose::WorkedIn;
-        let missing = shelf
-            .entries
-            .iter()
-            .filter(followed)
-            .filter(|entry| name::id(&entry.path).is_some_and(|id| !results.contains(&id)))
-            .count();
-        Ok((missing > 0).then(|| {
-            let root = self.root().display();
-            format!(
-                "{missing} finished recordings have no result, and no trend shows them: hingewright recheck --logbook {root}"
-            )
-        }))
     }
 }
 

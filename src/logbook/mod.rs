@@ -19,6 +19,7 @@ mod club;
 mod create;
 mod damage;
 mod frame;
+mod missing;
 mod name;
 mod notes;
 mod past;
@@ -39,6 +40,7 @@ mod whole;
 
 pub use crate::recording::purpose::{RECHECK, WORKED_IN};
 pub use club::sources;
+pub use missing::Missing;
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
 pub use past::{CYCLES, CYCLES_BEFORE, Past, STAGE_DEG};
 pub use recheck::Rechecked;

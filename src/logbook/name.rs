@@ -42,6 +42,22 @@ pub(super) fn recording_stem(surface: &str, started: jiff::Timestamp) -> String 
     format!("{}-{}", started.strftime("%Y%m%dT%H%M%SZ"), slug(surface))
 }
 
+/// Whether an ID has the form of [`recording_stem`]'s, with a number behind it or not.
+pub(super) fn is_own_id(id: &str) -> bool {
+    let Some((time, surface)) = id.split_once('-') else {
+        return false;
+    };
+    let time = time.as_bytes();
+    let dated = time.len() == "20260418T102207Z".len()
+        && time.iter().enumerate().all(|(i, b)| match i {
+            8 => *b == b'T',
+            15 => *b == b'Z',
+            _ => b.is_ascii_digit(),
+        });
+    let slug = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+    dated && !surface.is_empty() && surface.chars().all(slug)
+}
+
 /// A name in lower-case letters and figures of ASCII, with hyphens for all else.
 fn slug(name: &str) -> String {
     let mut slug = String::new();

@@ -7,7 +7,7 @@ use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
-use jiff::civil::Date;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
 use super::{Logbook, whole};
@@ -207,7 +207,7 @@ fn parse(line: &[u8]) -> Result<Note, String> {
         return Err(format!("{} fields instead of four", fields.len()));
     };
     Ok(Note {
-        at: time(at).ok_or(format!("\"{}\" is no time", at.escape_debug()))?,
+        at: time(at)?,
         subject: subject.trim().to_owned(),
         kind: NoteKind::from_word(kind.trim())
             .ok_or(format!("\"{}\" is no kind of note", kind.escape_debug()))?,
@@ -215,14 +215,50 @@ fn parse(line: &[u8]) -> Result<Note, String> {
     })
 }
 
-/// A time with its zone, or a date: that counts from its beginning, UTC.
-pub fn time(text: &str) -> Option<Timestamp> {
+/// A time with its zone, or a date: that counts from its beginning, UTC. A time without a zone is none.
+///
+/// # Errors
+/// What is wrong with it, for people.
+pub fn time(text: &str) -> Result<Timestamp, String> {
     let text = text.trim();
-    let date = || {
-        let date: Date = text.parse().ok()?;
-        TimeZone::UTC.to_timestamp(date.at(0, 0, 0, 0)).ok()
+    if let Ok(at) = text.parse() {
+        return Ok(at);
+    }
+    // A day's text ends with the day: jiff would pass over a time of day that follows.
+    let (day, rest) = text.split_at_checked(DAY_LENGTH).unwrap_or((text, ""));
+    if !is_day(day) {
+        return Err(
+            "a date as 2026-05-02 is wanted here, or a time as 2026-05-02T10:00:00Z".into(),
+        );
+    }
+    let day: Date = day
+        .parse()
+        .map_err(|_| format!("there is no such day: {day}"))?;
+    match rest {
+        "" => TimeZone::UTC
+            .to_timestamp(day.at(0, 0, 0, 0))
+            .map_err(|_| format!("no such day can be reckoned with: {day}")),
+        _ => match text.parse::<DateTime>() {
+            Ok(at) => Err(format!("say the zone as well: {at}Z, or +01:00")),
+            Err(_) => Err(format!(
+                "\"{}\" is no time: write it as {day}T10:00:00Z",
+                text.escape_debug()
+            )),
+        },
+    }
+}
+
+/// `2026-05-02`, bytes.
+const DAY_LENGTH: usize = 10;
+
+/// Figures where a day's are, whether there is such a day or not.
+fn is_day(text: &str) -> bool {
+    let bytes = text.as_bytes();
+    let fits = |(i, b): (usize, &u8)| match i {
+        4 | 7 => *b == b'-',
+        _ => b.is_ascii_digit(),
     };
-    text.parse().ok().or_else(date)
+    bytes.len() == DAY_LENGTH && bytes.iter().enumerate().all(fits)
 }
 
 #[cfg(test)]
@@ -284,6 +320,35 @@ mod tests {
             "{problems:?}"
         );
         assert_eq!(problems.len(), 3);
+    }
+
+    #[test]
+    fn a_time_without_its_zone_and_a_day_that_is_none_are_refused_and_never_cut_to_midnight() {
+        let refused = |text: &str| time(text).unwrap_err();
+        for text in [
+            "2026-11-26T10:00",
+            "2026-11-26 10:00",
+            "2026-11-26 10:00:00",
+        ] {
+            let said = refused(text);
+            assert_eq!(
+                said,
+                "say the zone as well: 2026-11-26T10:00:00Z, or +01:00"
+            );
+        }
+        for text in ["2026-02-30", "2026-13-01", "2026-02-30T10:00:00Z"] {
+            assert!(refused(text).contains("there is no such day"), "{text}");
+        }
+        for text in ["2026-11-26T25:00", "2026-11-26T10", "2026-11-26x"] {
+            assert!(refused(text).contains("2026-11-26T10:00:00Z"), "{text}");
+        }
+        for text in ["", "yesterday", "26.11.2026", "2026-11-2é"] {
+            assert!(refused(text).contains("is wanted here"), "{text}");
+        }
+        let day: Timestamp = "2026-11-26T00:00:00Z".parse().unwrap();
+        assert_eq!(time("2026-11-26"), Ok(day));
+        let hour = time("2026-11-26T11:00:00+01:00").unwrap();
+        assert_eq!(hour.to_string(), "2026-11-26T10:00:00Z");
     }
 
     #[test]

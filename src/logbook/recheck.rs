@@ -87,6 +87,7 @@ impl Logbook {
             }
         }
         self.tidy(&sorted, &results, &mut done)?;
+        done.problems.extend(self.outnumbered(&sorted));
         (done.foreign, done.copies) = (sorted.foreign, sorted.copies);
         Ok(done)
     }
@@ -161,6 +162,25 @@ impl Logbook {
             first.unwrap_or_default()
         ))
         .hint(aircraft::renamed(surface))
+    }
+
+    /// Another aircraft's name on more recordings than this one has: more likely it is this one's old name than that its
+    /// recordings were put here by mistake.
+    fn outnumbered(&self, sorted: &Sorted) -> Vec<Problem> {
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        for foreign in &sorted.foreign {
+            *counts.entry(&foreign.aircraft).or_default() += 1;
+        }
+        let (name, own) = (&self.aircraft().name, sorted.own.len());
+        let more = counts.into_iter().filter(|(_, count)| *count > own);
+        more.map(|(other, count)| {
+            Problem::new(format!(
+                "{}: more recordings are of another aircraft, {other} ({count}), than of {name} ({own})",
+                self.root().join(RECORDINGS).display()
+            ))
+            .hint(aircraft::renamed_aircraft(name, other))
+        })
+        .collect()
     }
 
     /// Results of recordings that are gone are said; those whose recording's result is elsewhere now are taken away.

@@ -22,22 +22,25 @@ impl Source {
                 said.push(format!("Left out: {} {what}: {}.", ids.len(), some(ids)));
             }
         }
-        for (ids, what, clock) in [
+        for (ids, what, clock, reason) in [
             (
                 &left_out.without_time,
                 "without the time when it began",
                 "Say",
+                "it bears no time",
             ),
             (
                 &left_out.in_the_future,
                 "that began later than now",
                 "If this computer's clock is right, say",
+                "clock was wrong",
             ),
         ] {
             if let [first, ..] = &ids[..] {
                 said.push(format!(
                     "Left out: {} {what}: {}. {clock} when each truly began, and it counts (the recording stays as it is): \
-                     hingewright note {first} \"clock was wrong\" --kind began --date 2026-05-02T10:00:00Z --logbook {}",
+                     hingewright note {first} \"{reason}\" --kind began --date WHEN --logbook {}. For WHEN put its day and time \
+                     with the zone, written as YYYY-MM-DDThh:mm:ss+hh:mm, or ending in Z for UTC.",
                     ids.len(),
                     some(ids),
                     self.root().display()
@@ -45,12 +48,12 @@ impl Source {
             }
         }
         let name = self.name();
-        for (aircraft, ids) in &left_out.other_aircraft {
+        for (other, ids) in &left_out.other_aircraft {
             said.push(format!(
-                "Left out: {} of another aircraft, {aircraft}: {}. This logbook is {name}'s; if that is what {name} was called \
-                 before, put the line was = [\"{aircraft}\"] into [aircraft] of aircraft.toml, and recheck.",
+                "Left out: {} of another aircraft, {other}: {}. This logbook is {name}'s; {}.",
                 ids.len(),
-                some(ids)
+                some(ids),
+                aircraft::renamed_aircraft(name, other)
             ));
         }
         if !left_out.copies.is_empty() {

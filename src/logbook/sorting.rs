@@ -1,7 +1,7 @@
 //! Which of the files in a logbook's `recordings` are this aircraft's own, each once. Nothing is moved, changed or deleted, and
 //! nothing is decoded: the top of a file says whose it is, and two of one size are held against each other byte by byte.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::fs::{self, File};
 use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
@@ -79,7 +79,9 @@ impl Logbook {
                 None => sorted.own.push(path),
             }
         }
-        sorted.copies = copies(&sorted.own);
+        let results = self.result_paths()?;
+        let results = results.iter().filter_map(|p| name::id(p)).collect();
+        sorted.copies = copies(&sorted.own, &results);
         let copies = &sorted.copies;
         let is_copy = |path: &PathBuf| copies.iter().any(|copy| copy.path == *path);
         sorted.own.retain(|path| !is_copy(path));
@@ -98,8 +100,8 @@ pub(super) fn keys_in_head(path: &Path) -> Option<HostKeys> {
     HostKeys::in_bytes(&head).ok()
 }
 
-/// Of files that are alike the one with the shortest name counts: a copy's name is the first one's with something added.
-fn copies(paths: &[PathBuf]) -> Vec<Copied> {
+/// Of files that are alike one counts: see [`rank`].
+fn copies(paths: &[PathBuf], results: &HashSet<String>) -> Vec<Copied> {
     let mut by_size: HashMap<u64, Vec<&PathBuf>> = HashMap::new();
     for path in paths {
         // Empty files are no copies of anything: nothing is in them.
@@ -109,7 +111,7 @@ fn copies(paths: &[PathBuf]) -> Vec<Copied> {
     }
     let groups: Vec<_> = by_size.into_values().filter(|g| g.len() > 1).collect();
     let found = groups.into_par_iter().flat_map_iter(|mut group| {
-        group.sort_by_key(|path| (path.as_os_str().len(), *path));
+        group.sort_by_cached_key(|path| rank(path, results));
         let mut firsts: Vec<&PathBuf> = Vec::new();
         let mut copies = Vec::new();
         for path in group {
@@ -126,6 +128,21 @@ fn copies(paths: &[PathBuf]) -> Vec<Copied> {
     let mut found: Vec<Copied> = found.collect();
     found.sort_by(|a, b| a.path.cmp(&b.path));
     found
+}
+
+/// Less counts first: a name that this program gives, then one whose result is there, then the older file, then the shorter
+/// name, for a copy's name is often the first one's with something added.
+fn rank(path: &Path, results: &HashSet<String>) -> impl Ord + use<> {
+    let id = name::id(path).unwrap_or_default();
+    let written = fs::metadata(path).and_then(|m| m.modified()).ok();
+    (
+        !name::is_own_id(&id),
+        !results.contains(&id),
+        written.is_none(),
+        written,
+        path.as_os_str().len(),
+        path.to_owned(),
+    )
 }
 
 fn alike(a: &Path, b: &Path) -> bool {
@@ -193,5 +210,38 @@ mod tests {
             ("4".into(), "Heron")
         );
         assert_eq!(logbook.recordings().unwrap().len(), 7);
+    }
+
+    #[test]
+    fn a_copy_with_a_shorter_name_never_takes_the_place_of_the_recording_that_this_program_made() {
+        let (_folder, logbook) = book();
+        let put = |name: &str, text: &str| {
+            let path = logbook.root().join("recordings").join(name);
+            fs::write(&path, text).unwrap();
+            File::options().write(true).open(path).unwrap()
+        };
+        let results = logbook
+            .root()
+            .join("results/aircraft=Dunlin/surface=rudder");
+        fs::create_dir_all(&results).unwrap();
+        fs::write(results.join("judged-long-ago.parquet"), "").unwrap();
+        fs::write(results.join("backup.parquet"), "").unwrap();
+        let own = "# surface=rudder\nS,1*0\n";
+        let own_name = "20260418T102207Z-rudder-2";
+        put("backup.log", own);
+        put(&format!("{own_name}.log"), own);
+        put(&format!("copy-of-{own_name}.log"), own);
+        put(&format!("{own_name} (1).log"), own);
+        let judged = "# surface=rudder\nS,22*0\n";
+        put("b.log", judged);
+        put("judged-long-ago.log", judged);
+        let neither = "# surface=rudder\nS,333*0\n";
+        put("c.log", neither);
+        let older = put("the-older-file.log", neither);
+        older.set_modified(std::time::UNIX_EPOCH).unwrap();
+        let sorted = logbook.sorted().unwrap();
+        let ids: Vec<String> = sorted.own.iter().filter_map(|p| name::id(p)).collect();
+        assert_eq!(ids, [own_name, "judged-long-ago", "the-older-file"]);
+        assert_eq!(sorted.copies.len(), 5);
     }
 }

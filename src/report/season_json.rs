@@ -116,6 +116,8 @@ struct OneSubject<'a> {
     with: &'a [String],
     recordings: usize,
     level: &'a str,
+    /// As the text has it: "early" and "repeat" where the level is "fine".
+    said: &'a str,
     quantities: Vec<OneQuantity<'a>>,
 }
 
@@ -130,6 +132,7 @@ impl<'a> OneSubject<'a> {
             with: &subject.with,
             recordings: subject.recordings,
             level: subject.level().word(),
+            said: subject.said(),
             quantities: subject.quantities.iter().map(OneQuantity::of).collect(),
         }
     }
@@ -139,6 +142,7 @@ impl<'a> OneSubject<'a> {
 struct OneQuantity<'a> {
     quantity: &'a str,
     level: &'a str,
+    said: &'a str,
     repeat: bool,
     count: usize,
     median: Option<f64>,
@@ -164,6 +168,7 @@ impl<'a> OneQuantity<'a> {
         Self {
             quantity: record.measure.column(),
             level: health.level.word(),
+            said: record.said(),
             repeat: health.repeat,
             count: record.count,
             median: number(record.median),

@@ -300,7 +300,7 @@ fn table(shown: &[(&Block, Vec<&Row>)], style: Style) -> String {
         ];
         for row in rows() {
             let words = row.record.measure.words().to_owned();
-            let mut line = vec![format!("  {}", level(row.record)), words];
+            let mut line = vec![format!("  {}", row.record.said()), words];
             line.extend(cells(row.record, style.unit));
             lines.push(line);
         }
@@ -345,16 +345,6 @@ fn aligned(lines: &[Vec<String>]) -> Vec<String> {
         padded.collect::<Vec<_>>().join("  ").trim_end().to_owned()
     };
     lines.iter().map(line).collect()
-}
-
-/// How urgent it is, in a word.
-pub(super) fn level(record: &Record) -> &'static str {
-    match (record.health.level, record.health.repeat) {
-        (Level::Fine, true) => "repeat",
-        // So few readings say nothing of a trend or a change.
-        (Level::Fine, false) if matches!(record.health.chart, Chart::TooFew(_)) => "early",
-        (level, _) => level.word(),
-    }
 }
 
 /// All rows of all subjects, the worst first.

@@ -273,3 +273,23 @@ fn a_note_of_nobody_is_refused_with_the_names_there_are() {
         .refused_with(&["servo-replaced"]);
     assert!(!book.path("notes.csv").exists());
 }
+
+#[test]
+fn what_is_too_early_to_tell_is_said_to_be_in_text_json_and_tables_alike() {
+    let book = Book::of(&WEEKS[..2]);
+    book.recheck();
+    let season = book.season();
+    let surface = find(&season, "surface", "left elevator");
+    assert_eq!(
+        (&surface["said"], &surface["level"]),
+        (&"early".into(), &"fine".into())
+    );
+    assert_eq!(quantity(surface, "slop_deg")["said"], "early");
+    let tables = book.path("tables");
+    let ran = book.run(&["report", "--csv", tables.to_str().unwrap()]);
+    assert!(tables.join("servos.csv").exists(), "{}", ran.err);
+    for table in ["surfaces.csv", "servos.csv", "record.csv"] {
+        let text = fs::read_to_string(tables.join(table)).unwrap();
+        assert!(text.contains(",early"), "{table}: {text}");
+    }
+}

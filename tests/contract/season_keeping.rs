@@ -73,6 +73,21 @@ fn a_recording_copied_within_the_logbook_counts_once_and_is_named() {
     let season = book.season();
     assert_eq!(season["recordings"]["used"], 7);
     assert_eq!(season["recordings"]["copies"], 1);
+    let note = [
+        "note",
+        copy,
+        "clock",
+        "--kind",
+        "began",
+        "--date",
+        "2026-05-01",
+    ];
+    let ran = book.run(&note);
+    let said = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("no effect now") && said.contains("2026-05-13 counts"),
+        "{said}"
+    );
     let remarks = season["remarks"].to_string();
     assert!(
         remarks.contains("2026-05-13 (1) is 2026-05-13"),
@@ -248,9 +263,13 @@ fn a_recording_from_the_future_counts_once_it_is_noted_when_it_began_and_stays_a
     assert_eq!(season["left_out"]["in_the_future"][0], "late");
     assert_eq!(season["left_out"]["without_time"][0], "undated");
     let remarks = season["remarks"].to_string();
-    for id in ["late", "undated"] {
-        assert!(remarks.contains(&format!("note {id} ")), "{remarks}");
+    for (id, reason) in [("late", "clock was wrong"), ("undated", "it bears no time")] {
+        let command = format!("note {id} \\\"{reason}\\\" --kind began --date WHEN --logbook");
+        assert!(remarks.contains(&command), "{remarks}");
     }
+    // What is pasted unread is refused, and makes up no date.
+    book.run(&["note", "late", "x", "--kind", "began", "--date", "WHEN"])
+        .refused_with(&["is wanted here"]);
     book.run(&["note", "late", "clock", "--kind", "began"])
         .refused_with(&["--date"]);
     let before = fs::read(book.path("recordings/late.log")).unwrap();
@@ -299,4 +318,80 @@ fn an_empty_logbook_is_told_as_such_with_what_to_do() {
     let ran = book.run(&["season"]);
     assert_eq!(ran.status, 2, "{}", ran.out);
     assert!(ran.err.contains("recheck"), "{}", ran.err);
+}
+
+#[test]
+fn recordings_whose_results_are_missing_are_told_and_are_no_surface_without_a_record() {
+    let book = Book::of(&WEEKS);
+    book.recheck();
+    fs::remove_dir_all(book.path("results/aircraft=Dunlin/surface=left%20elevator")).unwrap();
+    let rudder = "# started=2026-05-14T10:00:00Z\n";
+    book.record("rudder", rudder);
+    let file = book.path("recordings/rudder.log");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(
+        &file,
+        text.replace("surface=left elevator", "surface=right elevator"),
+    )
+    .unwrap();
+    let told = "8 finished recordings have no result, and no trend shows them: hingewright recheck";
+    for kept in [false, true] {
+        let ran = book.run(&["season"]);
+        assert_eq!(ran.status, 2, "{kept}: {}", ran.out);
+        let shown = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        let remarks = book.season()["remarks"].to_string();
+        let told = if kept {
+            told.replace("8 finished", "7 finished")
+        } else {
+            told.to_owned()
+        };
+        for said in [&shown, &remarks] {
+            assert!(said.contains(&told), "{said}");
+            assert!(!said.contains("yet of: left elevator"), "{said}");
+        }
+        // What is empty, unfinished or worked in asks for no result.
+        fs::write(&file, "").unwrap();
+        book.record(
+            "cut",
+            "# started=2026-05-15T10:00:00Z\n# outcome=unfinished: cable\n",
+        );
+        let worked = text.replace("purpose=routine", "purpose=break-in");
+        assert_ne!(worked, text);
+        fs::write(book.path("recordings/worked.log"), worked).unwrap();
+    }
+    fs::remove_file(&file).unwrap();
+    book.recheck();
+    let ran = book.run(&["season"]);
+    assert_ne!(ran.status, 2, "{} {}", ran.out, ran.err);
+    assert!(!ran.out.contains("no result"), "{}", ran.out);
+}
+
+#[test]
+fn an_aircraft_renamed_without_its_old_name_is_no_recheck_without_fault() {
+    let book = Book::of(&[]);
+    for day in ["2026-04-01", "2026-04-08"] {
+        book.record(
+            day,
+            &format!("# started={day}T10:00:00Z\n# aircraft=Dunlin\n"),
+        );
+    }
+    book.recheck();
+    let file = book.path("aircraft.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let renamed = text.replace("name = \"Dunlin\"", "name = \"Plover\"");
+    assert_ne!(text, renamed);
+    fs::write(&file, &renamed).unwrap();
+    let ran = book.run(&["recheck"]);
+    assert_eq!(ran.status, 2, "{}", ran.out);
+    let told = ran.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    for word in [
+        "more recordings are of another aircraft, Dunlin (2), than of Plover (0)",
+        "was = [\"Dunlin\"] into [aircraft]",
+    ] {
+        assert!(told.contains(word), "{told}");
+    }
+    let followed = renamed.replacen("[aircraft]\n", "[aircraft]\nwas = [\"Dunlin\"]\n", 1);
+    fs::write(&file, followed).unwrap();
+    book.recheck();
+    assert_eq!(of(&book, "used"), 2);
 }

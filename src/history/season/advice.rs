@@ -1,6 +1,6 @@
 //! What to look at first, in a builder's words: one sentence for a quantity that is not fine. No number is worked out here.
 
-use super::{Chart, Crossing, Health, Level, Measure};
+use super::{Chart, Crossing, Health, Level, Measure, Work};
 
 /// The sentence; `None` where nothing is to be done.
 pub fn advice(measure: Measure, health: &Health) -> Option<String> {
@@ -14,7 +14,7 @@ pub fn advice(measure: Measure, health: &Health) -> Option<String> {
     let why = if health.crossing == Crossing::Passed {
         "beyond its limit in the latest two recordings"
     } else if health.step != 0 {
-        "two recordings in a row have left the baseline (if something was done to it, tell with `hingewright note`)"
+        return Some(format!("{} {}: {look}", stepped(health), tell(measure)));
     } else if health.level == Level::Act {
         "moving steadily towards its limit"
     } else if health.repeat {
@@ -23,6 +23,42 @@ pub fn advice(measure: Measure, health: &Health) -> Option<String> {
         "drifting"
     };
     Some(format!("{why}: {look}"))
+}
+
+fn stepped(health: &Health) -> &'static str {
+    match health.back {
+        false => "two recordings in a row have left the baseline",
+        true => {
+            "two recordings in a row had left the baseline, and the latest is back at it: repeat it"
+        }
+    }
+}
+
+/// How to tell of work that begins the quantity anew.
+fn tell(measure: Measure) -> String {
+    let works = [
+        (
+            Work::Servo,
+            "the servo was exchanged",
+            "SERVO",
+            "servo-replaced",
+        ),
+        (
+            Work::Hinge,
+            "the hinge was worked on",
+            "SURFACE",
+            "hinge-work",
+        ),
+        (Work::Rod, "the rod was worked on", "SURFACE", "rod-work"),
+    ];
+    let said: Vec<String> = works
+        .into_iter()
+        .filter(|(work, ..)| work.begins_anew(measure, None))
+        .map(|(_, what, whose, kind)| {
+            format!("if {what}, tell with `hingewright note {whose} TEXT --kind {kind}`")
+        })
+        .collect();
+    format!("({})", said.join("; "))
 }
 
 fn falls(health: &Health) -> bool {

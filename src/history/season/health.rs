@@ -86,6 +86,8 @@ pub struct Health {
     pub repeat: bool,
     /// Two in a row moved away from the baseline and it has stayed there: −1 lower, +1 higher, 0 no such step.
     pub step: i8,
+    /// After such a step the latest reading is within the baseline's scatter again.
+    pub back: bool,
     pub level: Level,
 }
 
@@ -132,6 +134,14 @@ pub(super) fn health_after(
         _ => Crossing::NotForeseeable,
     };
     let step = sorted.step(&values, baseline, sigma);
+    let back = step != 0
+        && sorted.pending
+        && points
+            .last()
+            .zip(baseline.zip(sigma))
+            .is_some_and(|(last, (baseline, sigma))| {
+                (last.quantity.value - baseline).abs() <= OUT_OF_LINE * sigma
+            });
     let mut health = Health {
         recordings: points.len(),
         baseline,
@@ -143,6 +153,7 @@ pub(super) fn health_after(
         repeat: sorted.pending,
         set_aside: sorted.set_aside,
         step,
+        back,
         level: Level::Fine,
     };
     health.level = level(&health, worse, beyond);

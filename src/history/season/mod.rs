@@ -128,6 +128,33 @@ impl Subject {
         let levels = self.quantities.iter().map(|q| q.health.level);
         levels.max().unwrap_or(Level::Fine)
     }
+
+    /// [`Record::said`] of the worst of its quantities; "early" where none has recordings enough to be charted.
+    pub fn said(&self) -> &'static str {
+        let worst = self
+            .quantities
+            .iter()
+            .max_by_key(|q| (q.health.level, q.health.repeat, !q.is_early()));
+        worst.map_or(EARLY, Record::said)
+    }
+}
+
+/// So few readings say nothing of a trend or a change.
+const EARLY: &str = "early";
+
+impl Record {
+    fn is_early(&self) -> bool {
+        matches!(self.health.chart, Chart::TooFew(_))
+    }
+
+    /// How urgent it is, in a word for people: its level's, where "fine" would not say too much.
+    pub fn said(&self) -> &'static str {
+        match (self.health.level, self.health.repeat) {
+            (Level::Fine, true) => "repeat",
+            (Level::Fine, false) if self.is_early() => EARLY,
+            (level, _) => level.word(),
+        }
+    }
 }
 
 /// Every surface and every servo that has a reading, worst on top, each with its quantities, worst on top.

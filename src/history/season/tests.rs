@@ -341,6 +341,32 @@ fn what_was_done_begins_a_new_baseline_and_another_servo_does_so_by_itself() {
 }
 
 #[test]
+fn a_step_s_advice_names_the_note_that_begins_the_quantity_anew_and_no_other() {
+    let steady = [0.2, 0.21, 0.19, 0.2, 0.21, 0.19, 0.2];
+    let out = judged(&[&steady[..], &[0.6, 0.61]].concat(), Some(U));
+    let said = |measure| advice(measure, &out).unwrap();
+    let hold = said(Measure::HoldNeutral);
+    assert!(
+        hold.contains("SERVO TEXT --kind servo-replaced`)"),
+        "{hold}"
+    );
+    assert!(!hold.contains("hinge-work"), "{hold}");
+    let slop = said(Measure::Slop);
+    for kind in ["servo-replaced", "hinge-work", "rod-work"] {
+        assert!(slop.contains(&format!("--kind {kind}`")), "{slop}");
+    }
+    assert!(slop.contains("have left the baseline") && !slop.contains("back at it"));
+
+    let back = judged(&[&steady[..], &[0.6, 0.61, 0.2]].concat(), Some(U));
+    assert!(back.back && !out.back, "{back:?}");
+    let said = advice(Measure::Slop, &back).unwrap();
+    assert!(
+        said.contains("the latest is back at it: repeat it"),
+        "{said}"
+    );
+}
+
+#[test]
 fn the_worst_stands_on_top_and_has_its_advice() {
     let steady = |d: i64| reading(7 * d, "a", "S1", &[(Measure::Slop, 0.2)]);
     let worn = |d: i64| {

@@ -145,7 +145,7 @@ fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
     for (subject, record) in ranked.iter().filter(own) {
         let latest = unbroken(season_text::latest(record, unit));
         let one = Asking {
-            level: season_text::level(record),
+            level: record.said(),
             subject: cut(&season_text::named(subject), MOST_LETTERS_OF_A_NAME),
             quantities: vec![format!("{} {latest}", record.measure.words())],
             says: without_aside(advice(record.measure, &record.health).unwrap_or_default()),

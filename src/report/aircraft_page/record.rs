@@ -34,7 +34,7 @@ impl RecordRow {
             (None, None) => "none".into(),
         };
         Self {
-            level: season_text::level(record),
+            level: record.said(),
             quantity: record.measure.words(),
             latest: unbroken(season_text::latest(record, unit)),
             trend: unbroken(season_text::trend(record, unit)),
@@ -95,7 +95,7 @@ impl RecordOut {
         }
         let advised = followed.iter().filter_map(|record| {
             Some(AdviceOut {
-                level: season_text::level(record),
+                level: record.said(),
                 quantity: record.measure.words(),
                 says: advice(record.measure, &record.health)?,
             })

@@ -230,7 +230,7 @@ fn record(book: &Book<'_>) -> Table {
     let rows = followed(book);
     let columns = of_subject::<Followed<'_>>(|row| *row)
         .text("with", |r| Some(r.0.with.join("; ")))
-        .text("level", |r| Some(r.1.health.level.word()))
+        .text("level", |r| Some(r.1.said()))
         .flag("repeat", |r| Some(r.1.health.repeat))
         .count("recordings", |r| Some(r.1.count as u64))
         .number("median", |r| Some(r.1.median))
@@ -358,7 +358,7 @@ fn servos(book: &Book<'_>) -> Table {
         .text("model", |s| s.model.clone())
         .text("surfaces", |s| Some(s.surfaces.join("; ")))
         .count("recordings", move |s| recordings(s))
-        .text("season_level", |s| Some(s.record.as_ref()?.level().word()))
+        .text("season_level", |s| Some(s.record.as_ref()?.said()))
         .count("done", |s| Some(s.done.len() as u64))
         .table("servos.csv", book.servos.iter())
 }

@@ -121,7 +121,7 @@ fn surfaces(book: &Book<'_>) -> Table {
             Some(c.worked_in.as_ref()?.batches.len() as u64)
         })
         .count("fixes", |c| Some(c.fixes.len() as u64))
-        .text("season_level", |c| Some(c.record.as_ref()?.level().word()))
+        .text("season_level", |c| Some(c.record.as_ref()?.said()))
         .table("surfaces.csv", book.surfaces.iter())
 }
 
