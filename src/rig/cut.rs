@@ -74,6 +74,7 @@ impl Cut {
             Cut::Tripped { code, detail, at_deg } => tripped(code, detail.as_deref(), *at_deg),
             Cut::Refused { command, reason } => Problem::new(format!("the rig refused {command}: {reason}")).hint(match reason.as_str() {
                 "passive" => "this rig only measures: move the surface by hand or by transmitter; `sweep` records that as well",
+                "not-armed" => "it had disarmed itself meanwhile, and what it said of that did not arrive whole: check cable, baud rate and ground; `hingewright rig watch` counts the damaged lines",
                 _ => "see the rig's own notes on that reason; `hingewright rig ask` shows what it is and can do",
             }),
             Cut::Unanswered { command } => Problem::new(format!("the rig did not answer {command}, asked three times"))
