@@ -150,6 +150,9 @@ fn shown(
     let apart = rods.friction.linkage.is_some()
         || rods.servo.is_some()
         || rods.friction.by_the_rod.is_some();
+    // Friction below nothing is none: the recordings do not belong together.
+    let linkage = rods.friction.linkage.and_then(|q| q.interval);
+    let apart = apart && linkage.is_none_or(|i| i.hi95 >= 0.0);
     let shown = Shown {
         surface: &surface.name,
         servo: &servo.tag,

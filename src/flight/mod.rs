@@ -175,9 +175,10 @@ impl Estimate {
         self.rows.iter().filter(|row| row.over)
     }
 
-    /// Some throw has no share at all.
+    /// Some throw has no share at all, or only the least that it can be, the hinge's part being unknown.
     pub fn unproven(&self) -> bool {
-        self.rows.iter().any(|row| row.share.is_none())
+        let unknown = |row: &Row| row.share.is_none() || row.hinge_ncm.is_none();
+        self.rows.iter().any(unknown)
     }
 }
 

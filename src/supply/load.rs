@@ -250,7 +250,14 @@ fn ratings(supply: &Supply, loads: Option<&Loads>) -> (Vec<Rating>, Vec<Part>) {
         };
         let load_ma = match part {
             Part::Pack | Part::RegulatorPeak => loads.peak_ma,
-            Part::Regulator | Part::Connector => loads.sustained_ma,
+            Part::Regulator | Part::Connector => {
+                let (moving, holding) = (loads.sustained_ma, loads.holding_ma);
+                if holding.value > moving.value {
+                    holding
+                } else {
+                    moving
+                }
+            }
         };
         let share = mapped(load_ma, 1e-3 / rating_a, 0.0);
         found.push(Rating {

@@ -54,7 +54,7 @@ fn title(one: &SurfaceFlown<'_>, asked: &Asked) -> String {
     let (over, all) = (one.estimate.over().count(), one.estimate.rows.len());
     let share = Unit::Share.given(asked.most_share);
     let told = match (over, one.estimate.unproven()) {
-        (0, true) => "share of the servo not known".to_owned(),
+        (0, true) => "share of the servo not known, or only the least of it".to_owned(),
         (0, false) => format!("every throw below {share} of what the servo has"),
         (n, _) => format!("{n} of {all} throws above {share} of what the servo has"),
     };

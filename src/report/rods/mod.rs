@@ -82,6 +82,11 @@ fn friction(friction: &Apart, rods: &Rods, unit: TorqueUnit) -> Option<String> {
             torque(&friction.hinge?),
             torque(&linkage)
         ),
+        Some(i) if i.hi95 < 0.0 => format!(
+            "What the {whose} takes comes out below nothing, {}, and that cannot be: these recordings do not belong together. Were the \
+             rods really off, is it the same surface and the same rig, was it moved as fast? Record both anew.",
+            torque(&linkage)
+        ),
         _ => format!(
             "The friction is the hinge's, {}: what the {whose} takes cannot be told from nothing ({}).",
             torque(&friction.hinge?),

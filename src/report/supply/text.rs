@@ -199,6 +199,7 @@ fn together(told: &Supplied<'_>, width: usize) -> Option<String> {
         for one in ratings {
             let held = match one.part {
                 Part::Pack | Part::RegulatorPeak => "peak",
+                Part::Regulator | Part::Connector if one.load_ma == loads.holding_ma => "holding",
                 Part::Regulator | Part::Connector => "lasting",
             };
             let rated = Unit::Ampere.given(one.rating_a);
