@@ -3,9 +3,9 @@
 
 use std::ops::Range;
 
-use crate::recording::{Channel, Recording, Segment};
+use crate::recording::{Channel, Event, Recording, Segment};
 
-/// Samples without a pulse for longer than this part two spells, s: single readings go missing.
+/// Without a pulse for longer than this the rig was disarmed, s: single readings go missing.
 const APART_S: f64 = 0.2;
 
 /// One spell.
@@ -33,7 +33,7 @@ impl<'a> Armed<'a> {
 /// All spells in order; none where no pulse was recorded.
 pub fn spells(recording: &Recording) -> Vec<Armed<'_>> {
     let mut found: Vec<Armed<'_>> = Vec::new();
-    for segment in &recording.segments {
+    for (number, segment) in recording.segments.iter().enumerate() {
         let Some(pulse) = segment.column(Channel::PulseUs) else {
             continue;
         };
@@ -44,7 +44,7 @@ pub fn spells(recording: &Recording) -> Vec<Armed<'_>> {
                 continue;
             }
             current = match current {
-                Some(range) if segment.t_s[i] - segment.t_s[range.end - 1] <= APART_S => {
+                Some(range) if !parted(recording, number, range.end - 1, i) => {
                     Some(range.start..i + 1)
                 }
                 other => {
@@ -63,6 +63,18 @@ pub fn spells(recording: &Recording) -> Vec<Armed<'_>> {
         }
     }
     found
+}
+
+/// Whether the rig was disarmed between two samples with a pulse. Samples that were lost on the way are no sign of it.
+fn parted(recording: &Recording, segment: usize, last: usize, next: usize) -> bool {
+    let t_s = &recording.segments[segment].t_s;
+    let (from_s, to_s) = (t_s[last], t_s[next]);
+    if to_s - from_s <= APART_S {
+        return false;
+    }
+    let armed_between =
+        |e: &Event| e.segment == segment && e.code == "armed" && e.t_s > from_s && e.t_s <= to_s;
+    next > last + 1 || recording.events.iter().any(armed_between)
 }
 
 #[cfg(test)]
@@ -124,5 +136,30 @@ mod tests {
             .flat_map(|(_, line)| [line, "\n"])
             .collect();
         assert_eq!(spells(&read(thinned.as_bytes())).len(), 2);
+    }
+    /// A capture without its sample lines from one number to another.
+    fn without_samples(text: &str, from: usize, to: usize) -> String {
+        let mut number = 0;
+        let kept = text.lines().filter(|line| {
+            number += usize::from(line.starts_with("S,"));
+            !line.starts_with("S,") || !(from..to).contains(&number)
+        });
+        kept.flat_map(|line| [line, "\n"]).collect()
+    }
+
+    #[test]
+    fn samples_that_were_lost_while_armed_part_no_spell_and_a_second_arming_does() {
+        let text = String::from_utf8(simulate(&scenario(), 1).capture).unwrap();
+        let whole = read(text.as_bytes());
+        let first = spells(&whole)[0].samples.clone();
+        // Half a second at 200 samples/s, from within the first spell.
+        let within = without_samples(&text, first.start + 40, first.start + 140);
+        let all = read(within.as_bytes());
+        assert_eq!(all.lost, 100);
+        assert_eq!(spells(&all).len(), 2);
+        // Everything from within the first to within the second: the rig's own word is left.
+        let second = spells(&whole)[1].samples.clone();
+        let between = without_samples(&text, first.end - 40, second.start + 40);
+        assert_eq!(spells(&read(between.as_bytes())).len(), 2);
     }
 }
