@@ -19,12 +19,14 @@
 //! - [`linkage`]: pure; the push rod along the throw, fitted to measured angles, and with other holes.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
+//! - [`bench`]: the live page at the bench, and what commands and page do alike on a rig.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
 //! - [`cli`]: arguments; one file a command.
 
 pub mod aircraft;
 pub mod analysis;
 pub mod assess;
+pub mod bench;
 pub mod cli;
 pub mod csv;
 pub mod flight;

@@ -7,13 +7,14 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::complain;
-use super::record::{Record, say, words_to_stderr};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::sweep::{agreed, cautions, how_it_ended, opened};
+use super::words::{say, words_to_stderr};
 use crate::aircraft::{self, Aircraft, Surface};
 use crate::analysis::angle::calibrated;
 use crate::assess::surface_named;
+use crate::bench::record::Record;
 use crate::logbook::{AIRCRAFT_FILE, Logbook, RECORDINGS, RESULTS};
 use crate::problem::{Problem, exit};
 use crate::recording::{self, Channel, Recording};
@@ -249,7 +250,7 @@ async fn recorded(
     let mut screen = Screen::new();
     let way = (job.plan, trip, job.bench.driven_angle(&rig));
     let run = record
-        .spells(rig, way, &job.spells, ready, &mut screen)
+        .spells(rig, way, &job.spells, ready, &mut |p| screen.progress(p))
         .await;
     screen.end();
     let run = run?;

@@ -1,7 +1,6 @@
 //! `break-in`: a hinge worked in, batch by batch and stage by stage, until it has settled.
 
 mod ahead;
-mod past;
 mod said;
 
 use std::io::{self, IsTerminal};
@@ -12,19 +11,17 @@ use clap::Args;
 
 use self::said::Onward;
 use super::complain;
-use super::record::{Record, a_line, say};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
 use super::sweep::{agreed, cautions, how_it_ended, opened};
-use crate::aircraft::{Surface, TripPoints};
+use super::words::{a_line, say, until};
 use crate::assess::surface_named;
-use crate::history::settling::{
-    REST_H, Standing, State, cycles_to_tell, spent, stages_left, stand, stop,
-};
-use crate::logbook::{CYCLES, CYCLES_BEFORE, Logbook, Past, RECHECK, STAGE_DEG, WORKED_IN};
+use crate::bench::course::{Course, Rules};
+use crate::bench::record::Record;
+use crate::history::settling::{Standing, State, cycles_to_tell, spent};
 use crate::problem::{Problem, exit};
-use crate::rig::{Asked, Cut, Guard, Line, Rig, Run, Stage, SweepPlan, Way, stages};
+use crate::rig::{Asked, Cut, Line, Rig, Run, Stage};
 use crate::units::TorqueUnit;
 
 const BAUD: u32 = 115_200;
@@ -39,8 +36,6 @@ const RATE: f64 = 30.0;
 const HOLD: f64 = 0.4;
 /// Between two batches, s: about, and for the forecast alone.
 const PAUSE_S: f64 = 1.0;
-/// The `#` key of a batch that was worked although the hinge had been stopped.
-const AFTER_STOP: &str = "after_stop";
 
 #[derive(Args)]
 #[command(
@@ -124,11 +119,24 @@ pub fn run(arguments: &Arguments) -> u8 {
 /// A surface being worked in.
 struct Job<'a> {
     arguments: &'a Arguments,
-    logbook: &'a Logbook,
-    surface_index: usize,
-    stages: Vec<Stage>,
-    trip: TripPoints,
-    past: Past,
+    course: Course<'a>,
+}
+
+impl Arguments {
+    fn rules(&self) -> Rules {
+        Rules {
+            stages_deg: self.stages.clone(),
+            beyond_throws: self.beyond_throws,
+            cycles_per_stage: self.cycles_per_stage,
+            batch: self.batch,
+            rise_percent: self.rise,
+            most_torque_ncm: self.most_torque,
+            rate_deg_per_s: self.rate,
+            hold_s: self.hold,
+            recheck: self.recheck,
+            note: self.note.clone(),
+        }
+    }
 }
 
 fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
@@ -139,37 +147,14 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
         arguments.aircraft.as_deref(),
         scratch.filter(|_| arguments.dry_run),
     )?;
-    let aircraft = logbook.aircraft();
-    let surface_index = surface_named(&arguments.surface, aircraft)?;
-    let surface = &aircraft.surfaces[surface_index];
-    let batch = SweepPlan::of(
-        aircraft,
-        surface,
-        arguments.batch,
-        arguments.rate,
-        arguments.hold,
-    );
-    let mut asked = arguments.stages.clone();
-    asked.sort_by(f64::total_cmp);
-    let stages = stages(surface, &asked, arguments.beyond_throws, batch);
-    if stages.is_empty() {
-        return Err(
-            Problem::new(format!("{} has no throw to be worked to", surface.name))
-                .hint("give it a [[surface.throw]] in aircraft.toml"),
-        );
-    }
-    let (past, unusable) = logbook.past(surface_index)?;
-    for problem in &unusable {
-        say(&format!("left out   {}", problem.what));
-    }
+    let surface_index = surface_named(&arguments.surface, logbook.aircraft())?;
     let mut job = Job {
         arguments,
-        logbook: &logbook,
-        surface_index,
-        stages,
-        trip: aircraft.trip_points(surface),
-        past,
+        course: Course::new(&logbook, surface_index, arguments.rules())?,
     };
+    for problem in &job.course.left_out {
+        say(&format!("left out   {}", problem.what));
+    }
     if let Some(status) = ahead::forbidden(&job) {
         return Ok(status);
     }
@@ -221,41 +206,11 @@ fn on_rig(job: &mut Job, port: &PortArguments) -> Result<u8, Problem> {
 }
 
 impl Job<'_> {
-    fn surface(&self) -> &Surface {
-        &self.logbook.aircraft().surfaces[self.surface_index]
-    }
-
-    fn stages_deg(&self) -> Vec<f64> {
-        self.stages.iter().map(|s| s.deg).collect()
-    }
-
-    fn stage(&self, deg: f64) -> Option<&Stage> {
-        self.stages.iter().find(|s| (s.deg - deg).abs() < 0.05)
-    }
-
-    fn next(&self) -> Option<(f64, f64)> {
-        let most = f64::from(self.arguments.cycles_per_stage);
-        let left = stages_left(&self.past.batches, &self.stages_deg(), most);
-        left.first().copied()
-    }
-
-    /// How long the hinge has stood still, h.
-    fn rested_h(&self) -> Option<f64> {
-        let last = self.past.batches.last()?.started?;
-        Some(jiff::Timestamp::now().duration_since(last).as_secs_f64() / 3600.0)
-    }
-
-    /// Whether the first batch is held against the last one of the logbook.
-    fn is_held_against_last(&self) -> bool {
-        let stopped = stop(&self.past.batches).is_some();
-        stopped || self.rested_h().is_some_and(|h| h < REST_H)
-    }
-
     fn onward(&self) -> Onward {
-        let standing = stand(&self.past.batches);
-        let worked = self.past.batches.iter().rev();
+        let standing = self.course.standing();
+        let worked = self.course.past.batches.iter().rev();
         let last_deg = worked.filter(|b| !b.recheck).find_map(|b| b.stage_deg);
-        let spent = last_deg.map_or(0.0, |deg| spent(&self.past.batches, deg));
+        let spent = last_deg.map_or(0.0, |deg| spent(&self.course.past.batches, deg));
         let plain = self.command();
         let (again, recheck) = match self.arguments.hand {
             // So many more as there were this time; none within the rest.
@@ -270,11 +225,11 @@ impl Job<'_> {
             recheck,
             note: format!(
                 "hingewright note \"{}\" \"what was done\" --kind hinge-work --logbook {}",
-                self.surface().name,
-                quoted(&self.logbook.root().display().to_string())
+                self.course.surface().name,
+                quoted(&self.course.logbook.root().display().to_string())
             ),
             by_hand: self.arguments.hand.is_some(),
-            through: self.arguments.hand.is_some() || self.next().is_none(),
+            through: self.arguments.hand.is_some() || self.course.left().is_empty(),
             spent,
             to_tell: spent + cycles_to_tell(&standing, f64::from(self.arguments.batch)),
         }
@@ -288,7 +243,7 @@ impl Job<'_> {
         let stages = stages.join(",");
         let mut line = format!(
             "hingewright break-in \"{}\" --port {} --logbook {}",
-            self.surface().name,
+            self.course.surface().name,
             quoted(port),
             quoted(&a.logbook.display().to_string())
         );
@@ -313,45 +268,30 @@ impl Job<'_> {
         line
     }
 
-    /// A recording of this job, with what stands on top of it.
-    fn keys(&self, purpose: &str, more: &[(&'static str, String)]) -> Vec<(&'static str, String)> {
-        let mut keys = vec![("purpose", purpose.to_owned())];
-        keys.extend_from_slice(more);
-        if let Some(note) = &self.arguments.note {
-            keys.push(("note", note.clone()));
-        }
-        keys
-    }
-
-    /// Judges and stores a recording, adds it to the past and says a line on it. `None` where it carries no batch.
+    /// Measures and stores a recording, adds it to the past and says a line on it. `None` where it carries no batch.
     fn taken_in(&mut self, path: &Path) -> Result<Option<Standing>, Problem> {
-        let assessed = self.logbook.assess(path)?;
-        self.logbook.store(self.logbook.aircraft(), &assessed)?;
-        let known = self.past.batches.len();
-        self.past.add(&assessed, path);
-        if self.past.batches.len() == known {
+        let taken = self.course.take_in(path)?;
+        let (Some((assessed, standing)), Some(batch)) = (taken, self.course.past.batches.last())
+        else {
             return Ok(None);
-        }
-        let standing = stand(&self.past.batches);
-        if let Some(batch) = self.past.batches.last() {
-            say(&said::batch(
-                batch,
-                &assessed.measured,
-                &standing,
-                self.arguments.units,
-            ));
-        }
+        };
+        say(&said::batch(
+            batch,
+            &assessed.measured,
+            &standing,
+            self.arguments.units,
+        ));
         Ok(Some(standing))
     }
 
     /// The last word, and the exit status.
     fn conclude(&self) -> u8 {
-        let standing = stand(&self.past.batches);
+        let standing = self.course.standing();
         let onward = self.onward();
         say("");
         say(&said::summary(
             &standing,
-            self.past.worked,
+            self.course.past.worked,
             &onward,
             self.arguments.units,
         ));
@@ -367,11 +307,14 @@ impl Job<'_> {
         let rose = matches!(run.cut, Some(Cut::Rose(_)));
         let again = format!(
             "run it again: it goes on at {:.0} cycles. `{}`",
-            self.past.worked,
+            self.course.past.worked,
             self.onward().again
         );
         if run.cut.is_some() && !rose {
-            say(&format!("worked     {:.0} cycles in all", self.past.worked));
+            say(&format!(
+                "worked     {:.0} cycles in all",
+                self.course.past.worked
+            ));
         }
         if !how_it_ended(run, &format!("what was recorded is kept; {again}")) {
             return None;
@@ -384,20 +327,6 @@ impl Job<'_> {
         show::standing_caution();
         Some(if rose { exit::FOUND } else { exit::RIG })
     }
-
-    /// The stage of the next batch and its cycles; `None` where there is nothing left to do.
-    fn due(&self) -> Option<(Stage, u32)> {
-        if self.arguments.recheck {
-            let worked = self.past.batches.iter().rev();
-            let last = worked
-                .filter_map(|b| b.stage_deg)
-                .find_map(|deg| self.stage(deg));
-            return Some((*last.or(self.stages.last())?, self.arguments.batch));
-        }
-        let (deg, left) = self.next()?;
-        let cycles = f64::from(self.arguments.batch).min(left.ceil()).max(2.0);
-        Some((*self.stage(deg)?, cycles as u32))
-    }
 }
 
 /// As a shell takes it for one word.
@@ -409,16 +338,9 @@ fn quoted(text: &str) -> String {
     }
 }
 
-/// What a batch hands on to the next.
-struct Known {
-    stage_deg: f64,
-    way: Option<Way>,
-    guard: Guard,
-}
-
 async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u8, Problem> {
     say(&ahead::driven(job));
-    if job.due().is_none() {
+    if job.course.due().is_none() {
         say("\nAll stages are through, and nothing is left to be worked.");
         return Ok(job.conclude());
     }
@@ -439,18 +361,13 @@ async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u
             return Ok(exit::NO_FAULT);
         }
     }
-    let mut known = Known {
-        stage_deg: f64::NAN,
-        way: None,
-        guard: first_guard(job),
-    };
     let mut rig = Some(rig);
-    while let Some((stage, cycles)) = job.due() {
+    while let Some((stage, cycles)) = job.course.due() {
         let asked = match rig.take() {
             Some(rig) => rig,
             None => greet(Arc::clone(&line)).await?,
         };
-        let run = batch(job, asked, stage, cycles, &mut known).await?;
+        let run = batch(&mut job.course, asked, stage, cycles).await?;
         let standing = job.taken_in(&run.written.path);
         if let Some(status) = job.cut_short(&run) {
             return Ok(status);
@@ -469,58 +386,19 @@ async fn driven(job: &mut Job<'_>, line: Arc<Line>, rig: Rig<Asked>) -> Result<u
     Ok(job.conclude())
 }
 
-/// A guard that knows the last sound batch, unless the hinge has rested since: what comes back by that is no tearing. After
-/// a stop a rest explains nothing.
-fn first_guard(job: &Job) -> Guard {
-    let (rise, most) = (0.01 * job.arguments.rise, job.arguments.most_torque);
-    let mut guard = Guard::new(rise, most);
-    if job.is_held_against_last() {
-        past::remind(&job.past, job.logbook, &mut guard);
-    }
-    guard
-}
-
-/// One batch; the rig is armed within it alone.
+/// One batch, and what a builder should know of its way.
 async fn batch(
-    job: &Job<'_>,
+    course: &mut Course<'_>,
     rig: Rig<Asked>,
     stage: Stage,
     cycles: u32,
-    known: &mut Known,
 ) -> Result<Run, Problem> {
-    let purpose = if job.arguments.recheck {
-        RECHECK
-    } else {
-        WORKED_IN
-    };
-    let mut of_batch = vec![
-        (CYCLES_BEFORE, format!("{:.0}", job.past.worked)),
-        (CYCLES, cycles.to_string()),
-        (STAGE_DEG, stage.deg.to_string()),
-    ];
-    if stop(&job.past.batches).is_some() {
-        of_batch.push((AFTER_STOP, "yes".to_owned()));
-    }
-    let keys = job.keys(purpose, &of_batch);
-    let keys: Vec<(&str, &str)> = keys.iter().map(|(k, v)| (*k, v.as_str())).collect();
-    let record = Record::begin(job.logbook, job.surface_index, &keys)?;
-    if known.stage_deg != stage.deg {
-        (known.stage_deg, known.way) = (stage.deg, None);
-    }
-    let plan = SweepPlan {
-        cycles,
-        ..stage.plan
-    };
-    let mut screen = Screen::named(&format!(
-        "stage {}°, {:.0} worked",
-        stage.deg, job.past.worked
-    ));
-    let before = (known.way.take(), std::mem::take(&mut known.guard));
-    let (run, way, guard) = record
-        .batch(rig, plan, job.trip, before, &mut screen)
+    let worked = course.past.worked;
+    let mut screen = Screen::named(&format!("stage {}°, {worked:.0} worked", stage.deg));
+    let run = course
+        .batch(rig, stage, cycles, &mut |p| screen.progress(p))
         .await?;
     screen.end();
-    (known.way, known.guard) = (way, guard.next());
     for note in &run.notes {
         say(&format!("note       {note}"));
     }
@@ -534,27 +412,21 @@ async fn by_hand(job: &mut Job<'_>, rig: Rig<Asked>, cycles: u32) -> Result<u8, 
         say(NOT_MOVED);
         return Ok(exit::NO_FAULT);
     }
-    job.past.worked += f64::from(cycles);
+    job.course.past.worked += f64::from(cycles);
     cautions(&rig, job.arguments.yes);
     if !job.arguments.yes && job.arguments.seconds.is_none() && io::stdin().is_terminal() {
         say("Enter begins, and Enter ends it.");
         let _ = a_line().await;
     }
-    let purpose = if job.arguments.recheck {
-        RECHECK
-    } else {
-        WORKED_IN
-    };
-    let keys = job.keys(
-        purpose,
-        &[(CYCLES_BEFORE, format!("{:.0}", job.past.worked))],
-    );
+    let keys = job.course.keys(&[]);
     let keys: Vec<(&str, &str)> = keys.iter().map(|(k, v)| (*k, v.as_str())).collect();
-    let record = Record::begin(job.logbook, job.surface_index, &keys)?;
+    let record = Record::begin(job.course.logbook, job.course.surface_index, &keys)?;
     say(&format!("recording  {}", record.path().display()));
     let mut screen = Screen::new();
     let run = record
-        .listen(rig, job.arguments.seconds, &mut screen)
+        .listen(rig, until(job.arguments.seconds), &mut |c| {
+            screen.coverage(c)
+        })
         .await?;
     screen.end();
     let standing = job.taken_in(&run.written.path);

@@ -9,12 +9,13 @@ use std::process::{Child, Command, Stdio};
 
 use clap::Args;
 
-use super::record::{Record, say};
 use super::rig::{PortArguments, greet, open, runtime};
 use super::screen::Screen;
+use super::words::say;
 use super::{complain, report, show};
 use crate::aircraft::Surface;
 use crate::assess::pair_up;
+use crate::bench::record::Record;
 use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
 use crate::problem::{Problem, exit};
 use crate::report::Checked;
@@ -284,7 +285,9 @@ fn swept(
         let rig = greet(line).await?;
         let record = Record::begin(logbook, index, &keys)?;
         record
-            .sweep(rig, plan, aircraft.trip_points(surface), &mut screen)
+            .sweep(rig, plan, aircraft.trip_points(surface), &mut |p| {
+                screen.progress(p)
+            })
             .await
     })?;
     screen.end();

@@ -3,7 +3,7 @@
 use clap::Args;
 
 use super::at_rig::{self, Ended, Home, Job, Source};
-use super::record::{a_line, say};
+use super::words::{a_line, say};
 use super::{complain, show};
 use crate::aircraft::{Aircraft, Surface};
 use crate::logbook::Logbook;

@@ -13,7 +13,6 @@ mod linkage;
 mod note;
 mod prove;
 mod recheck;
-mod record;
 mod report;
 mod report_csv;
 mod rig;
@@ -25,6 +24,7 @@ mod show;
 mod simulate;
 mod supply;
 mod sweep;
+mod words;
 
 use clap::{Parser, Subcommand};
 

@@ -6,12 +6,13 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::complain;
-use super::record::{Record, a_line, say, words};
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
+use super::words::{a_line, say, until, words};
 use crate::aircraft::{Surface, TripPoints};
 use crate::assess::surface_named;
+use crate::bench::record::Record;
 use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
 use crate::recording::Channel;
@@ -339,9 +340,14 @@ async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Ended,
     say(&format!("recording  {}", record.path().display()));
     let mut screen = Screen::new();
     let run = if driven {
-        record.sweep(rig, job.plan, job.trip, &mut screen).await
+        record
+            .sweep(rig, job.plan, job.trip, &mut |p| screen.progress(p))
+            .await
     } else {
-        record.listen(rig, job.arguments.seconds, &mut screen).await
+        let enough = until(job.arguments.seconds);
+        record
+            .listen(rig, enough, &mut |c| screen.coverage(c))
+            .await
     };
     screen.end();
     run.map(|run| Ended::Run(Box::new(run)))

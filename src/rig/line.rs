@@ -7,7 +7,7 @@ use std::collections::HashMap;
 use std::future::poll_fn;
 use std::pin::Pin;
 use std::sync::atomic::{AtomicBool, AtomicU16, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::task::Poll;
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -45,7 +45,7 @@ pub(super) struct Shared {
     says: Mutex<Option<Says>>,
     next_id: AtomicU16,
     /// Scale and zero of the angle sensor, where it is calibrated.
-    pub angle: OnceLock<(f64, f64)>,
+    pub angle: Mutex<Option<(f64, f64)>>,
     waiting: Mutex<HashMap<u16, oneshot::Sender<Answer>>>,
     taker: Mutex<Taker>,
     pub heard: broadcast::Sender<Arc<[Heard]>>,
@@ -219,12 +219,18 @@ impl Line {
         Ok(())
     }
 
-    /// A `#` line of the host's into the recording, if there is one.
-    /// From here on angles heard are scale · (reading − zero). The recording stays as the rig sends it. Said once a line.
-    pub fn calibrate_angle(&self, scale: f64, zero_deg: f64) {
-        let _ = self.shared.angle.set((scale, zero_deg));
+    /// From here on angles heard are scale · (reading − zero in degrees), or the sensor's own. The recording stays as the rig
+    /// sends it.
+    pub fn calibrate_angle(&self, scale_and_zero: Option<(f64, f64)>) {
+        *self.shared.angle() = scale_and_zero;
     }
 
+    /// Ends whatever runs on this line, at once and for good: an armed rig is disarmed before this returns. From any thread.
+    pub fn stop(&self, how: &'static str) {
+        self.shared.cut(Cut::Stopped { how });
+    }
+
+    /// A `#` line of the host's into the recording, if there is one.
     pub fn host_line(&self, key: &str, value: &str) {
         if let Taker::Journal(journal) = &*self.shared.taker() {
             journal.host_line(key, value);
@@ -287,7 +293,7 @@ impl Shared {
             lets_go: AtomicBool::new(false),
             says: Mutex::new(None),
             next_id: AtomicU16::new(1),
-            angle: OnceLock::new(),
+            angle: Mutex::new(None),
             waiting: Mutex::default(),
             taker: Mutex::new(Taker::Before(Vec::new())),
             heard: broadcast::channel(LISTENER_BATCHES).0,
@@ -299,6 +305,10 @@ impl Shared {
 
     pub fn said(&self, says: Option<Says>) {
         *self.says.lock().unwrap_or_else(PoisonError::into_inner) = says;
+    }
+
+    pub fn angle(&self) -> MutexGuard<'_, Option<(f64, f64)>> {
+        self.angle.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn taker(&self) -> MutexGuard<'_, Taker> {

@@ -36,6 +36,7 @@ pub use passive::{Coverage, ENOUGH_STROKES, Passive};
 pub use plan::SweepPlan;
 pub use servo_test::{servo_moves, servo_moves_s};
 pub use session::{Page, Run, batch, listen, spells, sweep};
+pub use stop::asked as asked_to_end;
 pub use sweep::{Move, Phase, Progress, Spell, Sweep, To, Way};
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 /// Waits until it is asked, and says how.
 #[cfg(unix)]
-pub(super) async fn asked() -> &'static str {
+pub async fn asked() -> &'static str {
     use tokio::signal::unix::{SignalKind, signal};
     let (Ok(mut interrupt), Ok(mut terminate), Ok(mut hangup), Ok(mut quit)) = (
         signal(SignalKind::interrupt()),
@@ -21,7 +21,7 @@ pub(super) async fn asked() -> &'static str {
 }
 
 #[cfg(not(unix))]
-pub(super) async fn asked() -> &'static str {
+pub async fn asked() -> &'static str {
     match tokio::signal::ctrl_c().await {
         Ok(()) => "Ctrl-C",
         Err(_) => std::future::pending().await,

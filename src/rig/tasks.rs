@@ -70,7 +70,7 @@ async fn read(guard: Guard, mut from: Box<dyn AsyncRead + Send + Unpin>) {
         let bytes = &buffer[..count];
         let mut batch: Vec<Heard> = Vec::new();
         let mut rig_line = false;
-        follower.angle = shared.angle.get().copied();
+        follower.angle = *shared.angle();
         decoder.feed(bytes, |message| {
             rig_line |= matches!(message, Message::Rig(_));
             hear(shared, &message);

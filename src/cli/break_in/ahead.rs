@@ -3,8 +3,8 @@
 use super::said;
 use super::{Job, PAUSE_S};
 use crate::cli::complain;
-use crate::cli::record::say;
-use crate::history::settling::{self, RECHECK_AFTER_H, REST_H, State, stages_left, stand};
+use crate::cli::words::say;
+use crate::history::settling::{self, RECHECK_AFTER_H, REST_H, State};
 use crate::problem::{Problem, exit};
 use crate::rig::{Stage, SweepPlan};
 use crate::units::{Unit, fixed};
@@ -12,7 +12,7 @@ use crate::units::{Unit, fixed};
 /// A stop that nothing sound has followed, or a re-check too soon: said, and the exit status of a run that may not begin.
 pub fn forbidden(job: &Job) -> Option<u8> {
     let arguments = job.arguments;
-    if let Some(note) = &job.past.baseline {
+    if let Some(note) = &job.course.past.baseline {
         say(&format!(
             "noted      {} on {}: what was measured before counts no more ({})",
             note.kind.word(),
@@ -20,14 +20,14 @@ pub fn forbidden(job: &Job) -> Option<u8> {
             note.text
         ));
     }
-    if let Some(stop) = settling::stop(&job.past.batches) {
-        let rose = job.past.rose.as_deref();
+    if let Some(stop) = settling::stop(&job.course.past.batches) {
+        let rose = job.course.past.rose.as_deref();
         say(&said::last_stop(&stop, rose, arguments.units));
         if arguments.hand.is_none() && !arguments.after_stop {
             complain(
                 &Problem::new(format!(
                     "{} is not moved: its working in was stopped, and whether it goes on is yours to decide",
-                    job.surface().name
+                    job.course.surface().name
                 ))
                 .hint(said::look_first(&job.onward())),
             );
@@ -37,13 +37,13 @@ pub fn forbidden(job: &Job) -> Option<u8> {
     if !arguments.recheck {
         return None;
     }
-    let rested_h = job.rested_h()?;
+    let rested_h = job.course.rested_h()?;
     let left = format!("{} h more", fixed(RECHECK_AFTER_H - rested_h, 1));
     if rested_h < REST_H {
         complain(
             &Problem::new(format!(
                 "{} has rested for {} h only: a re-check so soon tells nothing of a rest",
-                job.surface().name,
+                job.course.surface().name,
                 fixed(rested_h, 1)
             ))
             .hint(format!(
@@ -59,7 +59,7 @@ pub fn forbidden(job: &Job) -> Option<u8> {
             fixed(rested_h, 1)
         ));
     } else if !matches!(
-        stand(&job.past.batches).state,
+        job.course.standing().state,
         State::Settled | State::Confirmed
     ) {
         say(
@@ -71,15 +71,16 @@ pub fn forbidden(job: &Job) -> Option<u8> {
 
 /// What a rig that drives is going to do.
 pub fn driven(job: &Job) -> String {
-    let (arguments, trip) = (job.arguments, &job.trip);
-    let surface = job.surface();
-    let servo = &job.logbook.aircraft().servos[surface.servo_index];
+    let (arguments, trip) = (job.arguments, &job.course.trip);
+    let surface = job.course.surface();
+    let servo = &job.course.logbook.aircraft().servos[surface.servo_index];
     let stages: Vec<String> = job
+        .course
         .stages
         .iter()
         .map(|s| {
             let [down, up] = [s.plan.down_deg, s.plan.up_deg].map(|deg| Unit::Degree.side(deg));
-            let had = match settling::spent(&job.past.batches, s.deg) {
+            let had = match settling::spent(&job.course.past.batches, s.deg) {
                 0.0 => String::new(),
                 cycles => format!(", {cycles:.0} cycles worked"),
             };
@@ -108,7 +109,7 @@ pub fn driven(job: &Job) -> String {
          rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
         surface.name,
         servo.tag,
-        job.past.worked,
+        job.course.past.worked,
         stages.join("; "),
         time(job),
         stops(job),
@@ -128,7 +129,7 @@ fn stops(job: &Job) -> String {
         "at {:.0} % more torque than the last sound batch at like angles",
         arguments.rise
     );
-    let rise = match (job.is_held_against_last(), arguments.recheck) {
+    let rise = match (job.course.is_held_against_last(), arguments.recheck) {
         (true, _) => rise,
         (false, true) => {
             "at no rise of torque: it has rested, and no batch of today is there to hold it against"
@@ -147,25 +148,27 @@ pub fn by_hand(job: &Job, cycles: u32) -> String {
     format!(
         "YOU MOVE: {}\nworked     {:.0} cycles so far, {cycles} of them by hand since the last recording\n\
          Move it from end to end and back, ten times, about 30° a second, without stopping on the way.",
-        job.surface().name,
-        job.past.worked + f64::from(cycles)
+        job.course.surface().name,
+        job.course.past.worked + f64::from(cycles)
     )
 }
 
 fn time(job: &Job) -> String {
     let arguments = job.arguments;
     if arguments.recheck {
-        let one = job.due().map_or(0.0, |(stage, _)| stage.plan.whole_s());
+        let one = job
+            .course
+            .due()
+            .map_or(0.0, |(stage, _)| stage.plan.whole_s());
         return format!("about {}", minutes(one));
     }
-    let most = f64::from(arguments.cycles_per_stage);
-    let left = stages_left(&job.past.batches, &job.stages_deg(), most);
+    let left = job.course.left();
     if left.is_empty() {
         return "no time: nothing is left to be worked".to_owned();
     }
     let whole_s: f64 = left
         .iter()
-        .filter_map(|(deg, cycles)| Some(stage_s(job.stage(*deg)?, *cycles)))
+        .filter_map(|(deg, cycles)| Some(stage_s(job.course.stage(*deg)?, *cycles)))
         .sum();
     format!("about {} at the most", minutes(whole_s))
 }

@@ -8,7 +8,7 @@ use super::{held_still, kept};
 use crate::aircraft::Surface;
 use crate::analysis::angle::{self, Bench, CHORD_U_MM, Hold, KNOWN_U_DEG, RULER_U_MM};
 use crate::cli::at_rig::{self, Home, Source};
-use crate::cli::record::{say, words_to_stderr};
+use crate::cli::words::{say, words_to_stderr};
 use crate::cli::{complain, number_between, show};
 use crate::problem::{Problem, exit};
 use crate::recording::{self, Recording};

@@ -5,7 +5,7 @@ use std::io::Write;
 use super::servo::{Arguments, kind_of};
 use crate::cli::at_rig::{self, Bench, Ended};
 use crate::cli::complain;
-use crate::cli::record::{a_line, say, words};
+use crate::cli::words::{a_line, say, words};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, purpose};

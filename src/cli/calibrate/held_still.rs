@@ -5,10 +5,11 @@ use std::sync::Arc;
 
 use super::angle::Arguments;
 use crate::analysis::angle::{AT_DEG, AT_MM, Bench, HOLD_S, Why, still};
+use crate::bench::record::Record;
 use crate::cli::complain;
-use crate::cli::record::{Record, a_line, say};
 use crate::cli::rig::{PortArguments, described, greet, open, runtime};
 use crate::cli::sweep::how_it_ended;
+use crate::cli::words::{a_line, say};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, purpose};

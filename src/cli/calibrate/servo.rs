@@ -9,7 +9,7 @@ use super::{guided, kept};
 use crate::aircraft::{Aircraft, ServoType};
 use crate::cli::at_rig::{self, Ended};
 use crate::cli::files::{Picture, picture, told_aside};
-use crate::cli::record::{say, words_to_stderr};
+use crate::cli::words::{say, words_to_stderr};
 use crate::cli::{complain, show};
 use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
 use crate::problem::{Problem, exit};

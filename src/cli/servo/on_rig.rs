@@ -3,7 +3,7 @@
 use super::Arguments;
 use crate::cli::at_rig::{self, Bench, Ended, Job};
 use crate::cli::complain;
-use crate::cli::record::say;
+use crate::cli::words::say;
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, purpose};

@@ -1,24 +1,18 @@
-//! One run into a logbook, driven or by hand: the file, what stands on top of it, the screen.
+//! One run into a logbook, driven or by hand: the file, and what stands on top of it.
 
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 
-use super::screen::Screen;
-use super::show;
 use crate::aircraft::{Surface, TripPoints};
 use crate::logbook::{AIRCRAFT_KEY, Logbook};
 use crate::problem::Problem;
 use crate::recording::{Channel, purpose};
-use crate::report::text::wrapping;
 use crate::rig::{
-    self as bench, Asked, Guard, Page, Passive, Progress, Rig, Run, Spell, Sweep, SweepPlan, Way,
+    self, Asked, Coverage, Guard, Page, Passive, Progress, Rig, Run, Spell, Sweep, SweepPlan, Way,
 };
 use crate::servo::ALONE;
 
-/// Where what is said of a first word begins.
-const COLUMN: usize = 11;
+/// Who is told of each sample of a driven run; it may be slow, never wait.
+pub type Tell<'t> = &'t mut dyn FnMut(&Progress);
 
 /// A run to be recorded.
 pub struct Record<'a> {
@@ -60,11 +54,10 @@ impl<'a> Record<'a> {
         let on_an_arm = |(key, value): &(&str, &str)| {
             *key == ALONE || matches!(*value, purpose::CALIBRATION | purpose::RODS_OFF)
         };
-        if let Some(angle) = &self.surface().angle
-            && !self.keys.iter().any(on_an_arm)
-        {
-            rig.line().calibrate_angle(angle.scale, angle.zero_deg);
-        }
+        let own = self.surface().angle.as_ref();
+        let angle = own.filter(|_| !self.keys.iter().any(on_an_arm));
+        rig.line()
+            .calibrate_angle(angle.map(|a| (a.scale, a.zero_deg)));
     }
 
     fn surface(&self) -> &'a Surface {
@@ -97,7 +90,7 @@ impl<'a> Record<'a> {
         rig: Rig<Asked>,
         plan: SweepPlan,
         trip: TripPoints,
-        screen: &mut Screen,
+        tell: Tell<'_>,
     ) -> Result<Run, Problem> {
         self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
@@ -106,10 +99,7 @@ impl<'a> Record<'a> {
             path: &self.path,
             keys: &keys,
         };
-        bench::sweep(rig, page, plan, trip, &mut |progress| {
-            screen.progress(progress)
-        })
-        .await
+        rig::sweep(rig, page, plan, trip, tell).await
     }
 
     /// A batch of working a hinge in: a sweep on a way that is known, if it is, and under a guard.
@@ -119,7 +109,7 @@ impl<'a> Record<'a> {
         plan: SweepPlan,
         trip: TripPoints,
         known: (Option<Way>, Guard),
-        screen: &mut Screen,
+        tell: Tell<'_>,
     ) -> Result<(Run, Option<Way>, Guard), Problem> {
         self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
@@ -128,10 +118,7 @@ impl<'a> Record<'a> {
             path: &self.path,
             keys: &keys,
         };
-        bench::batch(rig, page, plan, trip, known, &mut |progress| {
-            screen.progress(progress)
-        })
-        .await
+        rig::batch(rig, page, plan, trip, known, tell).await
     }
 
     /// Armed and disarmed several times in one recording; `ready` is waited for before each spell, and may end it.
@@ -141,7 +128,7 @@ impl<'a> Record<'a> {
         (plan, trip, angle_from): (SweepPlan, TripPoints, Channel),
         spells: &[Spell],
         ready: &mut impl AsyncFnMut(usize) -> bool,
-        screen: &mut Screen,
+        tell: Tell<'_>,
     ) -> Result<Run, Problem> {
         self.calibrate(&rig);
         let (keys, file) = (self.on_top(), self.file);
@@ -150,10 +137,9 @@ impl<'a> Record<'a> {
             path: &self.path,
             keys: &keys,
         };
-        let mut tell = |progress: &Progress| screen.progress(progress);
-        let mut sweep = Sweep::new(plan, trip, &mut tell);
+        let mut sweep = Sweep::new(plan, trip, tell);
         sweep.angle_from = angle_from;
-        bench::spells(rig, page, sweep, spells, ready).await
+        rig::spells(rig, page, sweep, spells, ready).await
     }
 
     /// What the sensors read while somebody holds the surface, until `enough`. Angles are the sensor's own.
@@ -169,15 +155,15 @@ impl<'a> Record<'a> {
             path: &self.path,
             keys: &keys,
         };
-        bench::listen(rig, page, passive, enough, &mut |_| {}).await
+        rig::listen(rig, page, passive, enough, &mut |_| {}).await
     }
 
-    /// What a hand or a transmitter does, until the time is up or Enter is pressed.
+    /// What a hand or a transmitter does, until `enough`.
     pub async fn listen(
         self,
         rig: Rig<Asked>,
-        seconds: Option<f64>,
-        screen: &mut Screen,
+        enough: impl Future<Output = ()>,
+        tell: &mut dyn FnMut(&Coverage),
     ) -> Result<Run, Problem> {
         let passive = Passive::of(self.surface());
         self.calibrate(&rig);
@@ -187,74 +173,6 @@ impl<'a> Record<'a> {
             path: &self.path,
             keys: &keys,
         };
-        bench::listen(rig, page, passive, until(seconds), &mut |coverage| {
-            screen.coverage(coverage)
-        })
-        .await
-    }
-}
-
-/// The time is up, or Enter was pressed.
-async fn until(seconds: Option<f64>) {
-    let enter = async {
-        // Where standard input is at its end nobody can press Enter: time or Ctrl-C ends it.
-        if a_line().await.is_none() {
-            std::future::pending::<()>().await;
-        }
-    };
-    match seconds {
-        Some(seconds) => {
-            let _ = tokio::time::timeout(Duration::from_secs_f64(seconds), enter).await;
-        }
-        None => enter.await,
-    }
-}
-
-/// A line from standard input, read on a thread of its own; `None` at its end.
-pub async fn a_line() -> Option<String> {
-    let (tell, told) = tokio::sync::oneshot::channel();
-    std::thread::spawn(move || {
-        let mut line = String::new();
-        let read = io::stdin()
-            .read_line(&mut line)
-            .is_ok_and(|bytes| bytes > 0);
-        let _ = tell.send(read.then_some(line));
-    });
-    told.await.ok().flatten()
-}
-
-/// From here on words go to standard error: standard output is for one JSON object alone.
-pub fn words_to_stderr() {
-    TO_STDERR.store(true, Ordering::Relaxed);
-}
-
-static TO_STDERR: AtomicBool = AtomicBool::new(false);
-
-/// Where words for the one at the bench go.
-pub fn words() -> Box<dyn Write> {
-    if TO_STDERR.load(Ordering::Relaxed) {
-        Box::new(anstream::stderr())
-    } else {
-        Box::new(anstream::stdout())
-    }
-}
-
-/// Says something on standard output (or see [`words_to_stderr`]). A closed terminal is told by its signal, and a closed pipe is nobody to talk to.
-/// Wrapped, with what follows a first word in a column of its own.
-pub fn say(text: &str) {
-    let mut out = words();
-    for line in text.lines() {
-        let in_column =
-            line.len() > COLUMN && line.as_bytes()[COLUMN - 1] == b' ' && !line.starts_with("  ");
-        let indent = if in_column {
-            " ".repeat(COLUMN)
-        } else {
-            String::new()
-        };
-        let options = wrapping(show::terminal_width()).subsequent_indent(&indent);
-        let _ = writeln!(out, "{}", textwrap::fill(line, options));
-    }
-    if text.is_empty() || text.ends_with('\n') {
-        let _ = writeln!(out);
+        rig::listen(rig, page, passive, enough, tell).await
     }
 }
