@@ -1,6 +1,7 @@
 //! Arguments; one file a command, thin. What a command does is in the rooms below.
 
 mod at_rig;
+mod bench;
 mod break_in;
 mod calibrate;
 mod check;
@@ -47,6 +48,8 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Serve the live page at the bench: pick a surface, sweep it or work it in, and see it live.
+    Bench(bench::Arguments),
     /// Work a hinge in, in stages of growing deflection, and follow it until it has settled.
     BreakIn(Box<break_in::Arguments>),
     /// Calibrate a servo by known masses on its arm, or a surface's angle sensor by known angles.
@@ -102,6 +105,7 @@ pub fn run() -> u8 {
         }
     };
     match arguments.command {
+        Command::Bench(arguments) => bench::run(&arguments),
         Command::BreakIn(arguments) => break_in::run(&arguments),
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),

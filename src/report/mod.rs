@@ -35,7 +35,10 @@ pub mod text;
 mod view;
 pub mod worked_in;
 
-pub use view::{CAUTIONS, STANDING_CAUTION, at_a_glance, quantity, verdict_words};
+pub use view::{
+    CAUTIONS, STANDING_CAUTION, at_a_glance, level_meaning, quantity, quantity_rows, throw_rows,
+    verdict_meaning, verdict_words,
+};
 
 use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, Quantity};
