@@ -1,6 +1,12 @@
 //! Rigs on ports as an outsider meets them: the binary over a pseudo-terminal.
 #![cfg(unix)]
 
+#[path = "rig/bench.rs"]
+mod bench;
+#[path = "rig/bench_page.rs"]
+mod bench_page;
+#[path = "rig/bench_strangers.rs"]
+mod bench_strangers;
 #[path = "rig/break_in.rs"]
 mod break_in;
 #[path = "rig/calibrate.rs"]

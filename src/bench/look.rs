@@ -142,7 +142,7 @@ fn samples(recording: &Recording) -> Vec<[f32; 2]> {
 pub fn last_verdicts(logbook: &Logbook) -> Vec<Option<LastTold>> {
     let rows = logbook.rows().unwrap_or_default();
     let of = |name: &str| {
-        let own = rows.iter().filter(|r| r.text("surface") == Some(name));
+        let own = rows.iter().filter(|r| r.surface == name);
         let judged = own.filter_map(|r| {
             let verdict = crate::verdict::Verdict::from_word(r.text("verdict")?)?;
             Some((r.time("started")?, verdict))

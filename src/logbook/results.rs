@@ -86,7 +86,7 @@ impl Logbook {
     /// The stiffness of a surface's whole control circuit as it was held last, N·cm/°. Results that cannot be read have none.
     pub fn held_last(&self, surface: &str) -> Option<Quantity> {
         let rows = self.rows().ok()?;
-        let own = rows.iter().filter(|r| r.text("surface") == Some(surface));
+        let own = rows.iter().filter(|r| r.surface == surface);
         let held = own.filter_map(|r| Some((r.time("started")?, r.quantity("held_ncm_per_deg")?)));
         held.max_by_key(|(at, _)| *at).map(|(_, held)| held)
     }

@@ -108,6 +108,11 @@ fn weights_are_hung_step_by_step_and_what_is_stored_can_be_read_again() {
     let value: Value = serde_json::from_str(&out).unwrap();
     assert_eq!(value["schema"], "hingewright.held/1");
     assert_eq!(value["readings"].as_array().unwrap().len(), 13);
+    // A sweep of two servos asks the logbook for it: by the surface's name, which stands in the folder's name.
+    let book = hingewright::logbook::Logbook::open(&logbook).unwrap();
+    let held = book.held_last("left elevator").unwrap().value;
+    assert!(held > 0.0, "{held}");
+    assert!(book.held_last("right elevator").is_none());
     // The plant's play is 0.3°; light weights against its friction and dead band show it badly, and the interval says how badly.
     let play = |end: &str| value["play_deg"][end].as_f64().unwrap();
     assert!(play("lo95") < 0.3 && 0.3 < play("hi95"), "{value}");
