@@ -51,13 +51,13 @@ impl Place {
     /// Root and tip of the space for it on the left half, front and back of it.
     fn span(self) -> (f64, f64, f64, f64) {
         match self {
-            Place::WingInner => (107.0, 68.0, 131.0, 146.0),
-            Place::WingOuter => (65.0, 22.0, 131.0, 146.0),
-            Place::WingWhole => (107.0, 22.0, 131.0, 146.0),
-            Place::Brake => (96.0, 62.0, 108.0, 122.0),
-            Place::Canard => (108.0, 78.0, 56.0, 70.0),
-            Place::Tail => (113.0, 70.0, 211.0, 226.0),
-            Place::Fin => (112.0, 98.0, 214.0, 236.0),
+            Place::WingInner => (107.0, 68.0, 129.0, 147.0),
+            Place::WingOuter => (65.0, 22.0, 129.0, 147.0),
+            Place::WingWhole => (107.0, 22.0, 129.0, 147.0),
+            Place::Brake => (96.0, 62.0, 106.0, 124.0),
+            Place::Canard => (108.0, 78.0, 55.0, 73.0),
+            Place::Tail => (113.0, 70.0, 209.0, 227.0),
+            Place::Fin => (117.0, 97.0, 229.0, 249.0),
         }
     }
 }
@@ -101,7 +101,7 @@ pub fn svg(names: &[&str]) -> String {
     }
     let has = |place: Place| groups.keys().any(|(p, _)| *p == place);
     let mut out = String::from(
-        "<svg id=\"plan\" viewBox=\"0 0 240 244\" role=\"group\" aria-label=\"The aircraft from above, nose up: pick a surface\">\n",
+        "<svg id=\"plan\" viewBox=\"0 0 240 254\" role=\"group\" aria-label=\"The aircraft from above, nose up: pick a surface\">\n",
     );
     out += "<path class=\"body\" d=\"M120 4c6 10 11 26 11 44v150l-4 26h-14l-4-26V48c0-18 5-34 11-44z\"/>\n";
     for mirror in [false, true] {
@@ -117,12 +117,12 @@ pub fn svg(names: &[&str]) -> String {
                 points.join(" ")
             );
         };
-        body(&[(109.0, 78.0), (18.0, 122.0), (18.0, 146.0), (109.0, 146.0)]);
+        body(&[(109.0, 78.0), (18.0, 122.0), (18.0, 147.0), (109.0, 147.0)]);
         if has(Place::Tail) || !has(Place::WingWhole) {
-            body(&[(113.0, 190.0), (68.0, 212.0), (68.0, 226.0), (113.0, 226.0)]);
+            body(&[(113.0, 190.0), (68.0, 210.0), (68.0, 227.0), (113.0, 227.0)]);
         }
         if has(Place::Canard) {
-            body(&[(109.0, 44.0), (76.0, 58.0), (76.0, 70.0), (109.0, 70.0)]);
+            body(&[(109.0, 44.0), (76.0, 56.0), (76.0, 73.0), (109.0, 73.0)]);
         }
     }
     for ((place, half), surfaces) in &groups {
@@ -152,8 +152,8 @@ fn shapes(place: Place, half: Half, n: usize, of: usize) -> Vec<[f64; 4]> {
     let (root, tip, front, back) = place.span();
     if place == Place::Fin && half == Half::Both {
         // Fins without left and right stand in a row across the middle line.
-        let x = 120.0 + 14.0 * (n as f64 - 0.5 * (of as f64 - 1.0));
-        return vec![[x - 5.0, front, x + 5.0, back]];
+        let x = 120.0 + 22.0 * (n as f64 - 0.5 * (of as f64 - 1.0));
+        return vec![[x - 9.5, front, x + 9.5, back]];
     }
     let step = (tip - root) / of as f64;
     let gap = if of > 1 { 1.5 } else { 0.0 };

@@ -281,7 +281,8 @@ function renderFindings(run) {
 function renderFall(run) {
   $("fall").hidden = !run.fall;
   if (!run.fall) return;
-  say($("fall-stands"), `${run.fall.state}. ${run.fall.stands}`);
+  const { state, stands } = run.fall;
+  say($("fall-stands"), state === stands ? `${state}.` : `${state}: ${stands}.`);
   const cell = (name, text) => el("td", { "data-name": name }, text ?? "not measured");
   fill($("fall-rows"), run.fall.batches.map((b) => el("tr", {},
     cell("Worked", `${Math.round(b.cycles)} cycles${b.stage_deg === null ? "" : `, ${b.stage_deg}°`}`),
@@ -440,7 +441,9 @@ class Loop {
     pen.lineJoin = "round";
     pen.beginPath();
     for (let i = Math.max(this.drawn, 1); i < points.length; i++) {
-      if (i === Math.max(this.drawn, 1)) pen.moveTo(...this.px(points[i - 1]));
+      // Between two batches, or where samples are missing, there is no way to be drawn.
+      const gap = Math.abs(points[i][0] - points[i - 1][0]) > 0.08 * (this.x[1] - this.x[0]);
+      if (i === Math.max(this.drawn, 1) || gap) pen.moveTo(...this.px(points[gap ? i : i - 1]));
       pen.lineTo(...this.px(points[i]));
     }
     pen.stroke();
