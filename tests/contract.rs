@@ -34,6 +34,8 @@ mod report;
 mod samples;
 #[path = "contract/season.rs"]
 mod season;
+#[path = "contract/season_advice.rs"]
+mod season_advice;
 #[path = "contract/season_keeping.rs"]
 mod season_keeping;
 #[path = "contract/sensors.rs"]

@@ -9,7 +9,7 @@ use super::season_json::Whence;
 use super::text::clean;
 use super::view::STANDING_CAUTION;
 use crate::history::season::{
-    Chart, Crossing, FOR_A_CHART, Kind, Level, Per, Record, Subject, advice,
+    BEFORE_IT_IS_RUN, Chart, Crossing, FOR_A_CHART, Kind, Level, Per, Record, Subject, Tell, advice,
 };
 use crate::history::theil_sen::FEWEST_FOR_AN_INTERVAL;
 use crate::units::{TorqueUnit, significant};
@@ -35,7 +35,7 @@ pub struct Style {
 
 /// The whole text, with its line end.
 pub fn season(whence: &Whence, subjects: &[Subject], style: Style) -> String {
-    let blocks = ranked(blocks(subjects, "").collect());
+    let blocks = ranked(blocks(subjects, "", &whence.logbook).collect());
     let mut out = format!(
         "{}, {} used\n\n",
         clean(&whence.aircraft),
@@ -66,7 +66,7 @@ pub fn club(
     };
     let names: Vec<String> = logbooks.iter().map(|(whence, _)| named(whence)).collect();
     let each = names.iter().zip(logbooks);
-    let all = each.flat_map(|(name, (_, subjects))| blocks(subjects, name));
+    let all = each.flat_map(|(name, (whence, subjects))| blocks(subjects, name, &whence.logbook));
     let blocks = ranked(all.collect());
     let used = logbooks.iter().map(|(whence, _)| whence.recordings.used);
     let count = match logbooks.len() {
@@ -109,6 +109,8 @@ struct Block<'a> {
 struct Row<'a> {
     name: String,
     record: &'a Record,
+    /// The folder that its notes are kept in.
+    logbook: &'a str,
 }
 
 impl Block<'_> {
@@ -135,7 +137,11 @@ impl Row<'_> {
 
 /// All subjects, after the aircraft's name where there is one. A servo whose recordings are all of one surface that no other
 /// servo sat in stands with that surface: of each quantity the worse record of the two counts.
-fn blocks<'a>(subjects: &'a [Subject], aircraft: &str) -> impl Iterator<Item = Block<'a>> {
+fn blocks<'a>(
+    subjects: &'a [Subject],
+    aircraft: &str,
+    logbook: &'a str,
+) -> impl Iterator<Item = Block<'a>> {
     let before = match aircraft {
         "" => String::new(),
         name => format!("{name}: "),
@@ -149,10 +155,11 @@ fn blocks<'a>(subjects: &'a [Subject], aircraft: &str) -> impl Iterator<Item = B
             .map(|record| Row {
                 name: name.clone(),
                 record,
+                logbook,
             })
             .collect();
         for servo in subjects.iter().filter(|s| is_told_in(s, subject, subjects)) {
-            add_worse(&mut rows, servo, &before);
+            add_worse(&mut rows, servo, &before, logbook);
         }
         rows.sort_by_key(|row| Reverse(row.rank()));
         Block {
@@ -170,11 +177,12 @@ fn is_told_in(servo: &Subject, surface: &Subject, subjects: &[Subject]) -> bool 
 }
 
 /// What was done to a hinge gives the surface a new baseline and may leave the servo's as it was, or the other way.
-fn add_worse<'a>(rows: &mut Vec<Row<'a>>, servo: &'a Subject, before: &str) {
+fn add_worse<'a>(rows: &mut Vec<Row<'a>>, servo: &'a Subject, before: &str, logbook: &'a str) {
     for record in &servo.quantities {
         let own = Row {
             name: clean(&format!("{before}{}", named(servo))),
             record,
+            logbook,
         };
         let same = rows.iter().position(|r| r.record.measure == record.measure);
         match same {
@@ -488,10 +496,10 @@ fn look_first(blocks: &[Block], width: usize) -> String {
     let mut rows: Vec<&Row> = blocks.iter().flat_map(|b| &b.rows).collect();
     // Stable: of equals, as they stand in the table.
     rows.sort_by_key(|row| Reverse(row.rank()));
-    let mut out = String::new();
+    let (mut out, mut notes) = (String::new(), Vec::new());
     let asked = rows.iter().filter_map(|row| {
         let record = row.record;
-        Some((row, record, advice(record.measure, &record.health)?))
+        Some((row, record, advice(record, row.logbook)?))
     });
     for (number, (row, record, advice)) in asked.take(FIRST).enumerate() {
         if number == 0 {
@@ -502,16 +510,37 @@ fn look_first(blocks: &[Block], width: usize) -> String {
             None => String::new(),
         };
         let line = format!(
-            "{}. {}, {}{since}: {advice}.",
+            "{}. {}, {}{since}: {}.",
             number + 1,
             row.name,
-            record.measure.words()
+            record.measure.words(),
+            advice.says
         );
         out += &paragraph(&clean(&line), "  ", width);
+        for tell in advice.tell {
+            if !notes.contains(&tell) {
+                notes.push(tell);
+            }
+        }
     }
+    out += &noted(&notes, width);
     if out.is_empty() && !rows.is_empty() && !blocks.iter().all(Block::is_early) {
         let said = "Nothing asks to be looked at, as far as trends and charts can tell. Each surface's own verdict is its latest sweep's.";
         out += &paragraph(said, "", width);
+    }
+    out
+}
+
+/// How to tell of the work that a step may come from: each command whole on its line, whatever the terminal's width is.
+fn noted(notes: &[Tell], width: usize) -> String {
+    let mut out = String::new();
+    if !notes.is_empty() {
+        let said = format!("If work is behind it, note it. {BEFORE_IT_IS_RUN}.");
+        out += &paragraph(&said, "", width);
+    }
+    for Tell { what, command } in notes {
+        out += &paragraph(&format!("{what}:"), "  ", width);
+        out += &format!("     {}\n", clean(command));
     }
     out
 }

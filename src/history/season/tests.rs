@@ -258,7 +258,12 @@ fn a_day_s_work_at_the_bench_has_its_trend_per_recording() {
     ));
 }
 
-fn reading(day: i64, surface: &str, servo: &str, measures: &[(Measure, f64)]) -> Reading {
+pub(super) fn reading(
+    day: i64,
+    surface: &str,
+    servo: &str,
+    measures: &[(Measure, f64)],
+) -> Reading {
     let mut values = [None; Measure::COUNT];
     for (measure, value) in measures {
         values[*measure as usize] = Some(quantity(*value, Some(0.01 * value)));
@@ -276,7 +281,12 @@ fn reading(day: i64, surface: &str, servo: &str, measures: &[(Measure, f64)]) ->
     }
 }
 
-fn find<'a>(season: &'a [Subject], kind: Kind, name: &str, measure: Measure) -> &'a Record {
+pub(super) fn find<'a>(
+    season: &'a [Subject],
+    kind: Kind,
+    name: &str,
+    measure: Measure,
+) -> &'a Record {
     let subject = season.iter().find(|s| s.kind == kind && s.name == name);
     let mut records = subject.unwrap().quantities.iter();
     records.find(|q| q.measure == measure).unwrap()
@@ -338,57 +348,6 @@ fn what_was_done_begins_a_new_baseline_and_another_servo_does_so_by_itself() {
     let record = find(&exchanged, Kind::Surface, "rudder", slop);
     assert_eq!(record.health.level, Level::Fine);
     assert_eq!(record.since.as_ref().unwrap().1, "servo R2 instead of R1");
-}
-
-#[test]
-fn a_step_s_advice_names_the_note_that_begins_the_quantity_anew_and_no_other() {
-    let steady = [0.2, 0.21, 0.19, 0.2, 0.21, 0.19, 0.2];
-    let out = judged(&[&steady[..], &[0.6, 0.61]].concat(), Some(U));
-    let said = |measure| advice(measure, &out).unwrap();
-    let hold = said(Measure::HoldNeutral);
-    assert!(
-        hold.contains("SERVO TEXT --kind servo-replaced`)"),
-        "{hold}"
-    );
-    assert!(!hold.contains("hinge-work"), "{hold}");
-    let slop = said(Measure::Slop);
-    for kind in ["servo-replaced", "hinge-work", "rod-work"] {
-        assert!(slop.contains(&format!("--kind {kind}`")), "{slop}");
-    }
-    assert!(slop.contains("have left the baseline") && !slop.contains("back at it"));
-
-    let back = judged(&[&steady[..], &[0.6, 0.61, 0.2]].concat(), Some(U));
-    assert!(back.back && !out.back, "{back:?}");
-    let said = advice(Measure::Slop, &back).unwrap();
-    assert!(
-        said.contains("the latest is back at it: repeat it"),
-        "{said}"
-    );
-}
-
-#[test]
-fn the_worst_stands_on_top_and_has_its_advice() {
-    let steady = |d: i64| reading(7 * d, "a", "S1", &[(Measure::Slop, 0.2)]);
-    let worn = |d: i64| {
-        reading(
-            7 * d,
-            "b",
-            "S2",
-            &[(Measure::Lead, 80.0), (Measure::Slop, 0.9)],
-        )
-    };
-    let readings: Vec<Reading> = (0..8).flat_map(|d| [steady(d), worn(d)]).collect();
-    let season = season(&readings, &[], &Limits::default());
-    let names: Vec<&str> = season.iter().map(|s| s.name.as_str()).collect();
-    assert_eq!(names, ["b", "S2", "a", "S1"]);
-    let worst = &season[0].quantities[0];
-    assert_eq!(
-        (worst.measure, worst.health.level),
-        (Measure::Slop, Level::Act)
-    );
-    let said = advice(worst.measure, &worst.health).unwrap();
-    assert!(said.contains("limit") && said.contains("clevis"), "{said}");
-    assert_eq!(advice(Measure::Slop, &season[2].quantities[0].health), None);
 }
 
 #[test]

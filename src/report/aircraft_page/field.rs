@@ -148,7 +148,8 @@ fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
             level: record.said(),
             subject: cut(&season_text::named(subject), MOST_LETTERS_OF_A_NAME),
             quantities: vec![format!("{} {latest}", record.measure.words())],
-            says: without_aside(advice(record.measure, &record.health).unwrap_or_default()),
+            // Which note would explain a step, the chapter says.
+            says: advice(record, &book.logbook).map_or(String::new(), |a| a.says),
         };
         let alike = |other: &&mut Asking| {
             other.level == one.level && other.subject == one.subject && other.says == one.says
@@ -329,14 +330,6 @@ fn shortened(mut all: Vec<String>, most: usize) -> Vec<String> {
         all.push(format!("and {more} more"));
     }
     all
-}
-
-/// Without what stands in brackets: the chapter has it.
-fn without_aside(text: String) -> String {
-    match (text.find(" ("), text.find(')')) {
-        (Some(from), Some(to)) if from < to => text[..from].to_owned() + &text[to + 1..],
-        _ => text,
-    }
 }
 
 /// So many letters of a text at most.
