@@ -27,7 +27,7 @@ pub struct Arguments {
     /// The logbook's folder
     #[arg(long, value_name = "DIR", required_unless_present = "all_in")]
     logbook: Option<PathBuf>,
-    /// All logbooks in a folder: the same of each, worst on top
+    /// All logbooks in a folder: the same of each from its results, worst on top; recordings without a result are named
     #[arg(long, value_name = "DIR", conflicts_with = "logbook")]
     all_in: Option<PathBuf>,
     /// One JSON object instead of text

@@ -10,7 +10,7 @@ use super::shelf::{Around, Deed, Needed, Shelf};
 use super::{Logbook, Note, NoteKind, Past, Repeat};
 use crate::assess::{Assessed, pair_up};
 use crate::history::compare::{Earlier, compare};
-use crate::history::season::{Event, Kind, Subject, season};
+use crate::history::season::{Event, Kind, Subject, WORKED_IN_WORDS, season};
 use crate::history::settling::{Batch, stand};
 use crate::problem::Problem;
 use crate::report::Checked;
@@ -248,7 +248,7 @@ fn what(deeds: &[Deed], worked_in: Option<&WorkedIn>) -> String {
         worked.iter().map(|b| b.cycles).sum()
     };
     let said = deeds.iter().map(|deed| match deed {
-        Deed::WorkedIn => format!("worked in, {:.0} cycles", cycles()),
+        Deed::WorkedIn => format!("{WORKED_IN_WORDS}, {:.0} cycles", cycles()),
         Deed::Noted(note) => {
             let kind = match note.kind {
                 NoteKind::ServoReplaced => "servo replaced",

@@ -24,11 +24,11 @@ impl Earlier<'_> {
 fn stands_for(what: What) -> Measure {
     match what {
         What::Stiffness | What::KneePlace { .. } | What::KneeStiffness { .. } => Measure::Stiffness,
-        What::Friction | What::TightSpot => Measure::Friction,
+        What::Friction | What::TightSpot | What::PeakTorque => Measure::Friction,
         What::Slop => Measure::Slop,
         What::HoldCurrent(0) => Measure::HoldNeutral,
-        // How far it goes, and what it takes there, hang on servo, rod and hinge alike.
-        What::Throw(_) | What::PeakTorque | What::HoldCurrent(_) => Measure::ShareOfStall,
+        // How far it goes, and the current that holds it there, hang on servo, rod and hinge alike.
+        What::Throw(_) | What::HoldCurrent(_) => Measure::ShareOfStall,
     }
 }
 

@@ -7,6 +7,8 @@
 mod advice;
 mod forecast;
 mod health;
+#[cfg(test)]
+mod health_tests;
 mod quantity;
 #[cfg(test)]
 mod tests;
@@ -27,7 +29,7 @@ pub use forecast::{Crossing, Per, Trend, groups};
 use health::health_after;
 pub use health::{Bounds, Chart, FOR_A_BASELINE, FOR_A_CHART, Health, Level, Point, health};
 pub use quantity::{Measure, Worse};
-pub use work::Work;
+pub use work::{WORKED_IN_WORDS, Work};
 
 /// One finished recording, as far as a season looks at it.
 #[derive(Debug, Clone, PartialEq)]
