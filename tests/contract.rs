@@ -16,6 +16,8 @@ mod calibrate;
 mod club;
 #[path = "contract/flight.rs"]
 mod flight;
+#[path = "contract/help_examples.rs"]
+mod help_examples;
 #[path = "contract/json.rs"]
 mod json;
 #[path = "contract/large.rs"]
