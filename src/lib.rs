@@ -4,6 +4,7 @@
 //!
 //! - [`units`]: the one place that formats a quantity for people.
 //! - [`problem`]: what failed, where, what to try; the exit codes.
+//! - [`command`]: a command line as a builder can paste it.
 //! - [`csv`]: records of text, written and read.
 //! - [`link`]: bytes to lines to messages. One decoder for files, ports and tests.
 //! - [`recording`]: a recording read, from a capture or from CSV.
@@ -28,6 +29,7 @@ pub mod analysis;
 pub mod assess;
 pub mod bench;
 pub mod cli;
+pub mod command;
 pub mod csv;
 pub mod flight;
 pub mod history;

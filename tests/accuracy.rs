@@ -32,6 +32,7 @@ use hingewright::history::compare::{Caution, Verdict, What};
 use pairs::{Fix, called, change_of, pair, proof_by};
 
 use rayon::prelude::*;
+use statrs::distribution::{Binomial, DiscreteCDF};
 use study::{CASES, CYCLES, Case, Errors, Fault, Source, Tally, run, scenario};
 
 /// Recordings a case. The study's seeds start at 0; these are others.
@@ -129,6 +130,14 @@ fn with_nothing_done_a_change_is_called_as_seldom_as_is_promised() {
     }
 }
 
+/// Intervals that each hold the truth 95 times in 100 hold it in fewer than this many of `count` at most once in 2,000 tries
+/// (binomial): six cases are tried, so that a sound method fails here at most once in some 300 choices of seeds.
+fn fewest_held(count: u64) -> usize {
+    let held = Binomial::new(0.95, count).unwrap();
+    let fewest = (0..=count).find(|&k| held.cdf(k) > 1.0 / 2000.0);
+    fewest.unwrap_or(count) as usize
+}
+
 #[test]
 fn twice_the_smallest_change_is_called_and_its_interval_holds_it() {
     let (none, spot) = (Fault::None, Fault::TightSpot);
@@ -157,9 +166,7 @@ fn twice_the_smallest_change_is_called_and_its_interval_holds_it() {
                 proofs.len()
             );
             assert!(proofs.len() >= 39 && right + 1 >= proofs.len(), "{told}");
-            // The study holds 92.8 to 95.8 % for friction and stiffness. At 93.8 % (stiffness by power, 400 pairs from these seeds
-            // on) fewer than 31 of 40 come once in several thousand tries; these 40 are an unlucky stretch with 32.
-            assert!(inside >= 31, "{told}");
+            assert!(inside >= fewest_held(proofs.len() as u64), "{told}");
         }
     }
 }

@@ -16,6 +16,8 @@ mod calibrate;
 mod club;
 #[path = "contract/flight.rs"]
 mod flight;
+#[path = "contract/help_examples.rs"]
+mod help_examples;
 #[path = "contract/json.rs"]
 mod json;
 #[path = "contract/large.rs"]
@@ -34,6 +36,8 @@ mod report;
 mod samples;
 #[path = "contract/season.rs"]
 mod season;
+#[path = "contract/season_advice.rs"]
+mod season_advice;
 #[path = "contract/season_keeping.rs"]
 mod season_keeping;
 #[path = "contract/sensors.rs"]

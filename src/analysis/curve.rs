@@ -133,7 +133,10 @@ impl Means<'_> {
             Some(fit) => fit,
             None => Self::base(&data, viscous)?,
         };
-        let mut fit = features::choose(&data, start, cells.step_deg).levelled(&data);
+        let mut fit = features::choose(&data, start, cells.step_deg)
+            .levelled(&data)
+            .refitted(&data)
+            .weight_counted(&data);
         fit.scale_u = self.scale_u;
         fit.angle_scale_u = self.angle_scale_u;
         fit.place_u_deg = self.place_u_deg;

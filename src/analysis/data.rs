@@ -66,6 +66,28 @@ pub(crate) struct Point {
     pub samples: f64,
 }
 
+impl Point {
+    /// Adds so many samples, as sums.
+    fn add(&mut self, at: &State, effort: f64, samples: f64) {
+        self.samples += samples;
+        self.effort += samples * effort;
+        self.at.angle_deg += samples * at.angle_deg;
+        self.at.speed_deg_s += samples * at.speed_deg_s;
+        self.at.ratio += samples * at.ratio;
+        self.at.winding_factor += samples * at.winding_factor;
+    }
+
+    /// Makes means of the sums.
+    fn divide(&mut self) {
+        let n = self.samples;
+        self.effort /= n;
+        self.at.angle_deg /= n;
+        self.at.speed_deg_s /= n;
+        self.at.ratio /= n;
+        self.at.winding_factor /= n;
+    }
+}
+
 /// What is fitted: cells, and their means by place.
 pub(crate) struct Data {
     pub cells: Vec<Sampled>,
@@ -109,13 +131,7 @@ impl Data {
                 });
             }
             let n = cell.samples;
-            let point = &mut points[*slot];
-            point.samples += n;
-            point.effort += n * cell.effort;
-            point.at.angle_deg += n * at.angle_deg;
-            point.at.speed_deg_s += n * at.speed_deg_s;
-            point.at.ratio += n * at.ratio;
-            point.at.winding_factor += n * at.winding_factor;
+            points[*slot].add(&at, cell.effort, n);
             sampled.push(Sampled {
                 at,
                 effort: cell.effort,
@@ -125,14 +141,7 @@ impl Data {
                 point: *slot,
             });
         }
-        for point in &mut points {
-            let n = point.samples;
-            point.effort /= n;
-            point.at.angle_deg /= n;
-            point.at.speed_deg_s /= n;
-            point.at.ratio /= n;
-            point.at.winding_factor /= n;
-        }
+        points.iter_mut().for_each(Point::divide);
         let mut data = Self {
             cells: sampled,
             points,
@@ -142,6 +151,40 @@ impl Data {
         };
         data.sample_variance = data.scatter().max(1e-12);
         data
+    }
+
+    /// The same data without one cycle, at the scatter of all.
+    pub fn without_cycle(&self, cycle: usize) -> Self {
+        let cells: Vec<Sampled> = self
+            .cells
+            .iter()
+            .filter(|c| c.cycle != cycle)
+            .copied()
+            .collect();
+        let mut points: Vec<Point> = self.points.clone();
+        for point in &mut points {
+            point.samples = 0.0;
+            point.effort = 0.0;
+            point.at = State {
+                angle_deg: 0.0,
+                speed_deg_s: 0.0,
+                ratio: 0.0,
+                winding_factor: 0.0,
+                ..point.at
+            };
+        }
+        for cell in &cells {
+            points[cell.point].add(&cell.at, cell.effort, cell.samples);
+        }
+        points.retain(|p| p.samples > 0.0);
+        points.iter_mut().for_each(Point::divide);
+        Self {
+            cells,
+            points,
+            cycles: self.cycles,
+            prior: self.prior.clone(),
+            sample_variance: self.sample_variance,
+        }
     }
 
     /// The same data without those beyond the inner share of the travel.

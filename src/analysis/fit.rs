@@ -206,6 +206,47 @@ impl Fit {
         })
     }
 
+    /// The scatter by fitting anew without each cycle in turn. From power the law is far from linear (idle below a floor, a knee
+    /// that only the driving branch shows), and one step from the whole fit, as elsewhere, comes out too small.
+    pub fn refitted(mut self, data: &Data) -> Self {
+        if !self.terms.power || data.cycles < 3 {
+            return self;
+        }
+        let n = data.cycles as f64;
+        let whole = DVector::from_column_slice(&self.p);
+        let shift = |cycle: usize| {
+            let without = data.without_cycle(cycle);
+            let p = settle(&without, &self.terms, &self.p, self.weight)?;
+            Some(DVector::from_vec(p) - &whole)
+        };
+        let Some(shifts) = (0..data.cycles).map(shift).collect::<Option<Vec<_>>>() else {
+            return self;
+        };
+        let mean: DVector<f64> = shifts.iter().sum::<DVector<f64>>() / n;
+        let about = shifts.iter().map(|shift| shift - &mean);
+        let squares: DMatrix<f64> = about.map(|d| &d * d.transpose()).sum();
+        self.scatter = squares * ((n - 1.0) / n);
+        self
+    }
+
+    /// Counts that the weight of the data against the calibration is itself estimated, from how this recording's cycles scatter:
+    /// another recording has another weight, and leans otherwise on the calibration. At the minimum of w·S(p) + prior,
+    /// dp/d ln w = (JᵀWJ + P)⁻¹·P·(p − mean); ln w scatters as the logarithm of a variance does, by 2/df in variance. No cycle
+    /// left out shows this, for all have one weight. From torque or force there is no such weight.
+    pub fn weight_counted(mut self, data: &Data) -> Self {
+        let Some(prior) = data.prior.as_ref().filter(|_| self.terms.power) else {
+            return self;
+        };
+        if self.df < 1.0 {
+            return self;
+        }
+        let at = self.terms.calibration_at();
+        let pulled = DVector::from_fn(SERVO_NUMBERS, |k, _| self.p[at + k] - prior.mean[k]);
+        let by = self.inverse.columns(at, SERVO_NUMBERS) * (&prior.precision * pulled);
+        self.scatter += &by * by.transpose() * (2.0 / self.df);
+        self
+    }
+
     /// The servo's idle power W, winding loss W/(N·m)², friction N·m and gear loss, if they were fitted.
     pub fn servo(&self) -> Option<[f64; 4]> {
         let at = self.terms.calibration_at();

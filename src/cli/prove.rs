@@ -7,10 +7,9 @@ use jiff::Timestamp;
 
 use super::files::{Picture, picture, print, print_raw, spare_the_logbook, told_aside};
 use super::{complain, show};
-use crate::analysis::Measured;
 use crate::assess::{Assessed, surface_named};
-use crate::history::compare::{Outcome, compare};
-use crate::logbook::{Logbook, write_whole};
+use crate::history::compare::{Earlier, Outcome, compare};
+use crate::logbook::{Logbook, Repeat, write_whole};
 use crate::problem::{Problem, exit};
 use crate::report::prove::{Proved, json, text};
 use crate::report::{Checked, plot};
@@ -83,7 +82,7 @@ fn prove(arguments: &Arguments) -> Result<u8, Problem> {
     let after = of_surface(&logbook, &after_path, surface_index)?;
     let repeats = logbook.repeats_before(&before_path)?;
     let (before, after) = (Checked::of(aircraft, before), Checked::of(aircraft, after));
-    let repeats: Vec<&Measured> = repeats.iter().map(|r| &r.measured).collect();
+    let repeats: Vec<Earlier> = repeats.iter().map(Repeat::earlier).collect();
     let mut proof = compare(after.surface, &before.side(), &after.side(), &repeats);
     proof.mind_the_future(&before.side(), &after.side(), Timestamp::now());
     let proved = Proved {

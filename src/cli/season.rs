@@ -21,13 +21,13 @@ use crate::verdict::Verdict;
 #[derive(Args)]
 #[command(
     after_help = "Examples:\n  hingewright season --logbook dunlin\n  hingewright season --all-in club\n\n\
-                  Exit status: 0 nothing to act on, 1 something to act on (by a trend, a chart, or a surface's latest sweep), 2 something could not be used, or recordings have no result yet (they are named, the rest is shown)."
+                  Exit status: 0 nothing to act on, 1 something to act on (by a trend, a chart, or a surface's latest sweep), 2 something could not be used, a recording is another aircraft's, or recordings have no result yet (they are named, the rest is shown)."
 )]
 pub struct Arguments {
     /// The logbook's folder
     #[arg(long, value_name = "DIR", required_unless_present = "all_in")]
     logbook: Option<PathBuf>,
-    /// All logbooks in a folder: the same of each, worst on top
+    /// All logbooks in a folder: the same of each from its results, worst on top; recordings without a result are named
     #[arg(long, value_name = "DIR", conflicts_with = "logbook")]
     all_in: Option<PathBuf>,
     /// One JSON object instead of text
@@ -157,7 +157,9 @@ fn told(source: &Source, now: Timestamp) -> Result<Told, Problem> {
 
 fn status(all: &[Told], all_used: bool) -> u8 {
     let mut subjects = all.iter().flat_map(|told| &told.subjects);
-    if !all_used || all.iter().any(|told| told.incomplete) {
+    // Another aircraft's recording lies in the wrong logbook, and is missing in the right one.
+    let astray = |told: &Told| told.whence.recordings.of_other_aircraft > 0;
+    if !all_used || all.iter().any(|told| told.incomplete || astray(told)) {
         exit::UNUSABLE
     } else if subjects.any(|s| s.level() == Level::Act) || all.iter().any(|t| t.verdict_asks) {
         exit::FOUND

@@ -7,11 +7,10 @@ use jiff::Timestamp;
 use rayon::prelude::*;
 
 use super::shelf::{Around, Deed, Needed, Shelf};
-use super::{Logbook, Note, NoteKind, Past};
-use crate::analysis::Measured;
+use super::{Logbook, Note, NoteKind, Past, Repeat};
 use crate::assess::{Assessed, pair_up};
-use crate::history::compare::compare;
-use crate::history::season::{Event, Kind, Subject, season};
+use crate::history::compare::{Earlier, compare};
+use crate::history::season::{Event, Kind, Subject, WORKED_IN_WORDS, season};
 use crate::history::settling::{Batch, stand};
 use crate::problem::Problem;
 use crate::report::Checked;
@@ -157,7 +156,7 @@ impl Logbook {
             let repeats = self
                 .repeats_before(&self.root().join(&before.recording.file))
                 .unwrap_or_default();
-            let repeats: Vec<&Measured> = repeats.iter().map(|r| &r.measured).collect();
+            let repeats: Vec<Earlier> = repeats.iter().map(Repeat::earlier).collect();
             let proof = compare(after.surface, &before.side(), &after.side(), &repeats);
             Some(Fix {
                 what: what(&around.deeds, worked_in),
@@ -249,7 +248,7 @@ fn what(deeds: &[Deed], worked_in: Option<&WorkedIn>) -> String {
         worked.iter().map(|b| b.cycles).sum()
     };
     let said = deeds.iter().map(|deed| match deed {
-        Deed::WorkedIn => format!("worked in, {:.0} cycles", cycles()),
+        Deed::WorkedIn => format!("{WORKED_IN_WORDS}, {:.0} cycles", cycles()),
         Deed::Noted(note) => {
             let kind = match note.kind {
                 NoteKind::ServoReplaced => "servo replaced",

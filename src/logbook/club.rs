@@ -1,6 +1,7 @@
-//! A folder of logbooks: which of its folders hold results, and of which aircraft. Reads no result.
+//! A folder of logbooks: which of its folders hold results, and of which aircraft. Reads no result, and a recording only of a
+//! logbook where one has no result.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::results::result_paths_below;
@@ -26,7 +27,7 @@ pub fn sources(folder: &Path) -> Result<(Vec<Source>, Vec<Problem>), Problem> {
     let (mut sources, mut problems) = (Vec::new(), Vec::new());
     for root in roots {
         if root.join(AIRCRAFT_FILE).exists() {
-            match Logbook::open(&root).and_then(|logbook| logbook.source_of_results()) {
+            match Logbook::open(&root).and_then(|logbook| logbook.source_of_a_club()) {
                 Ok(source) => {
                     sources.push(source);
                     continue;
@@ -54,6 +55,21 @@ pub fn sources(folder: &Path) -> Result<(Vec<Source>, Vec<Problem>), Problem> {
         return Err(Problem::new(none).hint(hint));
     }
     Ok((sources, problems))
+}
+
+impl Logbook {
+    /// Its results. Recordings are looked into, as [`Logbook::source`] does, only where the name of one is no result's: what it
+    /// is, another aircraft's, a copy, or one that no trend shows yet, only they can tell.
+    fn source_of_a_club(&self) -> Result<Source, Problem> {
+        let source = self.source_of_results()?;
+        let results: HashSet<String> = source.paths.iter().filter_map(|p| name::id(p)).collect();
+        let recordings = self.recordings()?;
+        let mut ids = recordings.iter().filter_map(|p| name::id(p));
+        match ids.all(|id| results.contains(&id)) {
+            true => Ok(source),
+            false => self.source(),
+        }
+    }
 }
 
 fn by_aircraft(root: &Path, paths: Vec<PathBuf>) -> Vec<Source> {

@@ -3,9 +3,13 @@
 
 use std::path::{Path, PathBuf};
 
+use jiff::Timestamp;
+
 use super::sorting::keys_in_head;
 use super::{Logbook, Note, RECHECK, WORKED_IN};
+use crate::analysis::TorqueSource;
 use crate::assess::Assessed;
+use crate::history::season::Measure;
 use crate::history::settling::{Batch, End, is_last_sound};
 use crate::problem::Problem;
 
@@ -22,8 +26,11 @@ pub struct Past {
     pub worked: f64,
     /// The recording of the last sound batch.
     pub last: Option<PathBuf>,
-    /// What was noted to be done to hinge, rod or servo last: batches before it say nothing of how the hinge stands now.
+    /// The latest note of work that batches were left out for: by what they measured torque with, they say nothing of how the
+    /// hinge stands now.
     pub baseline: Option<Note>,
+    /// All work noted on the surface and what drives it.
+    works: Vec<Note>,
     /// How the last batch ended within which torque rose.
     pub rose: Option<String>,
 }
@@ -35,9 +42,9 @@ impl Logbook {
     /// The folder of the recordings cannot be read.
     pub fn past(&self, surface_index: usize) -> Result<(Past, Vec<Problem>), Problem> {
         let surface = &self.aircraft().surfaces[surface_index];
-        let (baseline, mut problems) = baseline(self, surface_index)?;
+        let (works, mut problems) = works(self, surface_index)?;
         let mut past = Past {
-            baseline,
+            works,
             ..Past::default()
         };
         for path in self.sorted()?.own {
@@ -77,9 +84,10 @@ impl Past {
         if !belongs || (cycles < 1.0 && end != End::Rose) {
             return;
         }
-        let started: Option<jiff::Timestamp> = key("started").and_then(|v| v.parse().ok());
-        let since = self.baseline.as_ref().map(|note| note.at);
-        if since.is_some_and(|since| started.is_some_and(|at| at < since)) {
+        let started: Option<Timestamp> = key("started").and_then(|v| v.parse().ok());
+        if let Some(note) = self.begun_anew(started, assessed.measured.torque_from) {
+            let latest = self.baseline.take().into_iter().chain([note]);
+            self.baseline = latest.max_by_key(|note| note.at);
             return;
         }
         let curve = assessed.measured.curve.as_ref();
@@ -102,19 +110,38 @@ impl Past {
             self.last = Some(path.to_owned());
         }
     }
+
+    /// The latest work after a batch that begins anew what is followed of it: a new servo leaves alone what a torque sensor
+    /// saw. (Of a rig that sees no torque the current is followed, which work on any part changes.)
+    fn begun_anew(&self, started: Option<Timestamp>, from: TorqueSource) -> Option<Note> {
+        let started = started?;
+        let followed = [Measure::Stiffness, Measure::Friction];
+        let anew = |note: &&Note| {
+            let work = note.kind.work();
+            work.is_some_and(|w| {
+                followed
+                    .iter()
+                    .any(|m| w.begins_anew(*m, Some(from.word())))
+            })
+        };
+        let since = self.works.iter().filter(|note| note.at > started);
+        since.filter(anew).max_by_key(|note| note.at).cloned()
+    }
 }
 
-/// The latest note of work on a surface or on its servo.
-fn baseline(
-    logbook: &Logbook,
-    surface_index: usize,
-) -> Result<(Option<Note>, Vec<Problem>), Problem> {
+/// The notes of work on a surface or on what drives it.
+fn works(logbook: &Logbook, surface_index: usize) -> Result<(Vec<Note>, Vec<Problem>), Problem> {
     let aircraft = logbook.aircraft();
     let surface = &aircraft.surfaces[surface_index];
-    let servo = &aircraft.servos[surface.servo_index];
+    let servos = [Some(surface.servo_index), surface.second_servo_index];
+    let is_its_servo = |subject: &str| {
+        let mut tags = servos.iter().flatten().map(|&i| &aircraft.servos[i].tag);
+        tags.any(|tag| tag == subject)
+    };
     let (mut notes, problems) = logbook.notes()?;
-    notes.retain(|n| n.event().is_some() && (n.subject == surface.name || n.subject == servo.tag));
-    Ok((notes.into_iter().max_by_key(|n| n.at), problems))
+    notes.retain(|n| n.kind.work().is_some());
+    notes.retain(|n| n.subject == surface.name || is_its_servo(&n.subject));
+    Ok((notes, problems))
 }
 
 /// The surface that the top of a recording names, if it does: most are of others and need not be read.

@@ -14,7 +14,7 @@ use super::schema::{self, QUANTITY};
 use super::season::{LeftOut, Source};
 use super::{Copied, Foreign, frame, name};
 use crate::analysis::{Interval, Quantity};
-use crate::history::season::{Event, Measure, Reading, Work};
+use crate::history::season::{Event, Measure, Reading, WORKED_IN_WORDS, Work};
 use crate::recording::purpose::is_sweep;
 use crate::verdict::Verdict;
 
@@ -249,7 +249,7 @@ impl<'a> Columns<'a> {
             taken.worked_in.push(Event {
                 at,
                 subject: surface.to_owned(),
-                what: "worked in".into(),
+                what: WORKED_IN_WORDS.into(),
                 work: Work::WorkedIn,
             });
         }

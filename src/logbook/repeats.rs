@@ -1,12 +1,15 @@
-//! Which earlier recordings repeat a measurement: of the same surface, by the same rig and servo, with nothing done in
-//! between. Works out no number of them.
+//! Which earlier recordings repeat a measurement: of the same surface, by the same rig, with what was done in between. Works out
+//! no number of them.
 
 use std::path::Path;
 
 use jiff::Timestamp;
 
 use super::{Logbook, RECHECK, WORKED_IN};
+use crate::analysis::Measured;
 use crate::assess::{Assessed, assess};
+use crate::history::compare::{Earlier, none_repeats};
+use crate::history::season::Work;
 use crate::problem::Problem;
 use crate::recording::Recording;
 use crate::recording::purpose::is_sweep;
@@ -14,26 +17,43 @@ use crate::recording::purpose::is_sweep;
 /// The latest so many repeats are looked at.
 const MOST: usize = 20;
 
+/// An earlier recording, and the work that came after it: of a quantity that the work begins anew it is no repeat.
+#[derive(Debug, Clone)]
+pub struct Repeat {
+    pub assessed: Assessed,
+    pub work_since: Vec<Work>,
+}
+
+impl Repeat {
+    /// As a comparison takes it.
+    pub fn earlier(&self) -> Earlier<'_> {
+        let measured: &Measured = &self.assessed.measured;
+        Earlier {
+            measured,
+            work_since: &self.work_since,
+        }
+    }
+}
+
 impl Logbook {
-    /// The finished recordings that repeat one of the logbook, made before it, the latest first: since the last note that begins a
-    /// new baseline and since the hinge was last worked in. None where that recording does not say when it began. What cannot be
-    /// read is no repeat.
+    /// The finished recordings that repeat one of the logbook, made before it, the latest first, with the work on surface and
+    /// servo that was noted since, the working in of the hinge, and another servo. None where that recording does not say
+    /// when it began. What cannot be read is no repeat.
     ///
     /// # Errors
     /// The recording, the folder or the notes cannot be read.
-    pub fn repeats_before(&self, of: &Path) -> Result<Vec<Assessed>, Problem> {
+    pub fn repeats_before(&self, of: &Path) -> Result<Vec<Repeat>, Problem> {
         let (surface, recording) = self.read(of)?;
         let Some(until) = recording.started() else {
             return Ok(Vec::new());
         };
-        let (servo, rig) = (recording.key("servo"), rig_name(&recording));
-        let subjects = [Some(self.aircraft().surfaces[surface].name.as_str()), servo];
-        let mut since = Timestamp::MIN;
-        for event in self.notes()?.0.iter().filter_map(|note| note.event()) {
-            if event.at <= until && subjects.contains(&Some(event.subject.as_str())) {
-                since = since.max(event.at);
-            }
-        }
+        let (servo, rig) = (self.servo_of(surface, &recording), rig_name(&recording));
+        let subjects = [self.aircraft().surfaces[surface].name.as_str(), servo];
+        let notes = self.notes()?.0;
+        let noted = notes.iter().filter(|n| subjects.contains(&&*n.subject));
+        let mut works: Vec<(Timestamp, Work)> = noted
+            .filter_map(|note| Some((note.at, note.kind.work()?)))
+            .collect();
         let mut alike = Vec::new();
         for path in self.sorted()?.own {
             let Ok((its_surface, its)) = self.read(&path) else {
@@ -45,30 +65,45 @@ impl Logbook {
             if its_surface != surface {
                 continue;
             }
-            match its.key("purpose").map(str::trim) {
-                Some(WORKED_IN | RECHECK) => since = since.max(at),
-                other if !is_sweep(other) => {}
-                _ if its.key("servo") == servo && rig_name(&its) == rig => {
-                    alike.push((at, path));
-                }
-                _ => {}
+            let purpose = its.key("purpose").map(str::trim);
+            if matches!(purpose, Some(WORKED_IN | RECHECK)) {
+                works.push((at, Work::WorkedIn));
+                continue;
+            }
+            if self.servo_of(surface, &its) != servo {
+                works.push((at, Work::Servo));
+            }
+            if is_sweep(purpose) && rig_name(&its) == rig {
+                alike.push((at, path));
             }
         }
-        alike.retain(|(at, _)| *at > since);
+        works.retain(|(at, _)| *at <= until);
         alike.sort_by_key(|(at, _)| std::cmp::Reverse(*at));
         let mut repeats = Vec::new();
-        for (_, path) in alike {
+        for (at, path) in alike {
+            let since = works.iter().filter(|(work_at, _)| *work_at >= at);
+            let work_since: Vec<Work> = since.map(|(_, work)| *work).collect();
+            if none_repeats(&work_since) || repeats.len() == MOST {
+                break;
+            }
             let (_, recording) = self.read(&path)?;
             let name = self.relative(&path);
             let assessed = assess(recording, &name, self.aircraft(), surface);
             if assessed.summary.unfinished.is_none() {
-                repeats.push(assessed);
-            }
-            if repeats.len() == MOST {
-                break;
+                repeats.push(Repeat {
+                    assessed,
+                    work_since,
+                });
             }
         }
         Ok(repeats)
+    }
+
+    /// The servo that a recording says it is of; else the one that the aircraft file has there.
+    fn servo_of<'a>(&'a self, surface: usize, recording: &'a Recording) -> &'a str {
+        let aircraft = self.aircraft();
+        let on_file = &aircraft.servos[aircraft.surfaces[surface].servo_index].tag;
+        recording.key("servo").unwrap_or(on_file)
     }
 }
 

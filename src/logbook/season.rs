@@ -61,7 +61,8 @@ pub struct Source {
     /// What the folder's aircraft file says.
     pub(super) aircraft: Option<Aircraft>,
     pub(super) paths: Vec<PathBuf>,
-    /// What the recordings' own heads and bytes say; of a folder of logbooks nothing, for `recheck` has seen to it.
+    /// What the recordings' own heads and bytes say; `None` in a folder of logbooks where all have results, for `recheck` has
+    /// seen to it.
     pub(super) sorted: Option<Sorted>,
     /// When recordings truly began, as noted.
     pub(super) began: HashMap<String, Timestamp>,

@@ -96,7 +96,10 @@ impl<'a> Season<'a> {
         Self {
             schema: SEASON,
             whence,
-            subjects: subjects.iter().map(OneSubject::of).collect(),
+            subjects: subjects
+                .iter()
+                .map(|s| OneSubject::of(s, &whence.logbook))
+                .collect(),
         }
     }
 }
@@ -122,7 +125,7 @@ struct OneSubject<'a> {
 }
 
 impl<'a> OneSubject<'a> {
-    fn of(subject: &'a Subject) -> Self {
+    fn of(subject: &'a Subject, logbook: &str) -> Self {
         Self {
             kind: match subject.kind {
                 Kind::Surface => "surface",
@@ -133,7 +136,11 @@ impl<'a> OneSubject<'a> {
             recordings: subject.recordings,
             level: subject.level().word(),
             said: subject.said(),
-            quantities: subject.quantities.iter().map(OneQuantity::of).collect(),
+            quantities: subject
+                .quantities
+                .iter()
+                .map(|q| OneQuantity::of(q, logbook))
+                .collect(),
         }
     }
 }
@@ -163,7 +170,7 @@ struct OneQuantity<'a> {
 }
 
 impl<'a> OneQuantity<'a> {
-    fn of(record: &'a Record) -> Self {
+    fn of(record: &'a Record, logbook: &str) -> Self {
         let health = &record.health;
         Self {
             quantity: record.measure.column(),
@@ -198,7 +205,7 @@ impl<'a> OneQuantity<'a> {
                 upper: record.bounds.upper.and_then(number),
             },
             crossing: OneCrossing::of(&health.crossing, record.believed_at),
-            advice: advice(record.measure, health),
+            advice: advice(record, logbook).map(|a| a.to_string()),
         }
     }
 }

@@ -1,18 +1,20 @@
 //! What `season` says in a terminal: what asks for something, worst on top; what is quiet, in a sentence; then what to look at
 //! first. No arithmetic of the trade.
 
-use std::cmp::Reverse;
+mod cells;
 
-use jiff::{SignedDuration, Timestamp};
+use std::cmp::Reverse;
 
 use super::season_json::Whence;
 use super::text::clean;
 use super::view::STANDING_CAUTION;
 use crate::history::season::{
-    Chart, Crossing, FOR_A_CHART, Kind, Level, Per, Record, Subject, advice,
+    BEFORE_IT_IS_RUN, Chart, FOR_A_CHART, Kind, Level, Record, Subject, Tell, advice,
 };
-use crate::history::theil_sen::FEWEST_FOR_AN_INTERVAL;
-use crate::units::{TorqueUnit, significant};
+use crate::units::TorqueUnit;
+
+use cells::LAYOUTS;
+pub(super) use cells::{chart, crossing, latest, trend};
 
 /// So many things are worth looking at first; the table has the rest.
 const FIRST: usize = 6;
@@ -35,7 +37,7 @@ pub struct Style {
 
 /// The whole text, with its line end.
 pub fn season(whence: &Whence, subjects: &[Subject], style: Style) -> String {
-    let blocks = ranked(blocks(subjects, "").collect());
+    let blocks = ranked(blocks(subjects, "", &whence.logbook).collect());
     let mut out = format!(
         "{}, {} used\n\n",
         clean(&whence.aircraft),
@@ -66,7 +68,7 @@ pub fn club(
     };
     let names: Vec<String> = logbooks.iter().map(|(whence, _)| named(whence)).collect();
     let each = names.iter().zip(logbooks);
-    let all = each.flat_map(|(name, (_, subjects))| blocks(subjects, name));
+    let all = each.flat_map(|(name, (whence, subjects))| blocks(subjects, name, &whence.logbook));
     let blocks = ranked(all.collect());
     let used = logbooks.iter().map(|(whence, _)| whence.recordings.used);
     let count = match logbooks.len() {
@@ -109,6 +111,8 @@ struct Block<'a> {
 struct Row<'a> {
     name: String,
     record: &'a Record,
+    /// The folder that its notes are kept in.
+    logbook: &'a str,
 }
 
 impl Block<'_> {
@@ -135,7 +139,11 @@ impl Row<'_> {
 
 /// All subjects, after the aircraft's name where there is one. A servo whose recordings are all of one surface that no other
 /// servo sat in stands with that surface: of each quantity the worse record of the two counts.
-fn blocks<'a>(subjects: &'a [Subject], aircraft: &str) -> impl Iterator<Item = Block<'a>> {
+fn blocks<'a>(
+    subjects: &'a [Subject],
+    aircraft: &str,
+    logbook: &'a str,
+) -> impl Iterator<Item = Block<'a>> {
     let before = match aircraft {
         "" => String::new(),
         name => format!("{name}: "),
@@ -149,10 +157,11 @@ fn blocks<'a>(subjects: &'a [Subject], aircraft: &str) -> impl Iterator<Item = B
             .map(|record| Row {
                 name: name.clone(),
                 record,
+                logbook,
             })
             .collect();
         for servo in subjects.iter().filter(|s| is_told_in(s, subject, subjects)) {
-            add_worse(&mut rows, servo, &before);
+            add_worse(&mut rows, servo, &before, logbook);
         }
         rows.sort_by_key(|row| Reverse(row.rank()));
         Block {
@@ -170,11 +179,12 @@ fn is_told_in(servo: &Subject, surface: &Subject, subjects: &[Subject]) -> bool 
 }
 
 /// What was done to a hinge gives the surface a new baseline and may leave the servo's as it was, or the other way.
-fn add_worse<'a>(rows: &mut Vec<Row<'a>>, servo: &'a Subject, before: &str) {
+fn add_worse<'a>(rows: &mut Vec<Row<'a>>, servo: &'a Subject, before: &str, logbook: &'a str) {
     for record in &servo.quantities {
         let own = Row {
             name: clean(&format!("{before}{}", named(servo))),
             record,
+            logbook,
         };
         let same = rows.iter().position(|r| r.record.measure == record.measure);
         match same {
@@ -261,32 +271,6 @@ fn listed(blocks: &[&Block], word: &str, width: usize) -> String {
     let text = format!("{word}, with their recordings: {}.", named.join("; "));
     paragraph(&text, "", width)
 }
-
-/// Titles of columns, and the cells of a quantity below them.
-type Layout = (
-    &'static [&'static str],
-    fn(&Record, TorqueUnit) -> Vec<String>,
-);
-
-/// What a row says, from the fullest to the shortest: the first that fits the terminal is taken, so that no cell is torn.
-const LAYOUTS: [Layout; 5] = [
-    (&["latest", "trend", "chart", "at its limit"], |r, unit| {
-        vec![latest(r, unit), trend(r, unit), chart(r), crossing(r)]
-    }),
-    (
-        &["latest", "in 30 days", "chart", "at its limit"],
-        |r, unit| vec![latest(r, unit), slope(r, unit), chart(r), soonest(r)],
-    ),
-    (&["latest", "in 30 days", "at its limit"], |r, unit| {
-        vec![latest(r, unit), slope(r, unit), soonest(r)]
-    }),
-    (&["latest", "in 30 days", "at its limit"], |r, unit| {
-        vec![plain(r, unit), slope(r, unit), soonest(r)]
-    }),
-    (&["latest", "in 30 days"], |r, unit| {
-        vec![plain(r, unit), slope(r, unit)]
-    }),
-];
 
 /// A block a surface or servo, a line a quantity.
 fn table(shown: &[(&Block, Vec<&Row>)], style: Style) -> String {
@@ -375,123 +359,14 @@ pub(super) fn named(subject: &Subject) -> String {
     }
 }
 
-pub(super) fn latest(record: &Record, unit: TorqueUnit) -> String {
-    let unit = record.measure.unit(unit);
-    match record.latest.interval {
-        Some(i) => unit.with_interval(record.latest.value, i.lo95, i.hi95),
-        None => unit.plain(record.latest.value),
-    }
-}
-
-pub(super) fn trend(record: &Record, unit: TorqueUnit) -> String {
-    let Some(trend) = record.health.trend else {
-        return "too few".into();
-    };
-    let per = match trend.per {
-        Per::ThirtyDays => "in 30 days",
-        Per::Recording => "a recording",
-    };
-    let unit = record.measure.unit(unit);
-    match trend.interval {
-        Some((lo, hi)) if lo <= 0.0 && hi >= 0.0 => "none to be seen".into(),
-        Some((lo, hi)) => format!("{} {per}", unit.with_interval(trend.slope, lo, hi)),
-        // Equal values have no interval, however many they are.
-        None if record.health.recordings >= FEWEST_FOR_AN_INTERVAL => "none to be seen".into(),
-        None => "too few".into(),
-    }
-}
-
-fn plain(record: &Record, unit: TorqueUnit) -> String {
-    record.measure.unit(unit).plain(record.latest.value)
-}
-
-/// The trend in a few letters, in the unit of the quantity beside it, in thirty days unless it says otherwise.
-fn slope(record: &Record, unit: TorqueUnit) -> String {
-    let Some(trend) = record.health.trend else {
-        return "too few".into();
-    };
-    let per = match trend.per {
-        Per::ThirtyDays => "",
-        Per::Recording => " a recording",
-    };
-    let slope = trend.slope * record.measure.unit(unit).factor();
-    match (trend.interval, significant(slope, 2)) {
-        (Some((lo, hi)), Some(number)) if lo > 0.0 || hi < 0.0 => {
-            let sign = if slope > 0.0 { "+" } else { "" };
-            format!("{sign}{number}{per}")
-        }
-        (None, _) if record.health.recordings < FEWEST_FOR_AN_INTERVAL => "too few".into(),
-        _ => "none seen".into(),
-    }
-}
-
-/// When it is at its limit, at the soonest.
-fn soonest(record: &Record) -> String {
-    match record.health.crossing {
-        Crossing::NoLimit => "no limit".into(),
-        Crossing::NotForeseeable => "not foreseen".into(),
-        Crossing::Passed => "beyond it".into(),
-        Crossing::In {
-            per: Per::Recording,
-            soonest,
-            ..
-        } => format!("in {:.0} recordings", soonest.ceil()),
-        Crossing::In { soonest, .. } => format!("from {}", date(record.believed_at, soonest)),
-    }
-}
-
-pub(super) fn chart(record: &Record) -> String {
-    match record.health.chart {
-        Chart::TooFew(have) => format!("{have} of {FOR_A_CHART} needed"),
-        Chart::Within => "as it was".into(),
-        Chart::Below => "lower".into(),
-        Chart::Above => "higher".into(),
-    }
-}
-
-pub(super) fn crossing(record: &Record) -> String {
-    match record.health.crossing {
-        Crossing::NoLimit => "no limit".into(),
-        Crossing::NotForeseeable => "not foreseeable".into(),
-        Crossing::Passed => "beyond it".into(),
-        Crossing::In {
-            per: Per::Recording,
-            soonest,
-            latest,
-            ..
-        } => match latest {
-            Some(latest) => format!(
-                "in {:.0} to {:.0} recordings",
-                soonest.ceil(),
-                latest.ceil()
-            ),
-            None => format!("in {:.0} recordings or later", soonest.ceil()),
-        },
-        Crossing::In {
-            soonest, latest, ..
-        } => {
-            let from = date(record.believed_at, soonest);
-            match latest {
-                Some(latest) => format!("{from} to {}", date(record.believed_at, latest)),
-                None => format!("{from} or later"),
-            }
-        }
-    }
-}
-
-fn date(from: Timestamp, days: f64) -> String {
-    let day = from.checked_add(SignedDuration::from_secs((days * 86_400.0) as i64));
-    day.map_or("far off".into(), |day| day.strftime("%Y-%m-%d").to_string())
-}
-
 fn look_first(blocks: &[Block], width: usize) -> String {
     let mut rows: Vec<&Row> = blocks.iter().flat_map(|b| &b.rows).collect();
     // Stable: of equals, as they stand in the table.
     rows.sort_by_key(|row| Reverse(row.rank()));
-    let mut out = String::new();
+    let (mut out, mut notes) = (String::new(), Vec::new());
     let asked = rows.iter().filter_map(|row| {
         let record = row.record;
-        Some((row, record, advice(record.measure, &record.health)?))
+        Some((row, record, advice(record, row.logbook)?))
     });
     for (number, (row, record, advice)) in asked.take(FIRST).enumerate() {
         if number == 0 {
@@ -502,16 +377,37 @@ fn look_first(blocks: &[Block], width: usize) -> String {
             None => String::new(),
         };
         let line = format!(
-            "{}. {}, {}{since}: {advice}.",
+            "{}. {}, {}{since}: {}.",
             number + 1,
             row.name,
-            record.measure.words()
+            record.measure.words(),
+            advice.says
         );
         out += &paragraph(&clean(&line), "  ", width);
+        for tell in advice.tell {
+            if !notes.contains(&tell) {
+                notes.push(tell);
+            }
+        }
     }
+    out += &noted(&notes, width);
     if out.is_empty() && !rows.is_empty() && !blocks.iter().all(Block::is_early) {
         let said = "Nothing asks to be looked at, as far as trends and charts can tell. Each surface's own verdict is its latest sweep's.";
         out += &paragraph(said, "", width);
+    }
+    out
+}
+
+/// How to tell of the work that a step may come from: each command whole on its line, whatever the terminal's width is.
+fn noted(notes: &[Tell], width: usize) -> String {
+    let mut out = String::new();
+    if !notes.is_empty() {
+        let said = format!("If work is behind it, note it. {BEFORE_IT_IS_RUN}.");
+        out += &paragraph(&said, "", width);
+    }
+    for Tell { what, command } in notes {
+        out += &paragraph(&format!("{what}:"), "  ", width);
+        out += &format!("     {}\n", clean(command));
     }
     out
 }

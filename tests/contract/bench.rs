@@ -191,6 +191,9 @@ pub const BY_TORQUE: &[Channel] = &[
     Channel::TorqueNcm,
 ];
 
+/// The same without the torque sensor.
+pub const BY_POWER: &[Channel] = BY_TORQUE.split_at(5).0;
+
 /// Holds an estimate against the truth: within twice the half width of its 95 % interval, and near enough to be of use.
 /// An interval of 95 % may miss; at twice its width a fixed seed that fails is worth looking at.
 #[track_caller]

@@ -37,7 +37,7 @@ fn holds(quantity: &Value, truth: f64) -> bool {
     end("lo95") <= truth && truth <= end("hi95")
 }
 
-fn go(to_us: f64, us_per_s: f64, hold_s: f64) -> PulseMove {
+pub fn go(to_us: f64, us_per_s: f64, hold_s: f64) -> PulseMove {
     PulseMove {
         to_us,
         us_per_s,

@@ -14,7 +14,7 @@ use Channel::*;
 const POWER: &[Channel] = &[PulseUs, AngleDeg, ArmDeg, CurrentMa, SupplyV, CaseC];
 
 /// Weights lifted at two speeds on the default plant's servo.
-fn lifts(masses: &[f64]) -> Scenario {
+pub fn lifts(masses: &[f64]) -> Scenario {
     let mut scenario = Scenario {
         purpose: Some("calibration".into()),
         keys: vec![("servo".into(), "E1".into())],
@@ -220,7 +220,7 @@ const SCALE: f64 = 0.95;
 const ZERO_DEG: f64 = 1.1;
 
 /// Three seconds of a surface held at an angle.
-fn held(angle_deg: f64) -> String {
+pub fn held(angle_deg: f64) -> String {
     let mut csv =
         "# surface=left elevator\n# started=2026-04-18T10:22:07Z\nt_s,angle_deg\n".to_owned();
     for i in 0..300 {

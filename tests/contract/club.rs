@@ -187,3 +187,28 @@ fn a_folder_without_logbooks_is_refused_and_a_logbook_itself_is_told_what_to_do(
     let itself = book.path("");
     run(["season", "--all-in", itself.to_str().unwrap()]).refused_with(&["season --logbook"]);
 }
+
+#[test]
+fn a_recording_without_a_result_is_named_in_a_folder_of_logbooks_as_by_itself() {
+    let (sound, behind) = (Book::of(&WEEKS), Book::of(&WEEKS[..5]));
+    sound.recheck();
+    behind.recheck();
+    behind.record("new", "# started=2026-05-14T10:00:00Z\n");
+    behind.record(
+        "astray",
+        "# started=2026-05-15T10:00:00Z\n# aircraft=Heron\n",
+    );
+    let club = club(&[("sound", &sound), ("behind", &behind)]);
+    let (ran, all) = all_in(club.path());
+    assert_eq!(ran.status, 2, "{}", ran.err);
+    for told in all["logbooks"].as_array().unwrap() {
+        let folder = told["logbook"].as_str().unwrap();
+        assert_eq!(told, &by_itself(Path::new(folder)));
+        let remarks = told["remarks"].to_string();
+        let named = remarks.contains("1 finished recording has no result");
+        assert_eq!(named, folder.ends_with("behind"), "{remarks}");
+        assert_eq!(remarks.contains("Heron: astray."), named, "{remarks}");
+    }
+    fs::remove_dir_all(club.path().join("behind")).unwrap();
+    assert_eq!(all_in(club.path()).0.status, 0);
+}

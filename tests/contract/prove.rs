@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use hingewright::simulated::{Scenario, StiffBeyond, simulate};
 use serde_json::Value;
 
-use super::bench::{BY_TORQUE, Bench, OnFile, Ran, elevator, run};
+use super::bench::{BY_POWER, BY_TORQUE, Bench, OnFile, Ran, elevator, run};
 
 fn book() -> Bench {
     let bench = Bench::new(&OnFile::default());
@@ -165,12 +165,60 @@ fn repeats_that_differ_by_more_than_the_cycles_stand_in_for_them() {
     assert_eq!(friction["repeats"]["counted"], true);
     assert!((friction["repeats"]["sd"].as_f64().unwrap() - 0.3).abs() < 0.1);
 
-    // What was done in between begins anew.
-    let note = "at,subject,kind,text\n2026-04-02T12:00:00Z,left elevator,hinge-work,pinned\n";
-    bench.put("notes.csv", note.as_bytes());
-    let value = proved(&prove(&bench, "before", "after", &["--json"]));
-    assert_eq!(value["repeats"]["recordings"], 1);
+    // What was done in between begins anew what it changes.
+    let noted = |subject: &str, kind: &str| {
+        let note = format!("at,subject,kind,text\n2026-04-02T12:00:00Z,{subject},{kind},by hand\n");
+        bench.put("notes.csv", note.as_bytes());
+        proved(&prove(&bench, "before", "after", &["--json"]))
+    };
+    let value = noted("left elevator", "hinge-work");
     assert!(change(&value, "friction_ncm")["repeats"].is_null());
+    assert!(change(&value, "stiffness_ncm_per_deg")["repeats"].is_null());
+    // A torque sensor sees the hinge, whatever drives it.
+    let value = noted("E1", "servo-replaced");
+    assert_eq!(value["repeats"]["recordings"], 3);
+    assert_eq!(change(&value, "friction_ncm")["repeats"]["recordings"], 3);
+    assert!(change(&value, "slop_deg")["repeats"].is_null());
+    let said = prove(&bench, "before", "after", &[]).out;
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("Remounting is not covered of: slop"),
+        "{said}"
+    );
+}
+
+/// By supply power torque is worked out through the servo: what another one said repeats nothing.
+#[test]
+fn a_new_servo_ends_the_repeats_of_what_its_supply_power_tells_and_of_nothing_else() {
+    let (bench, scenario) = (book(), elevator(BY_POWER));
+    let at = |day: u32| Scenario {
+        started: format!("2026-04-0{day}T10:00:00Z"),
+        ..scenario.clone()
+    };
+    for day in 1..=5 {
+        put(
+            &bench,
+            &format!("day{day}"),
+            "# servo=E1\n",
+            &at(day),
+            40 + u64::from(day),
+        );
+    }
+    let value = proved(&prove(&bench, "day4", "day5", &["--json"]));
+    let repeats = |value: &Value, quantity: &str| change(value, quantity)["repeats"].clone();
+    assert_eq!(repeats(&value, "friction_ncm")["recordings"], 3);
+    let note = "at,subject,kind,text\n2026-04-03T12:00:00Z,E1,servo-replaced,new gears\n";
+    bench.put("notes.csv", note.as_bytes());
+    let value = proved(&prove(&bench, "day4", "day5", &["--json"]));
+    assert!(repeats(&value, "friction_ncm").is_null(), "{value}");
+    assert!(
+        repeats(&value, "stiffness_ncm_per_deg").is_null(),
+        "{value}"
+    );
+    let note = note.replace("E1,servo-replaced", "left elevator,other");
+    bench.put("notes.csv", note.as_bytes());
+    let value = proved(&prove(&bench, "day4", "day5", &["--json"]));
+    assert_eq!(repeats(&value, "friction_ncm")["recordings"], 3);
 }
 
 #[test]

@@ -30,6 +30,10 @@ fn another_aircraft_s_recordings_are_named_left_out_and_left_where_they_are() {
     assert_eq!(season["left_out"]["of_other_aircraft"][0], "heron");
     let remarks = season["remarks"].to_string();
     assert!(remarks.contains("Heron: heron."), "{remarks}");
+    // It lies in the wrong logbook, and no script is to take that for all well.
+    let ran = book.run(&["season"]);
+    assert_eq!(ran.status, 2, "{}", ran.err);
+    assert!(ran.out.contains("another aircraft, Heron"), "{}", ran.out);
     assert!(book.path("recordings/heron.log").exists());
     // The aircraft was given another name: its recordings are its own still.
     let file = book.path("aircraft.toml");
@@ -40,6 +44,7 @@ fn another_aircraft_s_recordings_are_named_left_out_and_left_where_they_are() {
     book.recheck();
     assert_eq!(of(&book, "used"), 9);
     assert_eq!(of(&book, "of_other_aircraft"), 0);
+    assert_eq!(book.run(&["season"]).status, 0);
 }
 
 #[test]

@@ -11,6 +11,7 @@
 //! and it is more, their spread stands in for the scatter of both sides.
 
 mod comparable;
+mod earlier;
 mod knee;
 mod pairing;
 
@@ -19,6 +20,7 @@ use super::welch::{Difference, holm};
 use crate::aircraft::Surface;
 use crate::analysis::{Measured, Quantity, TorqueSource};
 use comparable::cautions;
+pub use earlier::{Earlier, none_repeats};
 use pairing::Pairing;
 
 /// Rate at which a surface that has not changed is called changed, all quantities together.
@@ -149,8 +151,8 @@ pub struct Proof {
     /// Measured on one side alone, or without an interval.
     pub left_out: Vec<What>,
     pub cautions: Vec<Caution>,
-    /// Earlier recordings of the surface as it was before, by the same rig and servo; fewer than [`FEWEST_REPEATS`] say
-    /// nothing.
+    /// Earlier recordings of the surface that repeat at least one quantity compared: the most that one has. Fewer than
+    /// [`FEWEST_REPEATS`] say nothing.
     pub repeats: usize,
     pub outcome: Outcome,
 }
@@ -187,13 +189,13 @@ struct Found {
     better: f64,
 }
 
-/// Compares two recordings of one surface. `repeats`: earlier recordings of it as it was before, nothing done in between,
-/// by the same rig and servo.
-pub fn compare(surface: &Surface, before: &Side, after: &Side, repeats: &[&Measured]) -> Proof {
+/// Compares two recordings of one surface. `repeats`: earlier recordings of it by the same rig.
+pub fn compare(surface: &Surface, before: &Side, after: &Side, repeats: &[Earlier]) -> Proof {
     let cautions = cautions(before, after);
     let mut pairing = Pairing::of(before, after, surface, repeats);
     pairing.curve();
     pairing.rest();
+    let repeats = pairing.most_repeats();
     let Pairing {
         found, left_out, ..
     } = pairing;
@@ -238,7 +240,7 @@ pub fn compare(surface: &Surface, before: &Side, after: &Side, repeats: &[&Measu
         changes,
         left_out,
         cautions,
-        repeats: repeats.len(),
+        repeats,
         outcome,
     }
 }

@@ -1,7 +1,7 @@
 //! What is compared, one quantity after another, and how uncertain each change is. Calls nothing better or worse.
 
 use super::comparable::differ;
-use super::{Found, Side, What};
+use super::{Earlier, Found, Side, What};
 use crate::aircraft::Surface;
 use crate::analysis::stats::student;
 use crate::analysis::{Budget, Budgets, Curve, Measured, Quantity, TorqueSource, variance};
@@ -21,7 +21,7 @@ pub(super) struct Pairing<'a> {
     pub(super) before: &'a Measured,
     pub(super) after: &'a Measured,
     surface: &'a Surface,
-    repeats: Vec<&'a Measured>,
+    repeats: Vec<Earlier<'a>>,
     /// Torque by the same sensor, or by the same servo's power.
     same_scale: bool,
     same_servo: bool,
@@ -36,7 +36,7 @@ impl<'a> Pairing<'a> {
         before: &Side<'a>,
         after: &Side<'a>,
         surface: &'a Surface,
-        repeats: &[&'a Measured],
+        repeats: &[Earlier<'a>],
     ) -> Self {
         let (b, a) = (before.measured, after.measured);
         let same_servo = !differ(before.servo, after.servo);
@@ -99,12 +99,22 @@ impl<'a> Pairing<'a> {
         Some((difference, more.is_some()))
     }
 
-    /// What the repeats say of a quantity; those by another source of torque are no repeats.
+    /// What the repeats say of a quantity.
     fn spread(&self, what: What) -> Option<Spread> {
+        Spread::of(&self.repeated(what))
+    }
+
+    /// A quantity's values in the recordings that repeat it.
+    fn repeated(&self, what: What) -> Vec<f64> {
         let source = self.before.torque_from;
-        let alike = self.repeats.iter().filter(|m| m.torque_from == source);
-        let values: Vec<f64> = alike.filter_map(|m| value_of(m, what)).collect();
-        Spread::of(&values)
+        let alike = self.repeats.iter().filter(|r| r.repeats(what, source));
+        alike.filter_map(|r| value_of(r.measured, what)).collect()
+    }
+
+    /// Repeats of the quantity found that has the most.
+    pub(super) fn most_repeats(&self) -> usize {
+        let counts = self.found.iter().map(|f| self.repeated(f.what).len());
+        counts.max().unwrap_or(0)
     }
 
     fn add(

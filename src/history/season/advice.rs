@@ -1,9 +1,60 @@
 //! What to look at first, in a builder's words: one sentence for a quantity that is not fine. No number is worked out here.
 
-use super::{Chart, Crossing, Health, Level, Measure, Work};
+use std::fmt;
 
-/// The sentence; `None` where nothing is to be done.
-pub fn advice(measure: Measure, health: &Health) -> Option<String> {
+use super::Measure;
+use super::{Chart, Crossing, Health, Level, Record, Work};
+use crate::command;
+
+/// What to look at, and what to tell the logbook where work is behind it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Advice {
+    /// What is the matter, and where to look.
+    pub says: String,
+    /// Of a step that work may have caused: the notes by which the quantity begins anew.
+    pub tell: Vec<Tell>,
+}
+
+/// A note that would explain a step.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tell {
+    /// What was done, if it was.
+    pub what: &'static str,
+    /// As a shell takes it; what was done is left to say, in place of [`WORDS`].
+    pub command: String,
+}
+
+/// Stands for what the builder has to say in words.
+pub const WORDS: &str = "TEXT";
+
+/// What is left to do about a command before it is run.
+pub const BEFORE_IT_IS_RUN: &str = "For TEXT put in your words what was done. The time is that of the first recording that shows it; the work came before";
+
+impl fmt::Display for Advice {
+    /// In one piece, without the last full stop.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.says)?;
+        for Tell { what, command } in &self.tell {
+            write!(f, ". If {what}: `{command}`")?;
+        }
+        match self.tell.is_empty() {
+            true => Ok(()),
+            false => write!(f, ". {BEFORE_IT_IS_RUN}"),
+        }
+    }
+}
+
+/// What to do about a quantity; `logbook` is the folder that its notes are kept in. `None` where nothing is to be done.
+pub fn advice(record: &Record, logbook: &str) -> Option<Advice> {
+    let tell = match told_by_a_step(&record.health) {
+        true => tell(record, logbook),
+        false => Vec::new(),
+    };
+    let says = says(record.measure, &record.health)?;
+    Some(Advice { says, tell })
+}
+
+fn says(measure: Measure, health: &Health) -> Option<String> {
     if health.level == Level::Fine {
         return health.repeat.then(|| {
             "the latest reading is out of line and stands alone: repeat it before believing it"
@@ -14,7 +65,7 @@ pub fn advice(measure: Measure, health: &Health) -> Option<String> {
     let why = if health.crossing == Crossing::Passed {
         "beyond its limit in the latest two recordings"
     } else if health.step != 0 {
-        return Some(format!("{} {}: {look}", stepped(health), tell(measure)));
+        stepped(health)
     } else if health.level == Level::Act {
         "moving steadily towards its limit"
     } else if health.repeat {
@@ -23,6 +74,11 @@ pub fn advice(measure: Measure, health: &Health) -> Option<String> {
         "drifting"
     };
     Some(format!("{why}: {look}"))
+}
+
+/// Beyond a limit work is no excuse.
+fn told_by_a_step(health: &Health) -> bool {
+    health.step != 0 && health.crossing != Crossing::Passed
 }
 
 fn stepped(health: &Health) -> &'static str {
@@ -34,31 +90,40 @@ fn stepped(health: &Health) -> &'static str {
     }
 }
 
-/// How to tell of work that begins the quantity anew.
-fn tell(measure: Measure) -> String {
+/// The notes of work that begin the quantity anew, dated so that the step's first recording is the first after the work.
+fn tell(record: &Record, logbook: &str) -> Vec<Tell> {
+    let of = &record.latest_of;
+    let surface = Some(&of.surface);
     let works = [
         (
             Work::Servo,
             "the servo was exchanged",
-            "SERVO",
+            of.servo.as_ref(),
             "servo-replaced",
         ),
         (
             Work::Hinge,
             "the hinge was worked on",
-            "SURFACE",
+            surface,
             "hinge-work",
         ),
-        (Work::Rod, "the rod was worked on", "SURFACE", "rod-work"),
+        (Work::Rod, "the rod was worked on", surface, "rod-work"),
     ];
-    let said: Vec<String> = works
+    let anew = works
         .into_iter()
-        .filter(|(work, ..)| work.begins_anew(measure, None))
-        .map(|(_, what, whose, kind)| {
-            format!("if {what}, tell with `hingewright note {whose} TEXT --kind {kind}`")
+        .filter(|(work, ..)| work.begins_anew(record.measure, of.torque_from.as_deref()));
+    anew.filter_map(|(_, what, whose, kind)| {
+        let at = record.stepped_at?;
+        Some(Tell {
+            what,
+            command: format!(
+                "hingewright note {} \"{WORDS}\" --kind {kind} --date {at} --logbook {}",
+                command::word(whose?),
+                command::word(logbook)
+            ),
         })
-        .collect();
-    format!("({})", said.join("; "))
+    })
+    .collect()
 }
 
 fn falls(health: &Health) -> bool {
@@ -115,3 +180,7 @@ fn place(measure: Measure, falls: bool) -> &'static str {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "advice_tests.rs"]
+mod tests;

@@ -86,6 +86,8 @@ pub struct Health {
     pub repeat: bool,
     /// Two in a row moved away from the baseline and it has stayed there: −1 lower, +1 higher, 0 no such step.
     pub step: i8,
+    /// Position in the series of the first reading of that step.
+    pub stepped_at: Option<usize>,
     /// After such a step the latest reading is within the baseline's scatter again.
     pub back: bool,
     pub level: Level,
@@ -134,6 +136,10 @@ pub(super) fn health_after(
         _ => Crossing::NotForeseeable,
     };
     let step = sorted.step(&values, baseline, sigma);
+    let stepped_at = sorted
+        .step_at
+        .filter(|_| step != 0)
+        .map(|at| sorted.kept[at]);
     let back = step != 0
         && sorted.pending
         && points
@@ -153,6 +159,7 @@ pub(super) fn health_after(
         repeat: sorted.pending,
         set_aside: sorted.set_aside,
         step,
+        stepped_at,
         back,
         level: Level::Fine,
     };

@@ -7,6 +7,8 @@
 mod advice;
 mod forecast;
 mod health;
+#[cfg(test)]
+mod health_tests;
 mod quantity;
 #[cfg(test)]
 mod tests;
@@ -22,12 +24,12 @@ use crate::analysis::Quantity;
 use crate::analysis::stats::robust::median;
 use crate::verdict::Verdict;
 
-pub use advice::advice;
+pub use advice::{Advice, BEFORE_IT_IS_RUN, Tell, advice};
 pub use forecast::{Crossing, Per, Trend, groups};
 use health::health_after;
 pub use health::{Bounds, Chart, FOR_A_BASELINE, FOR_A_CHART, Health, Level, Point, health};
 pub use quantity::{Measure, Worse};
-pub use work::Work;
+pub use work::{WORKED_IN_WORDS, Work};
 
 /// One finished recording, as far as a season looks at it.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,6 +91,10 @@ pub struct Record {
     pub believed_at: Timestamp,
     /// ID of the latest recording that has it.
     pub latest_id: String,
+    /// Of what that recording is, and by which source of torque.
+    pub latest_of: Of,
+    /// When the first reading of a step was made that the record has not come back from; `None` without one.
+    pub stepped_at: Option<Timestamp>,
     /// What began the baseline that the latest is held to; `None` where it is the first recording.
     pub since: Option<(Timestamp, String)>,
     pub bounds: Bounds,
@@ -97,6 +103,15 @@ pub struct Record {
     pub points: Vec<RecordPoint>,
     /// Index of the first point of the baseline in force; the health is of the points from here on.
     pub in_force_from: usize,
+}
+
+/// Of what a recording is, and by which source of torque.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Of {
+    pub surface: String,
+    /// The servo's tag.
+    pub servo: Option<String>,
+    pub torque_from: Option<String>,
 }
 
 /// A recording's part in a record.
@@ -302,6 +317,12 @@ impl Asked<'_> {
             latest_at: last.at,
             believed_at: believed.map_or(last.at, |i| current[i].0.at),
             latest_id: last.id.clone(),
+            latest_of: Of {
+                surface: last.surface.clone(),
+                servo: last.servo.clone(),
+                torque_from: last.torque_from.clone(),
+            },
+            stepped_at: health.stepped_at.map(|i| current[i].0.at),
             since,
             bounds,
             health,

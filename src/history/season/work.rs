@@ -64,6 +64,9 @@ impl Work {
     }
 }
 
+/// A hinge moved until it was softer, in words.
+pub const WORKED_IN_WORDS: &str = "worked in";
+
 impl Work {
     /// What begins anew, for people, as the table has it.
     pub fn begins(self) -> String {

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::Shown;
 use super::record::{RecordOut, done_line};
 use crate::analysis::Quantity;
 use crate::history::compare::{Outcome, Verdict};
@@ -34,7 +35,8 @@ pub struct ChapterOut {
 
 impl ChapterOut {
     /// `latest`: of all surfaces, whose pictures have shared axes.
-    pub fn of(id: usize, chapter: &Chapter<'_>, latest: &[&Checked<'_>], unit: TorqueUnit) -> Self {
+    pub fn of(id: usize, chapter: &Chapter<'_>, latest: &[&Checked<'_>], shown: Shown<'_>) -> Self {
+        let unit = shown.unit;
         let name = &chapter.surface.name;
         let now = chapter.latest.as_ref();
         let worked = chapter.worked_in.as_ref();
@@ -46,7 +48,7 @@ impl ChapterOut {
             worked_in: worked.map(|w| WorkedInOut::of(w, unit)),
             fixes: chapter.fixes.iter().map(|f| FixOut::of(f, unit)).collect(),
             done: chapter.done.iter().map(|d| done_line(d, name)).collect(),
-            record: record.map(|r| RecordOut::of(r, |_| true, true, unit)),
+            record: record.map(|r| RecordOut::of(r, |_| true, true, shown)),
         }
     }
 }

@@ -148,7 +148,8 @@ fn asking(book: &Book<'_>, unit: TorqueUnit) -> (Vec<Asking>, bool) {
             level: record.said(),
             subject: cut(&season_text::named(subject), MOST_LETTERS_OF_A_NAME),
             quantities: vec![format!("{} {latest}", record.measure.words())],
-            says: without_aside(advice(record.measure, &record.health).unwrap_or_default()),
+            // Which note would explain a step, the chapter says.
+            says: advice(record, &book.logbook).map_or(String::new(), |a| a.says),
         };
         let alike = |other: &&mut Asking| {
             other.level == one.level && other.subject == one.subject && other.says == one.says
@@ -210,8 +211,7 @@ fn findings(chapter: &Chapter<'_>) -> Vec<String> {
         .map(|record| record.measure.words())
         .collect();
     if !acts.is_empty() {
-        let words = format!("season: act, {}", acts.join(", "));
-        all.push(cut(&words, 2 * MOST_LETTERS));
+        all.push(format!("season: act, {}", as_many(&acts, 2 * MOST_LETTERS)));
     }
     all
 }
@@ -331,11 +331,18 @@ fn shortened(mut all: Vec<String>, most: usize) -> Vec<String> {
     all
 }
 
-/// Without what stands in brackets: the chapter has it.
-fn without_aside(text: String) -> String {
-    match (text.find(" ("), text.find(')')) {
-        (Some(from), Some(to)) if from < to => text[..from].to_owned() + &text[to + 1..],
-        _ => text,
+/// As many words as have room, at least one, and how many more there are.
+fn as_many(words: &[&str], letters: usize) -> String {
+    let mut named = words.len();
+    loop {
+        let mut said = words[..named].join(", ");
+        if named < words.len() {
+            said += &format!(" and {} more", words.len() - named);
+        }
+        if named <= 1 || said.chars().count() <= letters {
+            return said;
+        }
+        named -= 1;
     }
 }
 
@@ -344,5 +351,23 @@ fn cut(text: &str, letters: usize) -> String {
     match text.char_indices().nth(letters) {
         None => text.to_owned(),
         Some((end, _)) => format!("{}…", text[..end].trim_end()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_has_no_room_on_the_field_page_is_counted() {
+        let words = ["stiffness", "friction", "slop", "hold current"];
+        assert_eq!(
+            as_many(&words, 100),
+            "stiffness, friction, slop, hold current"
+        );
+        assert_eq!(as_many(&words, 30), "stiffness, friction and 2 more");
+        assert_eq!(as_many(&words, 3), "stiffness and 3 more");
+        let labels = ["a", "b", "c", "d", "e"].map(str::to_owned).to_vec();
+        assert_eq!(shortened(labels, 3), ["a", "b", "c", "and 2 more"]);
     }
 }

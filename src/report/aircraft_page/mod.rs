@@ -32,6 +32,10 @@ pub fn page(book: &Book<'_>, unit: TorqueUnit) -> Result<String, Problem> {
         .filter_map(|chapter| chapter.latest.as_ref())
         .collect();
     let chapters = book.surfaces.iter().enumerate();
+    let shown = Shown {
+        unit,
+        logbook: &book.logbook,
+    };
     let page = PageOut {
         aircraft: &book.aircraft.name,
         note: book.aircraft.note.as_deref(),
@@ -41,12 +45,12 @@ pub fn page(book: &Book<'_>, unit: TorqueUnit) -> Result<String, Problem> {
         field: FieldOut::of(book, unit),
         chapters: chapters
             .filter(|(_, chapter)| chapter::has_something(chapter))
-            .map(|(i, chapter)| ChapterOut::of(i + 1, chapter, &latest, unit))
+            .map(|(i, chapter)| ChapterOut::of(i + 1, chapter, &latest, shown))
             .collect(),
         servos: book
             .servos
             .iter()
-            .map(|s| ServoOut::of(s, &book.surfaces, unit))
+            .map(|s| ServoOut::of(s, &book.surfaces, shown))
             .collect(),
         how_to_read: how_to_read(book, unit),
         remarks: &book.remarks,
@@ -56,6 +60,13 @@ pub fn page(book: &Book<'_>, unit: TorqueUnit) -> Result<String, Problem> {
     };
     let template = concat!(include_str!("../parts.html"), include_str!("page.html"));
     render(template, page)
+}
+
+/// How numbers are shown, and the folder that commands are to name.
+#[derive(Clone, Copy)]
+struct Shown<'a> {
+    unit: TorqueUnit,
+    logbook: &'a str,
 }
 
 #[derive(Serialize)]

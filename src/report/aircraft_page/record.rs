@@ -2,8 +2,10 @@
 
 use serde::Serialize;
 
+use super::Shown;
 use crate::history::season::{
-    FOR_A_BASELINE, FOR_A_CHART, Kind, Level, Measure, Record, Subject, advice,
+    BEFORE_IT_IS_RUN, FOR_A_BASELINE, FOR_A_CHART, Kind, Level, Measure, Record, Subject, Tell,
+    advice,
 };
 use crate::report::book::{Chapter, Done, ServoRecord};
 use crate::report::html::unbroken;
@@ -60,6 +62,9 @@ pub struct RecordOut {
     recordings: usize,
     rows: Vec<RecordRow>,
     advice: Vec<AdviceOut>,
+    /// What was done, if it was, and the command that tells the logbook.
+    tell: Vec<(&'static str, String)>,
+    before_it_is_run: &'static str,
     /// What began a new baseline, and of which quantities.
     baselines: Vec<(String, Vec<&'static str>)>,
     /// Over time.
@@ -72,8 +77,9 @@ impl RecordOut {
         subject: &Subject,
         wanted: impl Fn(Measure) -> bool,
         pictures: bool,
-        unit: TorqueUnit,
+        shown: Shown<'_>,
     ) -> Self {
+        let unit = shown.unit;
         let followed: Vec<&Record> = subject
             .quantities
             .iter()
@@ -93,17 +99,30 @@ impl RecordOut {
                 None => baselines.push((since, vec![word])),
             }
         }
-        let advised = followed.iter().filter_map(|record| {
-            Some(AdviceOut {
+        let mut tell: Vec<Tell> = Vec::new();
+        let mut advised: Vec<AdviceOut> = Vec::new();
+        for record in &followed {
+            let Some(advice) = advice(record, shown.logbook) else {
+                continue;
+            };
+            advised.push(AdviceOut {
                 level: record.said(),
                 quantity: record.measure.words(),
-                says: advice(record.measure, &record.health)?,
-            })
-        });
+                says: advice.says,
+            });
+            // Several quantities step by one piece of work.
+            for one in advice.tell {
+                if !tell.contains(&one) {
+                    tell.push(one);
+                }
+            }
+        }
         Self {
             recordings: subject.recordings,
             rows: rows.collect(),
-            advice: advised.collect(),
+            advice: advised,
+            tell: tell.into_iter().map(|t| (t.what, t.command)).collect(),
+            before_it_is_run: BEFORE_IT_IS_RUN,
             baselines,
             pictures: drawn.map(|record| plot::trend_svg(record, unit)).collect(),
         }
@@ -146,7 +165,7 @@ pub struct ServoOut {
 }
 
 impl ServoOut {
-    pub fn of(servo: &ServoRecord, surfaces: &[Chapter<'_>], unit: TorqueUnit) -> Self {
+    pub fn of(servo: &ServoRecord, surfaces: &[Chapter<'_>], shown: Shown<'_>) -> Self {
         let sat = servo.record.as_ref().map_or(&[][..], |r| &r.with);
         let mut parts: Vec<String> = vec![match &servo.model {
             Some(model) => model.clone(),
@@ -176,7 +195,7 @@ impl ServoOut {
                 .map(|d| done_line(d, &servo.tag))
                 .collect(),
             // What is followed in one place alone is drawn in that surface's chapter.
-            record: record.map(|r| RecordOut::of(r, wanted, only.is_none(), unit)),
+            record: record.map(|r| RecordOut::of(r, wanted, only.is_none(), shown)),
             sits: only.map(|i| surfaces[i].surface.name.clone()),
             chapter: only.map(|i| i + 1),
         }

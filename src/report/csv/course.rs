@@ -243,11 +243,11 @@ fn record(book: &Book<'_>) -> Table {
         .count("set_aside", |r| Some(r.1.health.set_aside.len() as u64))
         .number("baseline", |r| r.1.health.baseline)
         .number("sigma", |r| r.1.health.sigma);
-    charted(columns).table("record.csv", rows.iter())
+    charted(columns, &book.logbook).table("record.csv", rows.iter())
 }
 
 /// Chart, trend, limit and crossing.
-fn charted<'c>(columns: Columns<'c, Followed<'c>>) -> Columns<'c, Followed<'c>> {
+fn charted<'c>(columns: Columns<'c, Followed<'c>>, logbook: &'c str) -> Columns<'c, Followed<'c>> {
     columns
         .text("chart", |r| {
             Some(match r.1.health.chart {
@@ -291,7 +291,9 @@ fn charted<'c>(columns: Columns<'c, Followed<'c>>) -> Columns<'c, Followed<'c>> 
         .number("crossing_soonest", |r| crossing(r.1)[0])
         .number("crossing_expected", |r| crossing(r.1)[1])
         .number("crossing_latest", |r| crossing(r.1)[2])
-        .text("advice", |r| advice(r.1.measure, &r.1.health))
+        .text("advice", move |r| {
+            advice(r.1, logbook).map(|a| a.to_string())
+        })
 }
 
 /// Soonest, expected, latest, counted from the latest recording that is believed.

@@ -1,7 +1,5 @@
 //! What a picture of a trend says under its axis, and to those who listen.
 
-use jiff::Timestamp;
-
 use super::dates;
 use crate::history::season::{Crossing, Per, Record, Trend};
 use crate::units::Unit;
@@ -21,7 +19,7 @@ pub fn trend_words(trend: Option<&Trend>, unit: Unit) -> Option<String> {
 
 /// When the limit is reached, in words.
 pub fn crossing_words(record: &Record) -> Option<String> {
-    let latest_at = believed_at(record)?;
+    let latest_at = record.believed_at;
     match record.health.crossing {
         Crossing::Passed => Some("beyond its limit".into()),
         Crossing::In {
@@ -53,15 +51,4 @@ pub fn crossing_words(record: &Record) -> Option<String> {
         }
         Crossing::NoLimit | Crossing::NotForeseeable => None,
     }
-}
-
-/// When the latest recording that is believed was made.
-fn believed_at(record: &Record) -> Option<Timestamp> {
-    let in_force = record
-        .points
-        .get(record.in_force_from..)?
-        .iter()
-        .enumerate();
-    let mut believed = in_force.filter(|(i, _)| !record.health.set_aside.contains(i));
-    believed.next_back().map(|(_, point)| point.at)
 }

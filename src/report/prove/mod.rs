@@ -176,7 +176,8 @@ fn repeats(proved: &Proved<'_>, unit: TorqueUnit) -> String {
         };
         return format!(
             "Repeats: remounting the surface or the rig is not covered. It changes more than one cycle differs from the next, and only \
-             {FEWEST_REPEATS} recordings or more before this pair, with nothing noted as done in between, show how much ({there}): \
+             {FEWEST_REPEATS} recordings or more before this pair, with nothing noted as done in between that changes what is measured, show \
+             how much ({there}): \
              sweep, remount, sweep again."
         );
     }
@@ -196,9 +197,23 @@ fn repeats(proved: &Proved<'_>, unit: TorqueUnit) -> String {
             counted.join(", ")
         ),
     };
+    let without: Vec<String> = proof
+        .changes
+        .iter()
+        .filter(|c| c.spread.is_none())
+        .map(|c| name(proved.after, c.what))
+        .collect();
+    let without = match without.is_empty() {
+        true => String::new(),
+        false => format!(
+            " Remounting is not covered of: {} (worked on since, or not measured in {FEWEST_REPEATS} of them).",
+            without.join(", ")
+        ),
+    };
     format!(
-        "Repeats: {} earlier recordings with nothing noted as done in between show what repeating the whole measurement changes, \
-         each held against the one before it, so that a slow drift hardly counts; remounting, as far as they were remounted. {told}",
+        "Repeats: {} earlier recordings with nothing noted as done in between that changes what they are taken for show what repeating \
+         the whole measurement changes, each held against the one before it, so that a slow drift hardly counts; remounting, as far \
+         as they were remounted. {told}{without}",
         proof.repeats
     )
 }
