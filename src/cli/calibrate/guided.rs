@@ -195,7 +195,7 @@ impl<'a> Job<'a> {
         SweepPlan {
             up_deg: self.arguments.swing_deg + 1.0,
             down_deg: -self.arguments.swing_deg - 1.0,
-            ..SweepPlan::of(aircraft, surface, 1, 30.0, HOLD_UP_S)
+            ..SweepPlan::of(aircraft, surface, 1, 30.0, HOLD_UP_S).alone(aircraft, surface)
         }
     }
 

@@ -73,7 +73,7 @@ impl Sweep<'_> {
         let (rig, neutral) = self.begin_at_middle(rig).await?;
         let (rig, way) = match self.way.take() {
             Some(way) => (rig, way.still_holds(neutral.angle_deg)?),
-            None => self.feel(rig, neutral.angle_deg).await?,
+            None => self.feel(rig, &neutral).await?,
         };
         let ends = (way.down.pulse_us, way.up.pulse_us);
         self.way = Some(way);
