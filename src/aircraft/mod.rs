@@ -15,7 +15,7 @@ mod trip;
 
 pub use file::{NamedText, read_text};
 pub use linkage::{LinkageSolver, Pose};
-pub use read::{parse, read_path};
+pub use read::{parse, read_calibration_path, read_path};
 pub use supply::{Gauge, Piece, Supply};
 pub use trip::{SUPPLY_SHARE, Trip, TripPoints};
 

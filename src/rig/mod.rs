@@ -36,7 +36,7 @@ pub use passive::{Coverage, ENOUGH_STROKES, Passive};
 pub use plan::SweepPlan;
 pub use servo_test::{servo_moves, servo_moves_s};
 pub use session::{Page, Run, batch, listen, spells, sweep};
-pub use sweep::{Alone, Move, Phase, Progress, Spell, Sweep, To, Way};
+pub use sweep::{Alone, Move, Pace, Phase, Progress, Spell, Sweep, To, Way};
 
 #[cfg(test)]
 mod tests;

@@ -18,7 +18,7 @@ use crate::units::Unit;
 mod alone;
 mod spells;
 pub use alone::Alone;
-pub use spells::{Move, Spell, To};
+pub use spells::{Move, Pace, Spell, To};
 
 /// The nudge that finds the direction: as far as this, degrees, in steps of so many µs, and no further than that, µs.
 const NUDGE_DEG: f64 = 2.0;
@@ -107,6 +107,8 @@ pub struct Sweep<'a> {
     pub angle_from: Channel,
     pulse_us: f64,
     left_s: f64,
+    /// The rig's clock at the last sample, s.
+    now_s: f64,
     second_over_since_s: Option<f64>,
     /// What stood where before the way was felt for, of a servo that is to turn by itself.
     began: Option<look::Means>,
@@ -126,6 +128,7 @@ impl<'a> Sweep<'a> {
             angle_from: Channel::AngleDeg,
             pulse_us: 0.0,
             left_s: plan.whole_s(),
+            now_s: 0.0,
             second_over_since_s: None,
             began: None,
             tell,
@@ -215,6 +218,7 @@ impl<'a> Sweep<'a> {
 
     /// Time goes by with a sample.
     fn pass(&mut self, phase: Phase, sample: &Sample) -> Result<(), Cut> {
+        self.now_s = sample.t_s;
         self.say(phase, Some(*sample));
         self.mind_the_second(sample)?;
         match (&mut self.guard, phase) {

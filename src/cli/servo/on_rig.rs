@@ -51,10 +51,12 @@ pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Probl
         surface_index,
         purpose: purpose::SERVO_TEST,
         keys,
+        by_second: false,
         plan,
         spells: vec![Spell {
             marks: Vec::new(),
             moves: servo_moves(half_deg),
+            ends_after_s: None,
         }],
         said: plan_words(arguments, logbook, surface_index, (plan, half_deg)),
     };
