@@ -61,6 +61,30 @@ fn a_servo_alone_is_tested_recorded_and_found_again_by_recheck() {
     let told = found["slew_s_per_60deg"]["value"].as_f64().unwrap();
     assert!((kept / told - 1.0).abs() < 1e-12, "{kept} {told}");
     assert!(rows[0].quantity("stiffness_ncm_per_deg").is_none());
+
+    // In words: what the dead band makes is no slop, and which keys fill the column of the data sheet.
+    let recordings = std::fs::read_dir(logbook.join("recordings")).unwrap();
+    let recording = recordings.map(|e| e.unwrap().path()).next().unwrap();
+    let arguments = [
+        "servo",
+        "E1",
+        "--alone",
+        "--from",
+        recording.to_str().unwrap(),
+    ];
+    let (_, out, err) = super::held::run(
+        &[&arguments[..], &["--logbook", logbook.to_str().unwrap()]].concat(),
+        "",
+    );
+    let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "arm behind pulse, dead band in it",
+        "is no slop of rods: its dead band makes up to",
+        "no play shows",
+        "these keys are not there yet: speed_s_per_60deg with speed_voltage_v, and dead_band_us",
+    ] {
+        assert!(flat.contains(words), "no {words:?} in {out}\n{err}");
+    }
 }
 
 /// The program on a rig whose rods are on, with these channels; what it said and what the rig noted.
