@@ -269,6 +269,7 @@ fn reading(day: i64, surface: &str, servo: &str, measures: &[(Measure, f64)]) ->
         at: start + SignedDuration::from_hours(24 * day),
         surface: surface.into(),
         servo: Some(servo.into()),
+        second: None,
         torque_from: Some("torque".into()),
         verdict: None,
         values,
@@ -304,6 +305,33 @@ fn a_servo_takes_its_record_along_and_the_hinge_keeps_its_own() {
     assert!(hinge.since.as_ref().unwrap().1.contains("moved to right"));
     assert_eq!(hinge.health.step, 0);
     assert_eq!(find(&season, Kind::Surface, "left", hold).count, 8);
+}
+
+#[test]
+fn both_servos_of_a_surface_take_its_results_along_and_the_first_alone_its_own_current() {
+    let (hold, fight) = (Measure::HoldNeutral, Measure::Fight);
+    let readings: Vec<Reading> = (0..8)
+        .map(|day| {
+            let values = [(hold, 100.0), (fight, 40.0), (Measure::Friction, 3.0)];
+            let mut reading = reading(7 * day, "left", "E1", &values);
+            // The second was exchanged in mid-season.
+            reading.second = Some(if day < 4 { "E3" } else { "E4" }.into());
+            reading
+        })
+        .collect();
+    let season = season(&readings, &[], &Limits::default());
+    assert_eq!(find(&season, Kind::Servo, "E1", fight).count, 8);
+    assert_eq!(find(&season, Kind::Servo, "E3", fight).count, 4);
+    assert_eq!(find(&season, Kind::Servo, "E4", Measure::Friction).count, 4);
+    let e3 = season
+        .iter()
+        .find(|s| s.kind == Kind::Servo && s.name == "E3");
+    assert!(e3.unwrap().quantities.iter().all(|q| q.measure != hold));
+    let left = season.iter().find(|s| s.kind == Kind::Surface).unwrap();
+    assert_eq!(left.with, ["E1", "E3", "E4"]);
+    let since = &find(&season, Kind::Surface, "left", fight).since;
+    assert_eq!(since.as_ref().unwrap().1, "servo E4 instead of E3");
+    assert!(find(&season, Kind::Surface, "left", hold).since.is_none());
 }
 
 #[test]
