@@ -275,6 +275,17 @@ impl Surface {
         called(&self.name, &self.was, name)
     }
 
+    /// What its positive side is called, or the other: left and right where its throws are.
+    pub fn side_word(&self, positive: bool) -> &'static str {
+        let sideways = |t: &Throw| matches!(t.side, Side::Left | Side::Right);
+        match (self.throws.iter().any(sideways), positive) {
+            (false, true) => "up",
+            (false, false) => "down",
+            (true, true) => "left",
+            (true, false) => "right",
+        }
+    }
+
     /// Trailing-edge travel in mm (magnitude, sign kept) at a deflection in degrees, as the manual's ruler would read it.
     pub fn mm_at_deg(&self, deg: f64) -> f64 {
         self.measure.mm_at_deg(self.chord_mm, deg)

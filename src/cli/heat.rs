@@ -6,6 +6,7 @@ use clap::Args;
 
 use super::at_rig::{self, Bench, Ended, Job, Source};
 use super::files::{Picture, picture, told_aside};
+use super::record::words_to_stderr;
 use super::{complain, show};
 use crate::aircraft::{Aircraft, Surface};
 use crate::logbook::write_whole;
@@ -57,6 +58,9 @@ pub fn run(arguments: &Arguments) -> u8 {
     let done = || -> Result<u8, Problem> {
         if let Some(file) = &arguments.plot {
             picture(file, "--plot")?;
+        }
+        if arguments.json {
+            words_to_stderr();
         }
         let home = arguments.source.home()?;
         let surface_index = home.surface_index(&arguments.surface)?;

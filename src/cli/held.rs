@@ -3,7 +3,7 @@
 use clap::Args;
 
 use super::at_rig::{self, Bench, Ended, Job, Source};
-use super::record::{a_line, say};
+use super::record::{a_line, say, words_to_stderr};
 use super::{complain, show};
 use crate::aircraft::{Aircraft, Surface};
 use crate::logbook::Logbook;
@@ -64,6 +64,9 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
+    if arguments.json {
+        words_to_stderr();
+    }
     let home = arguments.source.home()?;
     let surface_index = home.surface_index(&arguments.surface)?;
     let surface = &home.aircraft().surfaces[surface_index];
@@ -213,7 +216,7 @@ fn at_the_rig(
         said: said(arguments, surface, &loads, &plan, order.len()),
     };
     let mut ready = async |number: usize| {
-        say(&step(&order, number));
+        say(&step(&order, number, surface));
         a_line().await.is_some()
     };
     // From here on it is the rig that fails.
@@ -281,14 +284,15 @@ fn said(
 }
 
 /// What to do ahead of an arming.
-fn step(order: &[(f64, Option<&Load>)], number: usize) -> String {
+fn step(order: &[(f64, Option<&Load>)], number: usize, surface: &Surface) -> String {
     let place = format!("Step {:>2} of {}, disarmed.", number + 1, order.len());
     let what = match order[number] {
         (_, None) => "Take everything off the surface.".to_owned(),
         (sign, Some(load)) => {
-            let way = match sign > 0.0 {
-                true => "UP (thread over a pulley)",
-                false => "DOWN",
+            let way = surface.side_word(sign > 0.0).to_uppercase();
+            let way = match way.as_str() {
+                "DOWN" => way,
+                _ => format!("{way} (thread over a pulley)"),
             };
             format!(
                 "Hang {} so that it pulls the trailing edge {way}, and let it come to rest.",
@@ -347,8 +351,7 @@ mod tests {
         assert_eq!(hung, [&once[..], &once[..], &[0.0]].concat());
     }
 
-    #[test]
-    fn what_would_stall_the_servo_is_not_hung() {
+    fn sample() -> Aircraft {
         let none = |_: &str| Err(Problem::new("no calibration here"));
         let text = std::fs::read_to_string("samples/aircraft.toml").unwrap();
         let text: String = text
@@ -356,7 +359,12 @@ mod tests {
             .filter(|l| !l.trim_start().starts_with("calibration"))
             .map(|l| format!("{l}\n"))
             .collect();
-        let aircraft = crate::aircraft::parse(&text, "aircraft.toml", none).unwrap();
+        crate::aircraft::parse(&text, "aircraft.toml", none).unwrap()
+    }
+
+    #[test]
+    fn what_would_stall_the_servo_is_not_hung() {
+        let aircraft = sample();
         let load = |ncm| Load {
             ncm,
             grams: Some(3000.0),
@@ -383,15 +391,23 @@ mod tests {
             grams: Some(100.0),
             what: "100 g".into(),
         };
+        let aircraft = sample();
         let order = [(0.0, None), (1.0, Some(&load)), (-1.0, Some(&load))];
-        let said: Vec<String> = (0..3).map(|n| step(&order, n)).collect();
+        let said: Vec<String> = (0..3)
+            .map(|n| step(&order, n, &aircraft.surfaces[0]))
+            .collect();
         assert!(said[0].contains("Take everything off"), "{}", said[0]);
         assert!(
             said[1].contains("100 g") && said[1].contains("UP"),
             "{}",
             said[1]
         );
-        assert!(said[2].contains("DOWN"), "{}", said[2]);
+        assert!(said[2].contains("DOWN,"), "{}", said[2]);
+        // A rudder goes left and right, and a weight pulls neither way by itself.
+        let rudder = aircraft.surfaces.iter().find(|s| s.name == "rudder");
+        let sideways: Vec<String> = (1..3).map(|n| step(&order, n, rudder.unwrap())).collect();
+        assert!(sideways[0].contains("LEFT (thread"), "{}", sideways[0]);
+        assert!(sideways[1].contains("RIGHT (thread"), "{}", sideways[1]);
         assert!(
             said.iter()
                 .all(|s| s.contains("disarmed") && s.contains("hands clear"))

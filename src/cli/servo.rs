@@ -9,6 +9,7 @@ use clap::Args;
 
 use super::at_rig::Source;
 use super::files::{Picture, picture, told_aside};
+use super::record::words_to_stderr;
 use super::{complain, show};
 use crate::aircraft::Aircraft;
 use crate::analysis::angle::calibrated;
@@ -53,6 +54,9 @@ pub fn run(arguments: &Arguments) -> u8 {
         return exit::UNUSABLE;
     }
     let done = || -> Result<u8, Problem> {
+        if arguments.json {
+            words_to_stderr();
+        }
         let home = arguments.source.home()?;
         if !arguments.source.from.is_empty() {
             return from_files(arguments, home.aircraft());
