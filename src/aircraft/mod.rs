@@ -15,7 +15,7 @@ mod trip;
 
 pub use file::{NamedText, read_text};
 pub use linkage::{LinkageSolver, Pose};
-pub use read::{parse, read_path};
+pub use read::{parse, read_calibration_path, read_path};
 pub use supply::{Gauge, Piece, Supply};
 pub use trip::{SUPPLY_SHARE, Trip, TripPoints};
 
@@ -273,6 +273,17 @@ impl Surface {
     /// Whether this is its name, or was; upper or lower case alike.
     pub fn is_called(&self, name: &str) -> bool {
         called(&self.name, &self.was, name)
+    }
+
+    /// What its positive side is called, or the other: left and right where its throws are.
+    pub fn side_word(&self, positive: bool) -> &'static str {
+        let sideways = |t: &Throw| matches!(t.side, Side::Left | Side::Right);
+        match (self.throws.iter().any(sideways), positive) {
+            (false, true) => "up",
+            (false, false) => "down",
+            (true, true) => "left",
+            (true, false) => "right",
+        }
     }
 
     /// Trailing-edge travel in mm (magnitude, sign kept) at a deflection in degrees, as the manual's ruler would read it.

@@ -28,6 +28,14 @@ pub fn read_path(path: &Path) -> Result<Aircraft, Problem> {
     })
 }
 
+/// Reads the calibration file of the servo with this tag, by itself.
+///
+/// # Errors
+/// It cannot be read, or is none of this servo.
+pub fn read_calibration_path(path: &Path, tag: &str) -> Result<Calibration, Problem> {
+    calibration::parse(&read_text(path)?, tag)
+}
+
 /// Reads an aircraft file from its text. `file_name` is what messages call it; `calibration_loader` gives the text of
 /// a calibration file by the name that the aircraft file has for it.
 ///

@@ -23,6 +23,8 @@ pub struct Record<'a> {
     path: PathBuf,
     file: std::fs::File,
     started: String,
+    /// Of the surface's second servo by itself.
+    second_alone: bool,
 }
 
 impl<'a> Record<'a> {
@@ -42,7 +44,16 @@ impl<'a> Record<'a> {
             path,
             file,
             started: format!("{started:.0}"),
+            second_alone: false,
         })
+    }
+
+    /// The surface's second servo sits in the first one's place, and the first is not there.
+    pub fn of_second_alone(self) -> Self {
+        Self {
+            second_alone: true,
+            ..self
+        }
     }
 
     pub fn path(&self) -> &Path {
@@ -66,16 +77,22 @@ impl<'a> Record<'a> {
 
     /// What stands on top of the recording.
     fn on_top(&self) -> Vec<(&'a str, String)> {
-        let servo = &self.logbook.aircraft().servos[self.surface().servo_index];
+        let (first, second) = (
+            self.surface().servo_index,
+            self.surface().second_servo_index,
+        );
+        let (first, second) = match second.filter(|_| self.second_alone) {
+            Some(alone) => (alone, None),
+            None => (first, second),
+        };
+        let tag = |index: usize| self.logbook.aircraft().servos[index].tag.clone();
         let mut keys = vec![
             (AIRCRAFT_KEY, self.logbook.aircraft().name.clone()),
             ("surface", self.surface().name.clone()),
-            ("servo", servo.tag.clone()),
+            ("servo", tag(first)),
             ("started", self.started.clone()),
         ];
-        if let Some(second) = self.surface().second_servo_index {
-            keys.push(("servo2", self.logbook.aircraft().servos[second].tag.clone()));
-        }
+        keys.extend(second.map(|second| ("servo2", tag(second))));
         keys.extend(
             self.keys
                 .iter()

@@ -24,13 +24,13 @@ use crate::rig::{Asked, Rig, Spell, SweepPlan};
 #[derive(Args)]
 pub struct Source {
     /// The rig's serial port
-    #[arg(long, value_name = "PATH", requires = "logbook")]
+    #[arg(long, value_name = "PATH")]
     port: Option<String>,
     /// Bits per second of the line; a rig with USB of its own does not mind
     #[arg(long, value_name = "N", default_value_t = 115_200)]
     baud: u32,
     /// The logbook: a folder with aircraft.toml in it
-    #[arg(long, value_name = "DIR", required_unless_present = "aircraft")]
+    #[arg(long, value_name = "DIR")]
     logbook: Option<PathBuf>,
     /// The aircraft file: begins a new logbook if there is none yet; with --from it is enough by itself
     #[arg(long, value_name = "FILE")]
@@ -44,19 +44,51 @@ pub struct Source {
     /// Take the cautions as read and do not ask
     #[arg(long)]
     pub yes: bool,
+    /// Say what would be done, ask the rig who it is if --port is given, and move and write nothing
+    #[arg(long)]
+    pub dry_run: bool,
 }
 
 /// The aircraft, in a logbook or by itself.
 pub enum Home {
-    Logbook(Box<Logbook>),
+    /// In a folder of the moment, where nothing is to be begun.
+    Logbook {
+        logbook: Box<Logbook>,
+        _scratch: Option<tempfile::TempDir>,
+    },
     File(Box<Aircraft>),
 }
 
 impl Home {
+    /// A logbook; begun with an aircraft file where there is none, but for a dry run.
+    pub fn opened(root: &Path, aircraft: Option<&Path>, dry_run: bool) -> Result<Self, Problem> {
+        let scratch = dry_run.then(tempfile::tempdir).and_then(Result::ok);
+        let logbook = opened(
+            root,
+            aircraft,
+            scratch.as_ref().map(tempfile::TempDir::path),
+        )?;
+        Ok(Self::Logbook {
+            logbook: Box::new(logbook),
+            _scratch: scratch,
+        })
+    }
+
     pub fn aircraft(&self) -> &Aircraft {
         match self {
-            Self::Logbook(logbook) => logbook.aircraft(),
+            Self::Logbook { logbook, .. } => logbook.aircraft(),
             Self::File(aircraft) => aircraft,
+        }
+    }
+
+    /// The logbook that a rig's recording is kept in.
+    pub fn logbook(&self) -> Result<&Logbook, Problem> {
+        match self {
+            Self::Logbook { logbook, .. } => Ok(logbook),
+            Self::File(_) => Err(
+                Problem::new("a rig's recording needs a logbook to be kept in")
+                    .hint("add --logbook DIR, or name recordings that are there"),
+            ),
         }
     }
 
@@ -71,7 +103,7 @@ impl Source {
             (None, Some(file)) => aircraft::read_path(file).map(|a| Home::File(Box::new(a))),
             (Some(root), file) => {
                 let file = file.as_deref().filter(|_| self.from.is_empty());
-                opened(root, file, None).map(|l| Home::Logbook(Box::new(l)))
+                Home::opened(root, file, self.dry_run)
             }
             (None, None) => Err(Problem::new("no aircraft is named")
                 .hint("add --logbook DIR, or with --from also --aircraft FILE")),
@@ -120,7 +152,7 @@ impl Source {
             note: self.note.as_deref(),
             yes: self.yes,
             json: false,
-            dry_run: false,
+            dry_run: self.dry_run,
             angle_from: &[Channel::AngleDeg],
         }
     }
@@ -144,6 +176,8 @@ pub struct Job<'a> {
     pub purpose: &'a str,
     /// Further `#` keys.
     pub keys: Vec<(&'a str, String)>,
+    /// It is the surface's second servo alone: without a current of its own (current2_ma) it sits in the first one's plug.
+    pub by_second: bool,
     pub plan: SweepPlan,
     pub spells: Vec<Spell>,
     /// What will move, in words.
@@ -237,7 +271,10 @@ async fn recorded(
     keys.extend(job.keys.iter().map(|(key, value)| (*key, value.as_str())));
     keys.extend(job.bench.note.map(|note| ("note", note)));
     let record = match Record::begin(job.logbook, job.surface_index, &keys) {
-        Ok(record) => record,
+        Ok(record) => match job.by_second && !rig.has(Channel::Current2Ma) {
+            true => record.of_second_alone(),
+            false => record,
+        },
         // It is the folder that cannot be used, not the rig.
         Err(problem) => {
             complain(&problem);
@@ -313,7 +350,7 @@ pub fn spare(source: &Source, home: &Home, file: &Path) -> Result<(), Problem> {
     {
         return Err(clash());
     }
-    let Home::Logbook(logbook) = home else {
+    let Home::Logbook { logbook, .. } = home else {
         return Ok(());
     };
     let folder = file.parent().filter(|p| *p != Path::new(""));

@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::at_rig::{self, Ended, Home, Job, Source};
+use super::at_rig::{self, Bench, Ended, Job, Source};
 use super::files::{Picture, picture, told_aside};
+use super::words::words_to_stderr;
 use super::{complain, show};
 use crate::aircraft::{Aircraft, Surface};
 use crate::logbook::write_whole;
@@ -13,7 +14,7 @@ use crate::problem::{Problem, exit};
 use crate::recording::{Recording, purpose};
 use crate::report::heat::{Warmed, json, text};
 use crate::report::plot;
-use crate::rig::{Move, Spell, SweepPlan, To};
+use crate::rig::{Move, Pace, Spell, SweepPlan, To};
 use crate::servo::heat::Until;
 use crate::servo::{heat, watts};
 
@@ -38,8 +39,8 @@ pub struct Arguments {
     /// Hold this deflection, degrees (down negative), instead of going to and fro between the throws
     #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = degrees)]
     hold: Option<f64>,
-    /// With --from: one JSON object a recording, one a line
-    #[arg(long, requires = "from")]
+    /// One JSON object a recording, one a line, in W, °C and s; at a rig all words go to standard error
+    #[arg(long)]
     json: bool,
     /// Draw the temperature, the fitted law and the limit into FILE, an SVG or (by its ending) a PNG
     #[arg(long, value_name = "FILE")]
@@ -58,6 +59,9 @@ pub fn run(arguments: &Arguments) -> u8 {
         if let Some(file) = &arguments.plot {
             picture(file, "--plot")?;
         }
+        if arguments.json {
+            words_to_stderr();
+        }
         let home = arguments.source.home()?;
         let surface_index = home.surface_index(&arguments.surface)?;
         if let Some(file) = &arguments.plot {
@@ -72,13 +76,7 @@ pub fn run(arguments: &Arguments) -> u8 {
         if !arguments.source.from.is_empty() {
             return from_files(arguments, home.aircraft(), surface_index);
         }
-        match &home {
-            Home::Logbook(logbook) => at_the_rig(arguments, logbook, surface_index),
-            Home::File(_) => Err(
-                Problem::new("a rig's recording needs a logbook to be kept in")
-                    .hint("add --logbook DIR"),
-            ),
-        }
+        at_the_rig(arguments, home.logbook()?, surface_index)
     };
     done().unwrap_or_else(|problem| {
         complain(&problem);
@@ -126,22 +124,28 @@ fn at_the_rig(
     };
     let trip = aircraft.trip_points(surface);
     let job = Job {
-        bench: arguments.source.bench(),
+        bench: Bench {
+            json: arguments.json,
+            ..arguments.source.bench()
+        },
         logbook,
         surface_index,
         purpose: purpose::HEAT,
         keys: Vec::new(),
+        by_second: false,
         plan,
         spells: vec![spell],
         said: format!(
             "WHAT WILL MOVE: {}, servo {}\n\
-             load       it {what} for {:.0} minutes\n\
-             first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
+             load       it {what} for {:.1} minutes\n\
+             first      a nudge of 2° to see which way it goes, then the deflection grows in steps, which takes about {:.0} s more\n\
+             what of    this is the bench's load alone: no air pushes on the surface. In flight the servo has more to hold\n\
              rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms\n\
              The servo's case gets hot: do not touch it afterwards either.",
             surface.name,
             aircraft.servos[surface.servo_index].tag,
             arguments.minutes,
+            plan.growth_s(),
             trip.current_ma,
             trip.supply_v,
             trip.case_c,
@@ -168,31 +172,28 @@ fn at_the_rig(
     Ok(status)
 }
 
-/// Moves that fill the time.
+/// Moves that fill the time; the last of them is broken off when it is over.
 fn spell(arguments: &Arguments, plan: &mut SweepPlan) -> Spell {
     let whole_s = 60.0 * arguments.minutes;
-    let us_per_s = |deg_per_s: f64| deg_per_s * 10.0;
-    if let Some(deg) = arguments.hold {
-        let hold = Move {
-            to: To::Deg(deg),
-            us_per_s: us_per_s(RATE_DEG_PER_S),
-            hold_s: whole_s,
-        };
-        return Spell {
-            marks: Vec::new(),
-            moves: vec![hold],
-        };
-    }
-    plan.cycles = (whole_s / plan.cycle_s()).ceil().max(1.0) as u32;
-    let go = |deg| Move {
+    let go = |deg, hold_s| Move {
         to: To::Deg(deg),
-        us_per_s: us_per_s(RATE_DEG_PER_S),
-        hold_s: HOLD_S,
+        pace: Pace::DegPerS(RATE_DEG_PER_S),
+        hold_s,
     };
-    let (up, down) = (go(plan.up_deg), go(plan.down_deg));
+    let moves = match arguments.hold {
+        Some(deg) => vec![go(deg, whole_s)],
+        None => {
+            plan.cycles = (whole_s / plan.cycle_s()).ceil().max(1.0) as u32;
+            let once = [go(plan.up_deg, HOLD_S), go(plan.down_deg, HOLD_S)];
+            // Ends that lie nearer than planned make shorter cycles, down to their holds alone.
+            let most = (whole_s / (2.0 * HOLD_S)).ceil() as usize;
+            once.repeat(most)
+        }
+    };
     Spell {
         marks: Vec::new(),
-        moves: (0..plan.cycles).flat_map(|_| [up, down]).collect(),
+        moves,
+        ends_after_s: Some(whole_s),
     }
 }
 

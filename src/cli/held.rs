@@ -2,15 +2,15 @@
 
 use clap::Args;
 
-use super::at_rig::{self, Ended, Home, Job, Source};
-use super::words::{a_line, say};
+use super::at_rig::{self, Bench, Ended, Job, Source};
+use super::words::{a_line, say, words_to_stderr};
 use super::{complain, show};
 use crate::aircraft::{Aircraft, Surface};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::recording::{Recording, purpose};
 use crate::report::held::{Shown, json, text};
-use crate::rig::{Move, Spell, SweepPlan, To};
+use crate::rig::{Move, Pace, Spell, SweepPlan, To};
 use crate::servo::held::{HUNG, HUNG_U, measure_all};
 use crate::units::{TorqueUnit, Unit};
 
@@ -34,7 +34,7 @@ pub struct Arguments {
     #[command(flatten)]
     source: Source,
     /// Two weights or more, grams, each hung at the trailing edge on either side; the chord in aircraft.toml is their lever
-    #[arg(long, value_name = "G,G…", value_delimiter = ',', value_parser = super::number_between::<1, 50_000>, required_unless_present_any = ["ncm", "from"], conflicts_with = "ncm")]
+    #[arg(long, value_name = "G,G…", value_delimiter = ',', value_parser = super::number_between::<1, 50_000>, conflicts_with = "ncm")]
     weights_g: Vec<f64>,
     /// How far the neutral chord line stands from level, degrees: the lever is the chord times its cosine
     #[arg(long, value_name = "DEG", default_value_t = 0.0, value_parser = super::number_between::<0, 60>)]
@@ -48,8 +48,8 @@ pub struct Arguments {
     /// How often all of them are hung
     #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(2..=20))]
     repeats: u32,
-    /// With --from: one JSON object over all recordings, in N·cm whatever --units says
-    #[arg(long, requires = "from")]
+    /// One JSON object over all recordings, in N·cm whatever --units says; at a rig all words go to standard error
+    #[arg(long)]
     json: bool,
     /// Unit of torque in what is shown: ncm, kgcm, ozin or nm
     #[arg(long, value_name = "UNIT", default_value = "ncm")]
@@ -64,6 +64,9 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
+    if arguments.json {
+        words_to_stderr();
+    }
     let home = arguments.source.home()?;
     let surface_index = home.surface_index(&arguments.surface)?;
     let surface = &home.aircraft().surfaces[surface_index];
@@ -72,19 +75,15 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
             arguments.source.read(surface)?.into_iter().unzip();
         return told(arguments, surface, &files, &recordings);
     }
-    match &home {
-        Home::Logbook(logbook) => at_the_rig(arguments, logbook, surface_index),
-        Home::File(_) => Err(
-            Problem::new("a rig's recording needs a logbook to be kept in")
-                .hint("add --logbook DIR"),
-        ),
-    }
+    at_the_rig(arguments, home.logbook()?, surface_index)
 }
 
 /// What is hung in one arming.
 #[derive(Debug, Clone, PartialEq)]
 struct Load {
     ncm: f64,
+    /// Of a weight, g.
+    grams: Option<f64>,
     /// What the builder hangs: `100 g`, or the torque.
     what: String,
 }
@@ -99,16 +98,24 @@ fn loads(
         let lever_cm = 0.1 * surface.chord_mm * arguments.attitude.to_radians().cos();
         let of = |g: &f64| Load {
             ncm: 1e-3 * g * GRAVITY_M_S2 * lever_cm,
+            grams: Some(*g),
             what: format!("{g} g"),
         };
         arguments.weights_g.iter().map(of).collect()
     } else {
         let of = |ncm: &f64| Load {
             ncm: *ncm,
+            grams: None,
             what: format!("the weight that makes {ncm} N·cm"),
         };
         arguments.ncm.iter().map(of).collect()
     };
+    if loads.is_empty() {
+        return Err(Problem::new("it is not said what is hung on the surface").hint(
+            "at a rig: name two weights or more with --weights-g 100,300, or torques about the hinge line with --ncm 5,15; or name a \
+             recording that is there with --from FILE",
+        ));
+    }
     loads.sort_by(|a, b| a.ncm.total_cmp(&b.ncm));
     loads.dedup_by(|a, b| a.ncm == b.ncm);
     not_too_heavy(&loads, aircraft, surface)?;
@@ -137,14 +144,25 @@ fn not_too_heavy(loads: &[Load], aircraft: &Aircraft, surface: &Surface) -> Resu
     let Some(load) = loads.last().filter(|l| l.ncm > most_ncm) else {
         return Ok(());
     };
-    let torque = Unit::Torque(TorqueUnit::default());
+    let torque = |ncm| Unit::Torque(TorqueUnit::default()).plain(ncm);
+    let through = match &surface.linkage {
+        Some(l) => format!(", times horn over arm, {} over {} mm", l.horn_mm, l.arm_mm),
+        None => ", arm and horn taken as equally long".to_owned(),
+    };
+    let heaviest = match load.grams {
+        Some(g) => format!("at most {:.0} g there", (g * most_ncm / load.ncm).floor()),
+        None => format!("at most --ncm {:.0}", most_ncm.floor()),
+    };
     Err(Problem::new(format!(
-        "{} pulls with {} about the hinge line: more than {}, half of what the servo can hold there",
+        "{} turns the hinge with {}, and no more than {} is hung on it here: half of the servo's stall torque of {}{through}",
         load.what,
-        torque.plain(load.ncm),
-        torque.plain(most_ncm)
+        torque(load.ncm),
+        torque(most_ncm),
+        torque(stall_ncm),
     ))
-    .hint("take lighter weights: a servo that stalls gets hot, and a weight that it cannot hold falls"))
+    .hint(format!(
+        "take {heaviest}: a servo that stalls gets hot, and a weight that it cannot hold falls"
+    )))
 }
 
 /// 0, +a, +b, 0, −a, −b, as often as asked, and 0 at the end. Up positive.
@@ -175,25 +193,30 @@ fn at_the_rig(
     plan.down_deg = plan.down_deg.max(-FELT_DEG);
     let hold = Move {
         to: To::OffsetUs(0.0),
-        us_per_s: 300.0,
+        pace: Pace::UsPerS(300.0),
         hold_s: HOLD_S,
     };
     let spells = order.iter().map(|(sign, load)| Spell {
         marks: vec![(HUNG, format!("{:+.3}", sign * load.map_or(0.0, |l| l.ncm)))],
         moves: vec![hold],
+        ends_after_s: None,
     });
     let job = Job {
-        bench: arguments.source.bench(),
+        bench: Bench {
+            json: arguments.json,
+            ..arguments.source.bench()
+        },
         logbook,
         surface_index,
         purpose: purpose::HELD,
         keys: vec![(HUNG_U, arguments.weights_u_percent.to_string())],
+        by_second: false,
         plan,
         spells: spells.collect(),
         said: said(arguments, surface, &loads, &plan, order.len()),
     };
     let mut ready = async |number: usize| {
-        say(&step(&order, number));
+        say(&step(&order, number, surface));
         a_line().await.is_some()
     };
     // From here on it is the rig that fails.
@@ -261,14 +284,15 @@ fn said(
 }
 
 /// What to do ahead of an arming.
-fn step(order: &[(f64, Option<&Load>)], number: usize) -> String {
+fn step(order: &[(f64, Option<&Load>)], number: usize, surface: &Surface) -> String {
     let place = format!("Step {:>2} of {}, disarmed.", number + 1, order.len());
     let what = match order[number] {
         (_, None) => "Take everything off the surface.".to_owned(),
         (sign, Some(load)) => {
-            let way = match sign > 0.0 {
-                true => "UP (thread over a pulley)",
-                false => "DOWN",
+            let way = surface.side_word(sign > 0.0).to_uppercase();
+            let way = match way.as_str() {
+                "DOWN" => way,
+                _ => format!("{way} (thread over a pulley)"),
             };
             format!(
                 "Hang {} so that it pulls the trailing edge {way}, and let it come to rest.",
@@ -315,6 +339,7 @@ mod tests {
     fn both_sides_come_in_turn_with_nothing_between_them_and_at_the_end() {
         let load = |ncm| Load {
             ncm,
+            grams: None,
             what: String::new(),
         };
         let loads = [load(5.0), load(12.0)];
@@ -326,8 +351,7 @@ mod tests {
         assert_eq!(hung, [&once[..], &once[..], &[0.0]].concat());
     }
 
-    #[test]
-    fn what_would_stall_the_servo_is_not_hung() {
+    fn sample() -> Aircraft {
         let none = |_: &str| Err(Problem::new("no calibration here"));
         let text = std::fs::read_to_string("samples/aircraft.toml").unwrap();
         let text: String = text
@@ -335,32 +359,55 @@ mod tests {
             .filter(|l| !l.trim_start().starts_with("calibration"))
             .map(|l| format!("{l}\n"))
             .collect();
-        let aircraft = crate::aircraft::parse(&text, "aircraft.toml", none).unwrap();
+        crate::aircraft::parse(&text, "aircraft.toml", none).unwrap()
+    }
+
+    #[test]
+    fn what_would_stall_the_servo_is_not_hung() {
+        let aircraft = sample();
         let load = |ncm| Load {
             ncm,
+            grams: Some(3000.0),
             what: "3000 g".into(),
         };
         let of = |ncm| not_too_heavy(&[load(5.0), load(ncm)], &aircraft, &aircraft.surfaces[0]);
         assert!(of(17.0).is_ok());
         let told = of(1710.0).unwrap_err().to_string();
-        assert!(told.contains("3000 g"), "{told}");
+        // Half of 210 N·cm, times 22 over 18: 128.3 N·cm, which of 3000 g for 1710 N·cm is 225 g.
+        for words in [
+            "3000 g turns the hinge",
+            "128 N·cm",
+            "210 N·cm, times horn over arm, 22 over 18 mm",
+            "at most 225 g",
+        ] {
+            assert!(told.contains(words), "{words}: {told}");
+        }
     }
 
     #[test]
     fn each_step_says_what_to_hang_and_that_hands_stay_clear() {
         let load = Load {
             ncm: 5.0,
+            grams: Some(100.0),
             what: "100 g".into(),
         };
+        let aircraft = sample();
         let order = [(0.0, None), (1.0, Some(&load)), (-1.0, Some(&load))];
-        let said: Vec<String> = (0..3).map(|n| step(&order, n)).collect();
+        let said: Vec<String> = (0..3)
+            .map(|n| step(&order, n, &aircraft.surfaces[0]))
+            .collect();
         assert!(said[0].contains("Take everything off"), "{}", said[0]);
         assert!(
             said[1].contains("100 g") && said[1].contains("UP"),
             "{}",
             said[1]
         );
-        assert!(said[2].contains("DOWN"), "{}", said[2]);
+        assert!(said[2].contains("DOWN,"), "{}", said[2]);
+        // A rudder goes left and right, and a weight pulls neither way by itself.
+        let rudder = aircraft.surfaces.iter().find(|s| s.name == "rudder");
+        let sideways: Vec<String> = (1..3).map(|n| step(&order, n, rudder.unwrap())).collect();
+        assert!(sideways[0].contains("LEFT (thread"), "{}", sideways[0]);
+        assert!(sideways[1].contains("RIGHT (thread"), "{}", sideways[1]);
         assert!(
             said.iter()
                 .all(|s| s.contains("disarmed") && s.contains("hands clear"))

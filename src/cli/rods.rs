@@ -41,7 +41,7 @@ pub struct Arguments {
     #[arg(long, value_name = "FILE", num_args = 1..)]
     off: Vec<PathBuf>,
     /// The logbook: a folder with aircraft.toml in it
-    #[arg(long, value_name = "DIR", required_unless_present = "aircraft")]
+    #[arg(long, value_name = "DIR")]
     logbook: Option<PathBuf>,
     /// The aircraft file; with --on and --off it is enough by itself
     #[arg(long, value_name = "FILE", conflicts_with = "logbook", requires_all = ["on", "off"])]
@@ -71,7 +71,8 @@ fn told(arguments: &Arguments) -> Result<u8, Problem> {
         None => None,
     };
     let Some(aircraft) = alone.as_ref().or(logbook.as_ref().map(Logbook::aircraft)) else {
-        return Err(Problem::new("no aircraft is named").hint("add --logbook DIR"));
+        return Err(Problem::new("no aircraft is named")
+            .hint("add --logbook DIR, or --aircraft FILE with --on and --off"));
     };
     let surface = &aircraft.surfaces[surface_named(&arguments.surface, aircraft)?];
     let one = |path: &PathBuf| named(path, surface);
@@ -147,12 +148,7 @@ fn shown(
             .is_some_and(|(_, rig)| rig.is_some() && *rig == on_rig),
     });
     let files: Vec<String> = off.iter().map(|(file, _)| file.clone()).collect();
-    let apart = rods.friction.linkage.is_some()
-        || rods.servo.is_some()
-        || rods.friction.by_the_rod.is_some();
-    // Friction below nothing is none: the recordings do not belong together.
-    let linkage = rods.friction.linkage.and_then(|q| q.interval);
-    let apart = apart && linkage.is_none_or(|i| i.hi95 >= 0.0);
+    let told = rods.told();
     let shown = Shown {
         surface: &surface.name,
         servo: &servo.tag,
@@ -166,7 +162,7 @@ fn shown(
     at_rig::print(line, || {
         text::rods(&shown, arguments.units, show::terminal_width())
     })?;
-    Ok(if apart { exit::NO_FAULT } else { exit::FOUND })
+    Ok(if told { exit::NO_FAULT } else { exit::FOUND })
 }
 
 fn rig(recording: &Recording) -> Option<String> {

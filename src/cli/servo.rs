@@ -7,8 +7,9 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::at_rig::{Home, Source};
+use super::at_rig::Source;
 use super::files::{Picture, picture, told_aside};
+use super::words::words_to_stderr;
 use super::{complain, show};
 use crate::aircraft::Aircraft;
 use crate::analysis::angle::calibrated;
@@ -53,17 +54,14 @@ pub fn run(arguments: &Arguments) -> u8 {
         return exit::UNUSABLE;
     }
     let done = || -> Result<u8, Problem> {
+        if arguments.json {
+            words_to_stderr();
+        }
         let home = arguments.source.home()?;
         if !arguments.source.from.is_empty() {
             return from_files(arguments, home.aircraft());
         }
-        match &home {
-            Home::Logbook(logbook) => on_rig::test(arguments, logbook),
-            Home::File(_) => Err(
-                Problem::new("a rig's recording needs a logbook to be kept in")
-                    .hint("add --logbook DIR"),
-            ),
-        }
+        on_rig::test(arguments, home.logbook()?)
     };
     done().unwrap_or_else(|problem| {
         complain(&problem);

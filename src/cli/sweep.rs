@@ -15,7 +15,7 @@ use crate::assess::surface_named;
 use crate::bench::record::Record;
 use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
-use crate::recording::Channel;
+use crate::recording::{Channel, purpose};
 use crate::report::text::wrapping;
 use crate::report::{CAUTIONS, Checked, at_a_glance};
 use crate::rig::{self as bench, Asked, Rig, Run, SweepPlan};
@@ -70,6 +70,12 @@ pub struct Arguments {
     units: TorqueUnit,
 }
 
+impl Arguments {
+    fn rods_off(&self) -> bool {
+        self.purpose.as_deref() == Some(purpose::RODS_OFF)
+    }
+}
+
 pub fn run(arguments: &Arguments) -> u8 {
     prepared(arguments).unwrap_or_else(|problem| {
         complain(&problem);
@@ -103,15 +109,18 @@ fn prepared(arguments: &Arguments) -> Result<u8, Problem> {
     let aircraft = logbook.aircraft();
     let surface_index = surface_named(&arguments.surface, aircraft)?;
     let surface = &aircraft.surfaces[surface_index];
+    let plan = SweepPlan::of(
+        aircraft,
+        surface,
+        arguments.cycles,
+        arguments.rate,
+        arguments.hold,
+    );
     let job = Job {
-        plan: SweepPlan::of(
-            aircraft,
-            surface,
-            arguments.cycles,
-            arguments.rate,
-            arguments.hold,
-        )
-        .with_stops(surface),
+        plan: match arguments.rods_off() {
+            true => plan.alone(aircraft, surface),
+            false => plan.with_stops(surface),
+        },
         trip: aircraft.trip_points(surface),
         arguments,
         surface_index,
@@ -242,13 +251,22 @@ fn driven_plan(job: &Job) -> String {
         .iter()
         .map(|t| format!("{} {:.1} mm ({:.1}°)", t.name, t.asked_mm, t.asked_deg))
         .collect();
+    let (before, what) = match job.arguments.rods_off() {
+        true => (
+            "TAKE THE RODS OFF FIRST, with the supply off, and put the angle sensor on the servo's arm: the servo is to turn free.\n",
+            format!(
+                "{servos} without the {}, between the surface's angles",
+                surface.name
+            ),
+        ),
+        false => ("", format!("{}, {servos}", surface.name)),
+    };
     format!(
-        "WHAT WILL MOVE: {}, {servos}\n\
+        "{before}WHAT WILL MOVE: {what}\n\
          throws     {}\n\
          sweep      from {} to {}, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
          {stops}first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
          rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
-        surface.name,
         throws.join(", "),
         Unit::Degree.side(plan.down_deg),
         Unit::Degree.side(plan.up_deg),
@@ -270,8 +288,14 @@ fn passive_plan(job: &Job) -> String {
         Some(seconds) => format!("It records for {seconds:.0} s."),
         None => "It records until you press Enter.".to_owned(),
     };
+    let before = match job.arguments.rods_off() {
+        true => {
+            "TAKE THE ROD OFF FIRST, with the supply off: the surface alone is moved, against the torque sensor.\n"
+        }
+        false => "",
+    };
     format!(
-        "YOU MOVE: {}\nMove it from end to end and back, ten times, about 30° a second, without stopping on the way. {until}",
+        "{before}YOU MOVE: {}\nMove it from end to end and back, ten times, about 30° a second, without stopping on the way. {until}",
         job.surface().name
     )
 }
@@ -438,6 +462,14 @@ fn checked(job: &Job, path: &Path, unfinished: bool) -> u8 {
             complain(&problem);
             return exit::UNUSABLE;
         }
+    }
+    if job.arguments.rods_off() {
+        say(&format!(
+            "next       rods off is one half: the verdict judges a surface with its rods on. Put them on again, sweep once more, and hold the two against \
+             each other: hingewright rods \"{}\" --logbook {}",
+            job.surface().name,
+            job.logbook.root().display()
+        ));
     }
     status
 }

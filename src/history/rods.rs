@@ -74,6 +74,22 @@ pub struct Rods {
     pub cannot: Vec<Cannot>,
 }
 
+impl Rods {
+    /// Friction below nothing is none: the recordings do not belong together.
+    pub fn impossible(&self) -> bool {
+        let linkage = self.friction.linkage.and_then(|q| q.interval);
+        linkage.is_some_and(|i| i.hi95 < 0.0)
+    }
+
+    /// Whether something was told apart, and can be.
+    pub fn told(&self) -> bool {
+        let any = self.friction.linkage.is_some()
+            || self.servo.is_some()
+            || self.friction.by_the_rod.is_some();
+        any && !self.impossible()
+    }
+}
+
 pub fn apart(sides: &Sides<'_>) -> Rods {
     let by_sensor =
         |m: &&Measured| matches!(m.torque_from, TorqueSource::Torque) && m.curve.is_some();

@@ -19,11 +19,12 @@ use crate::recording::purpose::is_sweep;
 use crate::verdict::Verdict;
 
 /// The columns that a season looks at, besides the quantities.
-const COLUMNS: [&str; 10] = [
+const COLUMNS: [&str; 11] = [
     "id",
     "purpose",
     "started",
     "servo",
+    "servo2",
     "finished",
     "torque_from",
     "verdict",
@@ -145,6 +146,7 @@ struct Columns<'a> {
     /// In microseconds.
     started: &'a Int64Chunked,
     servo: &'a StringChunked,
+    servo2: &'a StringChunked,
     finished: &'a BooleanChunked,
     torque_from: &'a StringChunked,
     verdict: &'a StringChunked,
@@ -168,6 +170,7 @@ impl<'a> Columns<'a> {
             purpose: text("purpose")?,
             started: frame.column("started")?.datetime()?.physical(),
             servo: text("servo")?,
+            servo2: text("servo2")?,
             finished: frame.column("finished")?.bool()?,
             torque_from: text("torque_from")?,
             verdict: text("verdict")?,
@@ -270,6 +273,7 @@ impl<'a> Columns<'a> {
                     at,
                     surface: surface.to_owned(),
                     servo: self.servo.get(i).map(str::to_owned),
+                    second: self.servo2.get(i).map(str::to_owned),
                     torque_from: self.torque_from.get(i).map(str::to_owned),
                     verdict: self
                         .verdict

@@ -101,7 +101,9 @@ pub(super) fn of(id: &str, aircraft: &Aircraft, assessed: &Assessed) -> Row {
     let servo = aircraft.servos.get(surface.servo_index);
     let mut cells = Cells::default();
     cells.text("id", Some(id));
-    cells.recording(&assessed.summary, servo.map(|s| s.tag.as_str()));
+    let second = surface.second_servo_index.map(|i| &aircraft.servos[i]);
+    let tags = [servo, second].map(|s| s.map(|s| s.tag.as_str()));
+    cells.recording(&assessed.summary, tags);
     cells.conditions(&assessed.measured);
     cells.curve(&assessed.measured);
     cells.load(&assessed.measured);
@@ -151,7 +153,7 @@ impl Cells {
         }
     }
 
-    fn recording(&mut self, summary: &RecordingSummary, servo: Option<&str>) {
+    fn recording(&mut self, summary: &RecordingSummary, tags: [Option<&str>; 2]) {
         let key = |name: &str| {
             let mut keys = summary.keys.iter().rev();
             keys.find(|(k, _)| k == name).map(|(_, v)| v.as_str())
@@ -172,10 +174,11 @@ impl Cells {
         });
         self.text("drive", drive);
         // The recording's own word first: the servo may sit elsewhere by now.
-        self.text(
-            "servo",
-            key("servo").filter(|tag| !tag.is_empty()).or(servo),
-        );
+        let said = |name: &str| key(name).filter(|tag| !tag.is_empty());
+        self.text("servo", said("servo").or(tags[0]));
+        // One that names its first alone has no second.
+        let second = tags[1].filter(|_| said("servo").is_none());
+        self.text("servo2", said("servo2").or(second));
         self.push("finished", Cell::Flag(Some(summary.unfinished.is_none())));
         self.text("unfinished_why", summary.unfinished.as_deref());
         self.count("samples", Some(summary.samples));

@@ -56,6 +56,7 @@ pub(super) const COLUMNS: &[(&str, Holds)] = &[
     ("rig", Holds::Text),
     ("drive", Holds::Text),
     ("servo", Holds::Text),
+    ("servo2", Holds::Text),
     ("finished", Holds::Flag),
     ("unfinished_why", Holds::Text),
     ("samples", Holds::Count),

@@ -52,6 +52,7 @@ fn readings(surface: &Surface, tag: &str) -> Vec<Reading> {
             at: days_ago(7 * (10 - week)),
             surface: surface.name.clone(),
             servo: Some(tag.to_owned()),
+            second: None,
             torque_from: Some("torque".into()),
             verdict: None,
             values,

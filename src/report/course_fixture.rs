@@ -97,6 +97,7 @@ pub fn readings(days: impl Iterator<Item = f64>, values: impl Fn(f64) -> f64) ->
             at: at(day),
             surface: "left elevator".into(),
             servo: Some("E1".into()),
+            second: None,
             torque_from: Some("torque".into()),
             verdict: None,
             values: of,

@@ -1,6 +1,6 @@
 //! The text of seasons made up by hand, at the width of a plain terminal.
 
-use jiff::SignedDuration;
+use jiff::{SignedDuration, Timestamp};
 
 use super::*;
 use crate::aircraft::Limits;
@@ -37,6 +37,7 @@ fn reading(day: i64, surface: &str, servo: &str, values: &[(Measure, f64)]) -> R
         at: at(day),
         surface: surface.into(),
         servo: Some(servo.into()),
+        second: None,
         torque_from: Some("torque".into()),
         verdict: None,
         values: all,

@@ -428,18 +428,7 @@ fn throw_row(throw: &ThrowResult) -> ThrowRow {
 
 /// `up` and `down`, or `left` and `right` where the surface's own throws say so.
 pub fn side_word(checked: &Checked<'_>, positive: bool) -> &'static str {
-    use crate::aircraft::Side;
-    let sideways = checked
-        .surface
-        .throws
-        .iter()
-        .any(|t| matches!(t.side, Side::Left | Side::Right));
-    match (sideways, positive) {
-        (false, true) => "up",
-        (false, false) => "down",
-        (true, true) => "left",
-        (true, false) => "right",
-    }
+    checked.surface.side_word(positive)
 }
 
 pub fn when_words(checked: &Checked<'_>, when: When) -> String {

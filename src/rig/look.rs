@@ -20,6 +20,9 @@ const MOST_DEG: f64 = 100.0;
 pub(super) struct Means {
     pub angle_deg: f64,
     pub pulse_us: Option<f64>,
+    /// By the channels of arm and surface, whichever of them the angle is taken from.
+    pub arm_deg: Option<f64>,
+    pub surface_deg: Option<f64>,
 }
 
 /// Averages what is seen in the latter half of a while, when what moved has come to rest.
@@ -30,6 +33,8 @@ pub(super) struct Averager {
     began_s: Option<f64>,
     angle: (f64, u32),
     pulse: (f64, u32),
+    arm: (f64, u32),
+    surface: (f64, u32),
 }
 
 impl Averager {
@@ -40,6 +45,8 @@ impl Averager {
             began_s: None,
             angle: (0.0, 0),
             pulse: (0.0, 0),
+            arm: (0.0, 0),
+            surface: (0.0, 0),
         }
     }
 
@@ -51,6 +58,8 @@ impl Averager {
         for (sum, channel) in [
             (&mut self.angle, self.angle_from),
             (&mut self.pulse, Channel::PulseUs),
+            (&mut self.arm, Channel::ArmDeg),
+            (&mut self.surface, Channel::AngleDeg),
         ] {
             if let Some(value) = sample.get(channel) {
                 *sum = (sum.0 + value, sum.1 + 1);
@@ -64,6 +73,8 @@ impl Averager {
         Some(Means {
             angle_deg: mean(self.angle)?,
             pulse_us: mean(self.pulse),
+            arm_deg: mean(self.arm),
+            surface_deg: mean(self.surface),
         })
     }
 }

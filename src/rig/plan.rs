@@ -1,5 +1,6 @@
 //! What a sweep is to do, from the aircraft file and the command line: angles, times. Pure.
 
+use super::sweep::Alone;
 use crate::aircraft::{Aircraft, Surface};
 
 /// How far beyond the furthest throw a sweep goes: the larger of degrees and share, so that "reached" is seen as such.
@@ -31,6 +32,8 @@ pub struct SweepPlan {
     /// On every stroke also at neutral and half-way to each end, s; 0: without stopping. For two servos, whose currents tell
     /// most where they hold.
     pub stop_s: f64,
+    /// The rods are off, and the servo is to turn by itself: where it is seen that they are not, the run ends.
+    pub alone: Option<Alone>,
 }
 
 impl SweepPlan {
@@ -63,6 +66,20 @@ impl SweepPlan {
             hold_s,
             sense: kind.arm_deg_per_us.map_or(1.0, f64::signum),
             stop_s: 0.0,
+            alone: None,
+        }
+    }
+
+    /// Of a servo whose rods are off.
+    pub fn alone(self, aircraft: &Aircraft, surface: &Surface) -> Self {
+        let kind = &aircraft.servo_types[aircraft.servos[surface.servo_index].type_index];
+        Self {
+            stop_s: 0.0,
+            alone: Some(Alone {
+                by_the_rod: surface.linkage.as_ref().map(|l| l.arm_mm / l.horn_mm),
+                arm_deg_per_us: kind.arm_deg_per_us,
+            }),
+            ..self
         }
     }
 
@@ -185,6 +202,7 @@ mod tests {
             hold_s: 0.5,
             sense: 1.0,
             stop_s: 0.0,
+            alone: None,
         }
     }
 

@@ -1,6 +1,6 @@
 //! The moves by which a servo is tested: steps, returns to neutral, rests, staircases. Pure: angles and times, no rig.
 
-use super::sweep::{Move, To};
+use super::sweep::{Move, Pace, To};
 
 /// The smaller steps, degrees to either side.
 const SMALL_DEG: f64 = 10.0;
@@ -25,7 +25,7 @@ const STAIR_VARIES_US: f64 = 0.8;
 pub fn servo_moves(half_deg: f64) -> Vec<Move> {
     let go = |to, hold_s| Move {
         to,
-        us_per_s: 0.0,
+        pace: Pace::AtOnce,
         hold_s,
     };
     let neutral = To::OffsetUs(0.0);
@@ -86,7 +86,7 @@ mod tests {
                 To::Deg(deg) => assert!(deg.abs() <= 14.0),
                 To::OffsetUs(us) => assert!(us.abs() < 20.0, "{us}"),
             }
-            assert_eq!(one.us_per_s, 0.0);
+            assert_eq!(one.pace, Pace::AtOnce);
         }
     }
 

@@ -15,8 +15,10 @@ use crate::recording::Channel;
 use crate::recording::purpose::pulse_limit_remark;
 use crate::units::Unit;
 
+mod alone;
 mod spells;
-pub use spells::{Move, Spell, To};
+pub use alone::Alone;
+pub use spells::{Move, Pace, Spell, To};
 
 /// The nudge that finds the direction: as far as this, degrees, in steps of so many µs, and no further than that, µs.
 const NUDGE_DEG: f64 = 2.0;
@@ -105,7 +107,11 @@ pub struct Sweep<'a> {
     pub angle_from: Channel,
     pulse_us: f64,
     left_s: f64,
+    /// The rig's clock at the last sample, s.
+    now_s: f64,
     second_over_since_s: Option<f64>,
+    /// What stood where before the way was felt for, of a servo that is to turn by itself.
+    began: Option<look::Means>,
     tell: &'a mut dyn FnMut(&Progress),
     /// What a builder should know of the way, as sentences.
     pub notes: Vec<String>,
@@ -122,7 +128,9 @@ impl<'a> Sweep<'a> {
             angle_from: Channel::AngleDeg,
             pulse_us: 0.0,
             left_s: plan.whole_s(),
+            now_s: 0.0,
             second_over_since_s: None,
+            began: None,
             tell,
             notes: Vec::new(),
         }
@@ -144,7 +152,7 @@ impl<'a> Sweep<'a> {
         let (rig, neutral) = self.begin_at_middle(rig).await?;
         let (mut rig, way) = match self.way.take() {
             Some(way) => (rig, way.still_holds(neutral.angle_deg)?),
-            None => self.feel(rig, neutral.angle_deg).await?,
+            None => self.feel(rig, &neutral).await?,
         };
         let (up, down) = (way.up, way.down);
         self.way = Some(way);
@@ -158,7 +166,13 @@ impl<'a> Sweep<'a> {
     }
 
     /// Feels for the direction and the way to both ends.
-    async fn feel(&mut self, rig: Rig<Armed>, neutral_deg: f64) -> Result<(Rig<Armed>, Way), Cut> {
+    async fn feel(
+        &mut self,
+        rig: Rig<Armed>,
+        neutral: &look::Means,
+    ) -> Result<(Rig<Armed>, Way), Cut> {
+        let neutral_deg = neutral.angle_deg;
+        self.began = Some(*neutral);
         self.map.saw(self.pulse_us, neutral_deg);
         let rig = self.nudge(rig, neutral_deg).await?;
         let (rig, up) = self.grow(rig, self.plan.up_deg).await?;
@@ -193,11 +207,18 @@ impl<'a> Sweep<'a> {
             self.pass(phase, sample)
         })
         .await?;
-        means.means().ok_or_else(look::no_angle)
+        let means = means.means().ok_or_else(look::no_angle)?;
+        if let (Some(alone), Some(began)) = (&self.plan.alone, &self.began)
+            && matches!(phase, Phase::Nudging | Phase::Growing { .. })
+        {
+            alone.mind(began, &means)?;
+        }
+        Ok(means)
     }
 
     /// Time goes by with a sample.
     fn pass(&mut self, phase: Phase, sample: &Sample) -> Result<(), Cut> {
+        self.now_s = sample.t_s;
         self.say(phase, Some(*sample));
         self.mind_the_second(sample)?;
         match (&mut self.guard, phase) {
@@ -335,7 +356,8 @@ impl<'a> Sweep<'a> {
             }
         }
         if moved_deg.abs() < MOVED_DEG {
-            return Err(Cut::Unwise(does_not_follow(by_us, moved_deg)));
+            let alone = self.plan.alone.is_some();
+            return Err(Cut::Unwise(does_not_follow(by_us, moved_deg, alone)));
         }
         if moved_deg * heading * self.plan.sense < 0.0 {
             let _ = self.go(rig, Phase::Nudging, centre_us, false).await?;
@@ -490,12 +512,22 @@ impl Way {
     }
 }
 
-fn does_not_follow(by_us: f64, moved_deg: f64) -> Problem {
+fn does_not_follow(by_us: f64, moved_deg: f64, alone: bool) -> Problem {
+    let (what, hint) = match alone {
+        false => (
+            "surface",
+            "check that the rod is on, that the servo has power and its signal wire, and that the angle sensor sits on this surface",
+        ),
+        true => (
+            "arm",
+            "check that the servo has power and its signal wire, and that the angle sensor sits on its arm while the rods are off",
+        ),
+    };
     Problem::new(format!(
-        "the surface does not follow the pulse: {by_us:.0} \u{b5}s of pulse moved it by {:.1}\u{b0}",
+        "the {what} does not follow the pulse: {by_us:.0} \u{b5}s of pulse moved it by {:.1}\u{b0}",
         moved_deg.abs()
     ))
-    .hint("check that the rod is on, that the servo has power and its signal wire, and that the angle sensor sits on this surface")
+    .hint(hint)
 }
 
 fn wrong_way(sense: f64, by_us: f64, moved_deg: f64) -> Problem {

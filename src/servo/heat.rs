@@ -44,6 +44,8 @@ pub struct Heat {
     pub air_is_measured: bool,
     pub first_c: f64,
     pub last_c: f64,
+    /// The steps in which the case's temperature is read, K; 0 where none are seen.
+    pub step_k: f64,
     pub span_s: f64,
     /// Where it would end under the same load, °C; without an interval where the recording is too short to bound it.
     pub end_c: Quantity,
@@ -128,6 +130,7 @@ pub fn measure(recording: &Recording, limit_c: f64) -> Option<Heat> {
         air_is_measured,
         first_c: first.case_c,
         last_c: last.case_c,
+        step_k: super::held::steps(recording, Channel::CaseC).0,
         span_s: last.t_s - first.t_s,
         end_c: accepted.quantity(best.end_c, Trial::ends),
         settles_in_s: accepted.quantity(best.tau_s, |t| (t.tau_s, t.tau_s)),

@@ -122,7 +122,9 @@ pub fn measure_all(recordings: &[Recording]) -> Held {
             .map(|r| r.hung_ncm.abs())
             .filter(|l| *l > 0.0)
     };
-    let (step_deg, steps_differ_deg) = recordings.first().map_or((0.0, 0.0), steps);
+    let (step_deg, steps_differ_deg) = recordings
+        .first()
+        .map_or((0.0, 0.0), |r| steps(r, Channel::AngleDeg));
     let mut held = Held {
         stiffness: None,
         stiffer_than: None,
@@ -344,12 +346,12 @@ fn longest_hold(t_s: &[f64], pulse_us: &[f64]) -> Option<Range<usize>> {
     runs.into_iter().max_by(|a, b| span(a).total_cmp(&span(b)))
 }
 
-/// The usual difference between neighbouring readings of the angle, degrees, and how much such differences vary: numbers that are
+/// The usual difference between neighbouring readings of a channel, in its unit, and how much such differences vary: numbers that are
 /// cut to decimals on the wire stand now nearer, now further.
-fn steps(recording: &Recording) -> (f64, f64) {
+pub(super) fn steps(recording: &Recording, channel: Channel) -> (f64, f64) {
     let columns = recording.segments.iter();
     let mut seen: Vec<f64> = columns
-        .filter_map(|s| s.column(Channel::AngleDeg))
+        .filter_map(|s| s.column(channel))
         .flatten()
         .copied()
         .filter(|a| a.is_finite())

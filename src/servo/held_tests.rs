@@ -238,6 +238,31 @@ fn coverage(
     (k, play, width / n as f64)
 }
 
+/// Up positive: a circuit that gives twice as much upwards is half as stiff there, and that side comes first.
+#[test]
+fn the_side_that_gives_more_is_the_one_that_it_was_pulled_to() {
+    let plant = plain(60.0, 0.1);
+    let scenario = scenario(plant, &order(10.0, 25.0, 2), 0.0);
+    let recording = crate::recording::read(&simulate(&scenario, 3).capture[..], "held").unwrap();
+    let segments = recording.segments.iter().map(|s| {
+        let columns = Channel::ALL.map(|c| {
+            let doubled = |v: &f64| if *v > 0.0 { 2.0 * v } else { *v };
+            let column = s.column(c)?;
+            Some(match c {
+                Channel::AngleDeg => column.iter().map(doubled).collect(),
+                _ => column.to_vec(),
+            })
+        });
+        crate::recording::Segment::new(s.t_s.clone(), columns)
+    });
+    let bent = Recording {
+        segments: segments.collect(),
+        ..recording.clone()
+    };
+    let [up, down] = measure(&bent).sides.map(|q| q.unwrap().value);
+    assert!((down / up - 2.0).abs() < 0.3, "up {up}, down {down}");
+}
+
 #[test]
 #[ignore = "a study: minutes"]
 fn study() {

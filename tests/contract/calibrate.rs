@@ -202,6 +202,175 @@ fn lifts_that_do_not_suffice_are_refused_with_what_to_do_and_change_no_file() {
 }
 
 #[test]
+fn a_length_said_wrongly_fits_as_well_and_is_told_by_gears_the_older_calibration_and_the_bound_of_what_power_can_do()
+ {
+    let bench = Bench::new(&OnFile::default());
+    let older = std::fs::read(bench.path("E1.calibration.toml")).unwrap();
+    bench.put(
+        "lifts.log",
+        simulate(&lifts(&[0.0, 0.2, 0.5, 0.8]), 9).capture,
+    );
+    let flat = |ran: &Ran| ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    // 60 mm is true. Half as long again: more power comes out than goes in.
+    calibrate(&bench, "lifts.log", &["--arm-mm", "90"]).refused_with(&[
+        "more mechanical power than the supply leaves",
+        "said: 90 mm",
+        "weigh the masses, in kg",
+    ]);
+    assert_eq!(
+        std::fs::read(bench.path("E1.calibration.toml")).unwrap(),
+        older
+    );
+    // A sixth too short: gears would lose two fifths, which some do; the calibration before says otherwise.
+    let ran = calibrate(&bench, "lifts.log", &["--arm-mm", "50", "--dry-run"]);
+    assert_eq!(ran.status, 1, "{}\n{}", ran.out, ran.err);
+    let told = flat(&ran);
+    let told = told
+        .split("DOUBTFUL: from the same power")
+        .nth(1)
+        .unwrap_or_else(|| panic!("{told}"));
+    assert!(
+        told.contains("% less torque than the one before it"),
+        "{told}"
+    );
+    let agrees = told.split("to agree it would be ").nth(1).unwrap();
+    let mm: f64 = agrees.split(' ').next().unwrap().parse().unwrap();
+    assert!((mm - 60.0).abs() < 4.0, "{told}");
+    // A third too short: no gears lose that.
+    let ran = calibrate(
+        &bench,
+        "lifts.log",
+        &["--arm-mm", "40", "--json", "--dry-run"],
+    );
+    let object: Value = serde_json::from_str(&ran.out).unwrap();
+    let doubts = object["doubts"].as_array().unwrap();
+    assert!(
+        doubts
+            .iter()
+            .any(|d| d.as_str().unwrap().contains("gears that lose")),
+        "{object}"
+    );
+    assert_eq!(ran.status, 1);
+    // As it is nothing stands against it.
+    let ran = calibrate(&bench, "lifts.log", &["--json"]);
+    let object: Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!((ran.status, &object["doubts"]), (0, &serde_json::json!([])));
+}
+
+#[test]
+fn a_data_sheet_s_speed_that_does_not_go_with_the_calibration_is_told() {
+    let bench = Bench::new(&OnFile::default());
+    bench.put(
+        "lifts.log",
+        simulate(&lifts(&[0.0, 0.2, 0.5, 0.8]), 9).capture,
+    );
+    let aircraft = bench.path("aircraft.toml").display().to_string();
+    // Winding 8.4 and gear loss 0.18: 210 N·cm goes with 8.4 · 1.18 · 2.1 = 20.8 rad/s, which is 60° in 0.050 s.
+    for (seconds, doubted) in [("0.05", false), ("0.1", true)] {
+        let more = [
+            "--aircraft",
+            &aircraft,
+            "--sixty-deg-s",
+            seconds,
+            "--json",
+            "--dry-run",
+        ];
+        let ran = calibrate(&bench, "lifts.log", &more);
+        let object: Value = serde_json::from_str(&ran.out).unwrap();
+        let doubts = object["doubts"].to_string();
+        assert_eq!(doubts.contains("data sheet's speed"), doubted, "{object}");
+    }
+}
+
+#[test]
+fn of_a_gear_loss_of_nothing_no_share_is_printed() {
+    let bench = Bench::new(&OnFile::default());
+    let mut nothing = 0;
+    for seed in 1..=8 {
+        let mut scenario = lifts(&[0.0, 0.2, 0.4]);
+        scenario.plant.servo.gear_loss = 0.0;
+        bench.put("lifts.log", simulate(&scenario, seed).capture);
+        let ran = calibrate(&bench, "lifts.log", &["--dry-run"]);
+        let flat = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(!flat.contains("e9 %") && !flat.contains("e1"), "{flat}");
+        // In its own unit, where the table has nothing.
+        if flat.contains("gear loss 0.000 ") {
+            assert!(
+                flat.contains("gear loss from ±0.0") && flat.contains("of the load (95 %)"),
+                "{flat}"
+            );
+            nothing += 1;
+        }
+    }
+    assert!(nothing > 0, "none of them came out at nothing");
+}
+
+#[test]
+fn an_aircraft_file_alone_is_enough_and_the_calibration_goes_into_the_file_that_it_names() {
+    let bench = Bench::new(&OnFile::default());
+    bench.put(
+        "lifts.log",
+        simulate(&lifts(&[0.0, 0.2, 0.5, 0.8]), 9).capture,
+    );
+    let shown = |name: &str| bench.path(name).display().to_string();
+    let aircraft = shown("aircraft.toml");
+    let lifted = shown("lifts.log");
+    let ran = run([
+        "calibrate",
+        "servo",
+        "E1",
+        "--from",
+        &lifted,
+        "--aircraft",
+        &aircraft,
+    ]);
+    assert_eq!(ran.status, 0, "{}\n{}", ran.out, ran.err);
+    assert!(
+        bench.path("E1.calibration.older-1.toml").exists(),
+        "{}",
+        ran.err
+    );
+    assert!(ran.err.contains("names it already"), "{}", ran.err);
+    let ran = run([
+        "calibrate",
+        "servo",
+        "E9",
+        "--from",
+        &lifted,
+        "--aircraft",
+        &aircraft,
+    ]);
+    ran.refused_with(&["has no servo \"E9\""]);
+}
+
+#[test]
+fn without_rig_and_recording_both_ways_are_said() {
+    let bench = Bench::new(&OnFile::default());
+    let aircraft = bench.path("aircraft.toml").display().to_string();
+    for (arguments, words) in [
+        (
+            &["calibrate", "servo", "E1"][..],
+            &["--port PATH", "--from FILE"][..],
+        ),
+        (&["servo", "E1"], &["--logbook DIR", "--aircraft FILE"]),
+        (
+            &["heat", "left elevator", "--port", "/dev/none"],
+            &["--logbook DIR", "--aircraft FILE"],
+        ),
+        (
+            &["rods", "left elevator"],
+            &["--logbook DIR", "--aircraft FILE"],
+        ),
+        (
+            &["held", "left elevator", "--aircraft", &aircraft],
+            &["--logbook DIR", "recordings"],
+        ),
+    ] {
+        run(arguments.iter().copied()).refused_with(words);
+    }
+}
+
+#[test]
 fn of_an_unfinished_run_it_is_said_that_it_is_one() {
     let bench = Bench::new(&OnFile::default());
     let mut text = wire::text(&simulate(&lifts(&[0.0, 0.2, 0.5, 0.8]), 8).capture).to_owned();

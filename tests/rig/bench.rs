@@ -251,13 +251,6 @@ impl Page {
         }
     }
 
-    pub fn for_ms(&mut self, ms: u64) {
-        let began = Instant::now();
-        while began.elapsed() < Duration::from_millis(ms) && !self.closed {
-            self.live();
-        }
-    }
-
     pub fn run(&self) -> &Value {
         &self.state["run"]
     }

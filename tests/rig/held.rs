@@ -142,8 +142,17 @@ fn who_stops_answering_ends_the_steps_with_the_rig_disarmed() {
     ];
     // Two steps, then nobody is there.
     let (status, out, err) = run(&arguments, "\n\n");
-    assert_eq!(status, 1, "{out}\n{err}");
-    assert!(out.contains("on one side alone"), "{out}");
+    assert_eq!(status, 3, "{out}\n{err}");
+    // It stops there: no page of what was not measured, no result, and a recording that says it is unfinished.
+    assert!(err.contains("stopped: nobody says at the bench"), "{err}");
+    assert!(
+        !out.contains("not measured") && !out.contains("free play "),
+        "{out}"
+    );
+    let recording = std::fs::read(the_recording(&logbook)).unwrap();
+    assert!(String::from_utf8_lossy(&recording).contains("# outcome=unfinished"));
+    let results = std::fs::read_dir(logbook.join("results"));
+    assert_eq!(results.map_or(0, Iterator::count), 0);
     let armed = rig.events().iter().filter(|e| e["what"] == "armed").count();
     let disarmed = rig
         .events()
@@ -151,6 +160,96 @@ fn who_stops_answering_ends_the_steps_with_the_rig_disarmed() {
         .filter(|e| e["what"] == "disarmed")
         .count();
     assert!(armed == disarmed && armed == 2, "{:?}", rig.events());
+}
+
+#[test]
+fn a_dry_run_says_what_would_move_asks_nothing_and_begins_no_logbook() {
+    let rig = Simulated::start(&["--aircraft", "samples/aircraft.toml", "--fast", "10"]);
+    let logbook = rig.folder.path().join("dunlin");
+    let (link, book) = (
+        rig.link().display().to_string(),
+        logbook.display().to_string(),
+    );
+    for command in [
+        &["held", "left elevator", "--weights-g", "100,300"][..],
+        &["heat", "left elevator"],
+        &["servo", "E1", "--alone"],
+        &["calibrate", "servo", "E1", "--arm-mm", "60"],
+    ] {
+        for port in [&[][..], &["--port", &link]] {
+            let rest = [
+                "--logbook",
+                &book,
+                "--aircraft",
+                "samples/aircraft.toml",
+                "--dry-run",
+            ];
+            let all: Vec<&str> = command.iter().chain(&rest).chain(port).copied().collect();
+            let (status, out, err) = run(&all, "");
+            assert_eq!(status, 0, "{out}\n{err}");
+            assert!(
+                out.contains("WHAT WILL MOVE") && out.contains("Nothing was moved"),
+                "{out}"
+            );
+        }
+    }
+    assert!(!logbook.exists());
+    assert!(
+        !rig.events().iter().any(|e| e["what"] == "armed"),
+        "{:?}",
+        rig.events()
+    );
+}
+
+/// From the first pulse to the last, s of the rig's clock.
+fn armed_s(recording: &std::path::Path) -> f64 {
+    let recording = hingewright::recording::read_path(recording).unwrap();
+    let segment = &recording.segments[0];
+    let pulse = segment
+        .column(hingewright::recording::Channel::PulseUs)
+        .unwrap();
+    let mut armed = (0..segment.len()).filter(|i| pulse[*i].is_finite());
+    let first = armed.next().unwrap();
+    segment.t_s[armed.next_back().unwrap()] - segment.t_s[first]
+}
+
+#[test]
+fn to_and_fro_takes_the_minutes_asked_for_and_the_way_to_the_ends() {
+    let rig = Simulated::start(&[
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--fast",
+        "20",
+        "--rate",
+        "50",
+    ]);
+    let logbook = rig.folder.path().join("dunlin");
+    let (link, book) = (
+        rig.link().display().to_string(),
+        logbook.display().to_string(),
+    );
+    let arguments = [
+        "heat",
+        "left elevator",
+        "--port",
+        &link,
+        "--logbook",
+        &book,
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--minutes",
+        "4",
+        "--yes",
+        "--json",
+    ];
+    let (status, out, err) = run(&arguments, "");
+    assert!(status <= 1, "{out}\n{err}");
+    let value: Value = serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e} {out}"));
+    assert_eq!(value["schema"], "hingewright.heat/1");
+    assert!(err.contains("no air pushes on the surface"), "{err}");
+    // A third more would be 320 s; the way to the ends is felt for in about 20 s.
+    let took_s = armed_s(&the_recording(&logbook));
+    assert!((240.0..290.0).contains(&took_s), "{took_s}");
 }
 
 #[test]

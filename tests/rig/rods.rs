@@ -41,6 +41,15 @@ fn a_servo_swept_with_rods_off_is_found_in_the_logbook_and_tells_its_own_frictio
     assert!(status <= 1, "{out}\n{err}");
     let (status, out, err) = sweep(&["--rods-off"], &book, &["--purpose", "rods-off"]);
     assert!(status <= 1, "{out}\n{err}");
+    // It says to take them off before it moves, and afterwards what the recording is good for.
+    let off = out.find("TAKE THE RODS OFF FIRST").unwrap();
+    assert!(off < out.find("WHAT WILL MOVE").unwrap(), "{out}");
+    let next = out.split("next ").nth(1).unwrap();
+    let next = next.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        next.contains("hingewright rods \"left elevator\" --logbook"),
+        "{out}"
+    );
     let (status, out, err) = run(&["rods", "left elevator", "--logbook", &book, "--json"], "");
     assert_eq!(status, 0, "{out}\n{err}");
     let value: Value = serde_json::from_str(&out).unwrap();

@@ -61,4 +61,77 @@ fn a_servo_alone_is_tested_recorded_and_found_again_by_recheck() {
     let told = found["slew_s_per_60deg"]["value"].as_f64().unwrap();
     assert!((kept / told - 1.0).abs() < 1e-12, "{kept} {told}");
     assert!(rows[0].quantity("stiffness_ncm_per_deg").is_none());
+
+    // In words: what the dead band makes is no slop, and which keys fill the column of the data sheet.
+    let recordings = std::fs::read_dir(logbook.join("recordings")).unwrap();
+    let recording = recordings.map(|e| e.unwrap().path()).next().unwrap();
+    let arguments = [
+        "servo",
+        "E1",
+        "--alone",
+        "--from",
+        recording.to_str().unwrap(),
+    ];
+    let (_, out, err) = super::held::run(
+        &[&arguments[..], &["--logbook", logbook.to_str().unwrap()]].concat(),
+        "",
+    );
+    let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "arm behind pulse, dead band in it",
+        "is no slop of rods: its dead band makes up to",
+        "no play shows",
+        "these keys are not there yet: speed_s_per_60deg with speed_voltage_v, and dead_band_us",
+    ] {
+        assert!(flat.contains(words), "no {words:?} in {out}\n{err}");
+    }
+}
+
+/// The program on a rig whose rods are on, with these channels; what it said and what the rig noted.
+fn with_rods_on(command: &[&str], channels: &str) -> (i32, String, Vec<Value>) {
+    let rig = Rig::start(&[
+        "--aircraft",
+        "samples/aircraft.toml",
+        "--channels",
+        channels,
+        "--fast",
+        "10",
+    ]);
+    let folder = tempfile::tempdir().unwrap();
+    let (link, book) = (
+        rig.link().display().to_string(),
+        folder.path().join("book").display().to_string(),
+    );
+    let mut arguments = command.to_vec();
+    arguments.extend(["--yes", "--port", &link, "--logbook", &book]);
+    arguments.extend(["--aircraft", "samples/aircraft.toml"]);
+    let (status, out, err) = super::held::run(&arguments, "");
+    let flat = format!("{out} {err}");
+    let flat = flat.split_whitespace().collect::<Vec<_>>().join(" ");
+    (status, flat, rig.events())
+}
+
+#[test]
+fn a_servo_that_is_said_to_be_alone_and_still_drives_its_surface_is_disarmed_and_told() {
+    for (command, channels) in [
+        (
+            &["servo", "E1", "--alone"][..],
+            "pulse_us,angle_deg,arm_deg,current_ma,supply_v",
+        ),
+        (
+            &["servo", "E1", "--alone"],
+            "pulse_us,angle_deg,current_ma,supply_v",
+        ),
+        (
+            &["sweep", "left elevator", "--purpose", "rods-off"],
+            "pulse_us,angle_deg,arm_deg,current_ma,supply_v",
+        ),
+    ] {
+        let (status, said, events) = with_rods_on(command, channels);
+        assert_eq!(status, 3, "{said}");
+        assert!(said.contains("the rods seem to be on still"), "{said}");
+        assert!(said.contains("take the rods off"), "{said}");
+        assert!(said.contains("the rig confirmed it"), "{said}");
+        assert_eq!(events.last().unwrap()["what"], "disarmed", "{events:?}");
+    }
 }

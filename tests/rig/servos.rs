@@ -117,3 +117,110 @@ fn the_second_servo_s_own_current_stops_the_run() {
     assert_eq!(last["what"], "disarmed", "{:?}", rig.events());
     assert_eq!(last["reason"], "over-current");
 }
+
+/// Weights for the second servo of a surface: whose they are, and by which current, is said on top of the recording.
+#[test]
+fn the_second_servo_s_weights_are_its_own_in_the_recording() {
+    let scratch = tempfile::tempdir().unwrap();
+    let file = aircraft(scratch.path());
+    for (number, channels, first) in [
+        (1, "pulse_us,arm_deg,current_ma,supply_v", "# servo=E3\n"),
+        (
+            2,
+            "pulse_us,arm_deg,current_ma,current2_ma,supply_v",
+            "# servo=E1\n",
+        ),
+    ] {
+        let rig = Rig::start(&[
+            "--aircraft",
+            &file,
+            "--channels",
+            channels,
+            "--second-off",
+            "0",
+            "--fast",
+            "10",
+        ]);
+        let book = scratch.path().join(format!("book{number}"));
+        let (link, shown) = (rig.link().display().to_string(), book.display().to_string());
+        let arguments = [
+            "calibrate",
+            "servo",
+            "E3",
+            "--arm-mm",
+            "60",
+            "--yes",
+            "--port",
+            &link,
+            "--logbook",
+            &shown,
+            "--aircraft",
+            &file,
+        ];
+        // Nobody hangs the first weight.
+        let (status, out, err) = run(&arguments, "");
+        assert_eq!(status, 3, "{out}\n{err}");
+        let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains("E3 is the second servo"), "{out}");
+        let recordings = std::fs::read_dir(book.join("recordings")).unwrap();
+        let recording = recordings.map(|e| e.unwrap().path()).next().unwrap();
+        let text = String::from_utf8_lossy(&std::fs::read(&recording).unwrap()).into_owned();
+        assert!(
+            text.contains(first) && text.contains("# lifted_by=E3"),
+            "{text:.400}"
+        );
+        assert_eq!(text.contains("# servo2=E3"), number == 2);
+    }
+}
+
+/// The rig reads the second's current alone: what it is told to trip on (current_ma) it has no sensor for, so that the program has to
+/// watch.
+#[test]
+fn the_program_itself_watches_the_second_servo_s_current() {
+    let scratch = tempfile::tempdir().unwrap();
+    let file = aircraft(scratch.path());
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, format!("{text}\n[trip]\ncurrent_ma = 300\n")).unwrap();
+    let channels = "pulse_us,angle_deg,current2_ma,supply_v";
+    let rig = Rig::start(&[
+        "--aircraft",
+        &file,
+        "--channels",
+        channels,
+        "--second-off",
+        "2",
+        "--fast",
+        "10",
+    ]);
+    let (link, book) = (
+        rig.link().display().to_string(),
+        scratch.path().join("book").display().to_string(),
+    );
+    let arguments = [
+        "sweep",
+        "left elevator",
+        "--port",
+        &link,
+        "--logbook",
+        &book,
+        "--aircraft",
+        &file,
+        "--yes",
+    ];
+    let (status, out, err) = run(&arguments, "");
+    assert_eq!(status, 3, "{out}\n{err}");
+    let flat = err.split_whitespace().collect::<Vec<_>>().join(" ");
+    let draws = flat
+        .split("the second servo draws ")
+        .nth(1)
+        .unwrap_or_else(|| panic!("{out}\n{err}"));
+    let ma: f64 = draws.split(' ').next().unwrap().parse().unwrap();
+    assert!(
+        ma > 300.0 && flat.contains("over the limit of 300 mA"),
+        "{flat}"
+    );
+    // The rig itself saw nothing to trip on: it was told to disarm.
+    let events = rig.events();
+    assert_eq!(events.last().unwrap()["what"], "disarmed", "{events:?}");
+    assert_eq!(events.last().unwrap()["reason"], "host", "{events:?}");
+}

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use hingewright::aircraft;
 use hingewright::link::port;
 use hingewright::recording::{self, Channel};
-use hingewright::rig::{self, Line, Move, Page, Rig, Spell, Sweep, SweepPlan, To};
+use hingewright::rig::{self, Line, Move, Pace, Page, Rig, Spell, Sweep, SweepPlan, To};
 
 use super::host::Rig as Simulated;
 
@@ -16,12 +16,13 @@ const G: f64 = 9.806_65;
 fn spell(mass: &str) -> Spell {
     let lift = |deg| Move {
         to: To::Deg(deg),
-        us_per_s: 400.0,
+        pace: Pace::UsPerS(400.0),
         hold_s: 0.5,
     };
     Spell {
         marks: vec![("mass_kg", mass.to_owned())],
         moves: vec![lift(15.0), lift(-15.0)],
+        ends_after_s: None,
     }
 }
 
@@ -73,7 +74,12 @@ fn each_arming_is_marked_and_the_weight_of_its_own_is_felt() {
         .await
     });
     let run = run.unwrap();
-    assert_eq!(run.cut, None);
+    // It is cut short there: what was to be done was not.
+    assert!(
+        matches!(run.cut, Some(rig::Cut::Stopped { .. })),
+        "{:?}",
+        run.cut
+    );
     assert!(run.disarmed);
     assert_eq!(asked, [0, 1, 2]);
     let text = String::from_utf8_lossy(&std::fs::read(&path).unwrap()).into_owned();

@@ -55,9 +55,6 @@ pub struct Arguments {
     /// One JSON object instead of the text
     #[arg(long)]
     json: bool,
-    /// Say what would be done; ask for nothing and write nothing
-    #[arg(long)]
-    pub dry_run: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -116,7 +113,7 @@ fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
         let (holds, read) = from_files(arguments, surface, &bench)?;
         return concluded(arguments, surface, &bench, &holds, &read);
     }
-    let Home::Logbook(logbook) = &home else {
+    let Home::Logbook { logbook, .. } = &home else {
         return Err(
             Problem::new("a rig's recording needs a logbook to be kept in")
                 .hint("add --logbook DIR, or name recordings with --at ANGLE:FILE"),
@@ -221,7 +218,7 @@ fn concluded(
     let object = arguments.json.then(|| json::line(&angled));
     at_rig::print(object, || text::angled(&angled, show::terminal_width()))?;
     if let Some(into) = &arguments.into {
-        if arguments.dry_run {
+        if arguments.source.dry_run {
             say("Nothing was written (--dry-run).");
         } else {
             kept::replace(into, &file::toml(&angled))?;

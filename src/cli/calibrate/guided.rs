@@ -3,14 +3,15 @@
 use std::io::Write;
 
 use super::servo::{Arguments, kind_of};
+use crate::aircraft::{Aircraft, Surface};
 use crate::cli::at_rig::{self, Bench, Ended};
 use crate::cli::complain;
 use crate::cli::words::{a_line, say, words};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, purpose};
-use crate::rig::{Move, Spell, SweepPlan, To};
-use crate::servo::lifts::Known;
+use crate::rig::{Move, Pace, Spell, SweepPlan, To};
+use crate::servo::lifts::{Known, LIFTED_BY};
 use crate::units::Unit;
 
 /// µs for a degree of the arm where the aircraft file does not say: 0.09°/µs, as servos mostly have it (common practice, no source).
@@ -24,6 +25,16 @@ const HOLD_DOWN_S: f64 = 0.6;
 const APART: f64 = 1.5;
 /// A rest for the idle power, s.
 const REST_S: f64 = 1.0;
+
+/// Whether the servo sits in the surface, as its first or its second.
+fn has(surface: &Surface, tag: &str, aircraft: &Aircraft) -> bool {
+    let servos = [Some(surface.servo_index), surface.second_servo_index];
+    let mut tags = servos
+        .into_iter()
+        .flatten()
+        .map(|i| &aircraft.servos[i].tag);
+    tags.any(|t| t == tag)
+}
 
 /// What is to be lifted.
 struct Job<'a> {
@@ -51,7 +62,8 @@ pub fn lifted(arguments: &Arguments, logbook: &Logbook) -> Result<Ended, Problem
         logbook,
         surface_index: job.surface_index,
         purpose: purpose::CALIBRATION,
-        keys: Vec::new(),
+        keys: job.keys(),
+        by_second: job.is_second(),
         plan: job.plan(),
         spells: job.masses_kg.iter().map(|m| job.spell(m)).collect(),
         said: job.plan_words(),
@@ -82,7 +94,7 @@ impl<'a> Job<'a> {
         let surface_index = aircraft
             .surfaces
             .iter()
-            .position(|s| aircraft.servos[s.servo_index].tag == *tag)
+            .position(|s| has(s, tag, aircraft))
             .ok_or_else(|| {
                 Problem::new(format!("no surface of {} has servo {tag}", aircraft.name))
                     .hint("name it as servo of the [[surface]] that it will drive: a recording is kept under its surface")
@@ -131,6 +143,41 @@ impl<'a> Job<'a> {
         Ok(job)
     }
 
+    fn surface(&self) -> &'a Surface {
+        &self.logbook.aircraft().surfaces[self.surface_index]
+    }
+
+    fn is_second(&self) -> bool {
+        let aircraft = self.logbook.aircraft();
+        aircraft.servos[self.surface().servo_index].tag != self.arguments.tag
+    }
+
+    /// Where two servos sit on the surface: which of them lifts.
+    fn keys(&self) -> Vec<(&'static str, String)> {
+        let two = self.surface().second_servo_index.is_some();
+        let key = two.then(|| (LIFTED_BY, self.arguments.tag.clone()));
+        key.into_iter().collect()
+    }
+
+    /// Which plug, where two servos sit on the surface.
+    fn plug_words(&self) -> String {
+        let aircraft = self.logbook.aircraft();
+        let tag = |index: usize| &aircraft.servos[index].tag;
+        let Some(second) = self.surface().second_servo_index else {
+            return String::new();
+        };
+        let (first, second) = (tag(self.surface().servo_index), tag(second));
+        match self.is_second() {
+            true => format!(
+                "plug       {second} is the second servo: a rig that reads current2_ma has it in the second plug, any other in {first}'s. One pulse \
+                 drives both: unplug {first} if you can, or take its rod off as well\n"
+            ),
+            false => format!(
+                "plug       {first} in the first servo's plug. One pulse drives both: unplug {second} if you can, or take its rod off as well\n"
+            ),
+        }
+    }
+
     fn torque_ncm(&self, mass: &Known) -> f64 {
         0.1 * GRAVITY_M_S2 * mass.value * self.arm_mm.value
     }
@@ -165,13 +212,14 @@ impl<'a> Job<'a> {
         let trip = self.trip();
         format!(
             "WHAT WILL MOVE: servo {}, with a bare arm and weights on it; its rod is off\n\
-             weights    {}, at {} mm\n\
+             {}weights    {}, at {} mm\n\
              moves      {:.0}° to either side of level, {} times up and down at {}°/s each\n\
              first      with the lightest: a nudge to see which way it goes, then the way is felt for\n\
              rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms\n\
              A weight falls when the servo lets go: at a trip, at the end, when a plug slips. Keep feet, fingers and the model from under \
              it, hang it low over something soft, and clamp the servo down.",
             a.tag,
+            self.plug_words(),
             masses.join(", "),
             self.arm_mm.value,
             a.swing_deg,
@@ -195,7 +243,7 @@ impl<'a> Job<'a> {
         SweepPlan {
             up_deg: self.arguments.swing_deg + 1.0,
             down_deg: -self.arguments.swing_deg - 1.0,
-            ..SweepPlan::of(aircraft, surface, 1, 30.0, HOLD_UP_S)
+            ..SweepPlan::of(aircraft, surface, 1, 30.0, HOLD_UP_S).alone(aircraft, surface)
         }
     }
 
@@ -203,7 +251,7 @@ impl<'a> Job<'a> {
         let a = self.arguments;
         let go = |deg: f64, deg_s: f64, hold_s: f64| Move {
             to: To::Deg(deg),
-            us_per_s: deg_s / self.deg_per_us,
+            pace: Pace::UsPerS(deg_s / self.deg_per_us),
             hold_s,
         };
         let slow = a.speeds.iter().copied().fold(f64::INFINITY, f64::min);
@@ -223,6 +271,7 @@ impl<'a> Job<'a> {
                 ("arm_u_mm", self.arm_mm.u.to_string()),
             ],
             moves,
+            ends_after_s: None,
         }
     }
 

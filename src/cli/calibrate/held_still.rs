@@ -41,7 +41,7 @@ pub fn recorded(
     };
     let at_rig = arguments.source.bench();
     let Some(port) = at_rig.port else {
-        if arguments.dry_run {
+        if arguments.source.dry_run {
             say(&said(
                 &logbook.aircraft().surfaces[surface_index].name,
                 &places,
@@ -63,7 +63,7 @@ pub fn recorded(
         let rig = greet(line).await?;
         say(&format!("port       {}\n{}\n", port.port, described(rig.identity())));
         say(&said(&logbook.aircraft().surfaces[surface_index].name, &places));
-        if arguments.dry_run {
+        if arguments.source.dry_run {
             say("Nothing was recorded (--dry-run).");
             return Ok(None);
         }

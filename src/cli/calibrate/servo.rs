@@ -6,12 +6,12 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::{guided, kept};
-use crate::aircraft::{Aircraft, ServoType};
-use crate::cli::at_rig::{self, Ended};
+use crate::aircraft::{self, Aircraft, Calibration, ServoType, SheetSpeed};
+use crate::cli::at_rig::{self, Ended, Home};
 use crate::cli::files::{Picture, picture, told_aside};
 use crate::cli::words::{say, words_to_stderr};
 use crate::cli::{complain, show};
-use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
+use crate::logbook::{AIRCRAFT_FILE, write_whole};
 use crate::problem::{Problem, exit};
 use crate::recording::{self, Recording};
 use crate::report::calibrate::{Calibrated, file, json, text};
@@ -26,16 +26,16 @@ use crate::units::TorqueUnit;
                   hingewright calibrate servo E1 --from lifts.log --logbook dunlin\n\n\
                   A recording has armed spells, each with `# mass_kg=0.5` and `# arm_mm=60` ahead of it. Within one the arm goes up and down \
                   around level at two speeds or more, each at least three times.\n\n\
-                  Exit status: 0 calibrated; 1 calibrated, but the fit is poor; 2 no calibration, or a file could not be used; 3 the rig failed."
+                  Exit status: 0 calibrated; 1 calibrated, but the fit is poor, or it does not agree with gears, data sheet or the calibration before it; 2 no calibration, or a file could not be used; 3 the rig failed."
 )]
 pub struct Arguments {
     /// The servo's tag, as aircraft.toml has it
     pub tag: String,
     /// Calibrate from these recordings or CSV files, all of this servo, instead of with a rig
-    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present_any = ["port", "dry_run"], conflicts_with = "port")]
+    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with = "port")]
     from: Vec<PathBuf>,
     /// The rig's serial port
-    #[arg(long, value_name = "PATH", requires = "logbook")]
+    #[arg(long, value_name = "PATH")]
     pub port: Option<String>,
     /// Bits per second of the line; a rig with USB of its own does not mind
     #[arg(long, value_name = "N", default_value_t = 115_200)]
@@ -43,7 +43,11 @@ pub struct Arguments {
     /// The logbook: the recording is kept there, and the calibration written beside its aircraft.toml
     #[arg(long, value_name = "DIR")]
     pub logbook: Option<PathBuf>,
-    /// Where to write the calibration instead; without a logbook TAG.calibration.toml here
+    /// The aircraft file: begins a new logbook if there is none yet; with --from it is enough by itself
+    #[arg(long, value_name = "FILE")]
+    aircraft: Option<PathBuf>,
+    /// Write the calibration here instead of into the file that its [[servo]] names, or else TAG.calibration.toml, beside the aircraft
+    /// file; without a logbook and an aircraft file that is the present folder. An older calibration there is kept beside it
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
     /// Masses to hang on, kg, lightest first, each with its standard uncertainty if known: 0,0.2,0.5±0.002; 0 is the empty arm
@@ -98,30 +102,52 @@ fn calibrate(arguments: &Arguments) -> Result<u8, Problem> {
     if let Some(file) = &arguments.plot {
         picture(file, "--plot")?;
     }
-    let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
     if arguments.json {
         words_to_stderr();
     }
-    if let Some(logbook) = &logbook {
-        known_tag(&arguments.tag, logbook.aircraft())?;
+    let at_rig = arguments.from.is_empty();
+    if at_rig && arguments.port.is_none() && !arguments.dry_run {
+        return Err(Problem::new("no rig is named, and no recording").hint(
+            "with a rig: add --port PATH (`hingewright rig ports` lists them) and --logbook DIR; from recordings of lifts: add --from FILE",
+        ));
     }
-    if arguments.from.is_empty() {
-        let logbook = logbook.as_ref().ok_or_else(|| {
+    let home = home(arguments)?;
+    if let Some(home) = &home {
+        known_tag(&arguments.tag, home.aircraft())?;
+    }
+    if !at_rig {
+        return concluded(arguments, home.as_ref(), &arguments.from);
+    }
+    let Some(Home::Logbook { logbook, .. }) = &home else {
+        return Err(
             Problem::new("a rig's lifts are kept in a logbook, and none is named")
-                .hint("add --logbook DIR, or give recordings with --from")
-        })?;
-        let path = match guided::lifted(arguments, logbook)? {
-            Ended::Before(status) => return Ok(status),
-            Ended::Short(_) => {
-                say("No calibration was made of it; nothing that was there has changed.");
-                return Ok(exit::RIG);
-            }
-            Ended::Whole(path) => path,
-        };
-        at_rig::store(logbook, &path)?;
-        return concluded(arguments, Some(logbook), &[path]);
-    }
-    concluded(arguments, logbook.as_ref(), &arguments.from)
+                .hint("add --logbook DIR, or give recordings with --from"),
+        );
+    };
+    let path = match guided::lifted(arguments, logbook)? {
+        Ended::Before(status) => return Ok(status),
+        Ended::Short(_) => {
+            say("No calibration was made of it; nothing that was there has changed.");
+            return Ok(exit::RIG);
+        }
+        Ended::Whole(path) => path,
+    };
+    at_rig::store(logbook, &path)?;
+    concluded(arguments, home.as_ref(), &[path])
+}
+
+/// The logbook or the aircraft file alone; neither is needed with recordings.
+fn home(arguments: &Arguments) -> Result<Option<Home>, Problem> {
+    let file = arguments.aircraft.as_deref();
+    Ok(match (&arguments.logbook, file) {
+        (Some(root), file) => {
+            // Recordings that are there already begin no logbook.
+            let file = file.filter(|_| arguments.from.is_empty());
+            Some(Home::opened(root, file, arguments.dry_run)?)
+        }
+        (None, Some(file)) => Some(Home::File(Box::new(aircraft::read_path(file)?))),
+        (None, None) => None,
+    })
 }
 
 fn known_tag(tag: &str, aircraft: &Aircraft) -> Result<(), Problem> {
@@ -136,11 +162,7 @@ fn known_tag(tag: &str, aircraft: &Aircraft) -> Result<(), Problem> {
 }
 
 /// Fits, shows, draws and writes.
-fn concluded(
-    arguments: &Arguments,
-    logbook: Option<&Logbook>,
-    paths: &[PathBuf],
-) -> Result<u8, Problem> {
+fn concluded(arguments: &Arguments, home: Option<&Home>, paths: &[PathBuf]) -> Result<u8, Problem> {
     let mut read: Vec<(String, Recording)> = Vec::new();
     for path in paths {
         let recording = recording::read_path(path)?;
@@ -155,9 +177,10 @@ fn concluded(
         &read,
         Said {
             arm_mm: arguments.arm_mm,
+            tag: &arguments.tag,
         },
     )?;
-    let aircraft = logbook.map(Logbook::aircraft);
+    let aircraft = home.map(Home::aircraft);
     let kind = aircraft.and_then(|a| kind_of(&arguments.tag, a));
     let most_nm = kind
         .zip(aircraft)
@@ -179,12 +202,24 @@ fn concluded(
                 .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
         })
         .collect();
+    let into = place(arguments, home);
+    let told = arguments.sixty_deg_s.filter(|s| *s > 0.0);
+    let speed = match (kind, told) {
+        (Some(kind), Some(s_per_60deg)) => Some(SheetSpeed {
+            s_per_60deg,
+            voltage_v: kind.stall_voltage_v,
+        }),
+        (kind, _) => kind.and_then(|k| k.speed),
+    };
+    let older = older(&arguments.tag, &into, aircraft);
+    let doubts = balance::doubts(&balance, older.as_ref(), kind, speed);
     let calibrated = Calibrated {
         tag: &arguments.tag,
+        doubts: &doubts,
         lifts: &found,
         balance: &balance,
         kind,
-        sixty_deg_s: arguments.sixty_deg_s.filter(|s| *s > 0.0),
+        speed,
         files: &files,
         unfinished: &unfinished,
     };
@@ -200,7 +235,7 @@ fn concluded(
     if let Some(picture) = &arguments.plot {
         draw(picture, &calibrated)?;
     }
-    let written = write(arguments, logbook, &calibrated)?;
+    let written = write(arguments, home, into, &calibrated)?;
     if arguments.json {
         let shown = written.as_ref().map(|p| p.display().to_string());
         let _ = writeln!(
@@ -217,14 +252,26 @@ fn concluded(
 }
 
 fn of_this_servo(tag: &str, path: &Path, recording: &Recording) -> Result<(), Problem> {
-    match recording.key("servo") {
-        Some(other) if other != tag => Err(Problem::new(format!(
-            "{}: this recording is of servo {other}, not of {tag}",
-            path.display()
-        ))
-        .hint("a calibration holds for one servo only: name that one, or other recordings")),
-        _ => Ok(()),
+    if lifts::is_of(recording, tag) {
+        return Ok(());
     }
+    let key = |key: &str| recording.key(key);
+    let other = key(lifts::LIFTED_BY).or(key("servo")).unwrap_or_default();
+    Err(Problem::new(format!(
+        "{}: this recording is of servo {other}, not of {tag}",
+        path.display()
+    ))
+    .hint("a calibration holds for one servo only: name that one, or other recordings"))
+}
+
+/// The calibration that stands where the new one goes, or else the one that the aircraft file names.
+fn older(tag: &str, into: &Path, aircraft: Option<&Aircraft>) -> Option<Calibration> {
+    let there = aircraft::read_calibration_path(into, tag).ok();
+    let named = || {
+        let servo = aircraft?.servos.iter().find(|s| s.tag == tag)?;
+        servo.calibration.clone()
+    };
+    there.or_else(named)
 }
 
 pub fn kind_of<'a>(tag: &str, aircraft: &'a Aircraft) -> Option<&'a ServoType> {
@@ -243,18 +290,35 @@ fn draw(path: &Path, calibrated: &Calibrated<'_>) -> Result<(), Problem> {
     Ok(())
 }
 
+/// Where the calibration goes.
+fn place(arguments: &Arguments, home: Option<&Home>) -> PathBuf {
+    if let Some(file) = &arguments.into {
+        return file.clone();
+    }
+    let name = format!("{}.calibration.toml", plain(&arguments.tag));
+    let Some(file) = aircraft_file(arguments, home) else {
+        return name.into();
+    };
+    let named = std::fs::read_to_string(&file)
+        .ok()
+        .and_then(|text| calibration_named(&text, &arguments.tag));
+    file.with_file_name(named.unwrap_or(name))
+}
+
+fn aircraft_file(arguments: &Arguments, home: Option<&Home>) -> Option<PathBuf> {
+    match home? {
+        Home::Logbook { logbook, .. } => Some(logbook.root().join(AIRCRAFT_FILE)),
+        Home::File(_) => arguments.aircraft.clone(),
+    }
+}
+
 /// The calibration's file; an older one stays beside it.
 fn write(
     arguments: &Arguments,
-    logbook: Option<&Logbook>,
+    home: Option<&Home>,
+    into: PathBuf,
     calibrated: &Calibrated<'_>,
 ) -> Result<Option<PathBuf>, Problem> {
-    let name = format!("{}.calibration.toml", plain(&arguments.tag));
-    let into = match (&arguments.into, logbook) {
-        (Some(file), _) => file.clone(),
-        (None, Some(logbook)) => logbook.root().join(&name),
-        (None, None) => PathBuf::from(&name),
-    };
     if arguments.dry_run {
         say(&format!(
             "Nothing was written (--dry-run); it would be {}.",
@@ -269,8 +333,8 @@ fn write(
             .unwrap_or_else(jiff::Timestamp::now),
     );
     kept::replace(&into, &file::toml(calibrated, made))?;
-    if let Some(logbook) = logbook {
-        line_to_add(logbook, &arguments.tag, &into);
+    if let Some(file) = aircraft_file(arguments, home) {
+        line_to_add(&file, home, &arguments.tag, &into);
     }
     Ok(Some(into))
 }
@@ -287,31 +351,33 @@ fn plain(tag: &str) -> String {
     tag.chars().map(safe).collect()
 }
 
-/// Which line makes the aircraft file use it, if it does not yet.
-fn line_to_add(logbook: &Logbook, tag: &str, into: &Path) {
-    let file = logbook.root().join(AIRCRAFT_FILE);
-    let name = into
-        .strip_prefix(logbook.root())
-        .unwrap_or(into)
-        .display()
-        .to_string();
+/// Which line makes the aircraft file use it, if it does not yet. Names in it are looked for beside it.
+fn line_to_add(file: &Path, home: Option<&Home>, tag: &str, into: &Path) {
+    let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let (file, into) = (whole(file), whole(into));
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let name = into.strip_prefix(folder).unwrap_or(&into);
+    let name = name.display().to_string();
     let named = std::fs::read_to_string(&file)
         .ok()
         .and_then(|text| calibration_named(&text, tag));
     if named.as_deref() == Some(name.as_str()) {
-        let _ = writeln!(
-            io::stderr(),
-            "{} names it already; judge older recordings anew with: hingewright recheck --logbook {}",
-            file.display(),
-            logbook.root().display()
-        );
+        let anew = match home {
+            Some(Home::Logbook { logbook, .. }) => format!(
+                "; judge older recordings anew with: hingewright recheck --logbook {}",
+                logbook.root().display()
+            ),
+            _ => String::new(),
+        };
+        let _ = writeln!(io::stderr(), "{} names it already{anew}", file.display());
         return;
     }
     let instead = named.map_or(String::new(), |old| format!(" instead of \"{old}\""));
     let _ = writeln!(
         io::stderr(),
-        "to use it, put this line under the [[servo]] with tag = \"{tag}\" in {}{instead}:\n  calibration = \"{name}\"",
-        file.display()
+        "to use it, put this line under the [[servo]] with tag = \"{tag}\" in {}{instead}:\n  calibration = {}",
+        file.display(),
+        toml::Value::String(name)
     );
 }
 

@@ -24,6 +24,7 @@ pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Probl
     let mut plan = SweepPlan::of(aircraft, surface, 1, FEELING_DEG_PER_S, 0.4);
     if arguments.alone {
         (plan.up_deg, plan.down_deg) = (ALONE_DEG, -ALONE_DEG);
+        plan = plan.alone(aircraft, surface);
     }
     let (up, down) = (plan.up_deg, -plan.down_deg);
     // A flap has one side alone: steps are kept between neutral and there.
@@ -37,7 +38,8 @@ pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Probl
     let mut angle_from = &[Channel::AngleDeg][..];
     if arguments.alone {
         keys.push((ALONE, "yes".to_owned()));
-        angle_from = &[Channel::AngleDeg, Channel::ArmDeg];
+        // The arm's own sensor, where there is one: the surface's may lie still, or sit on the arm as well.
+        angle_from = &[Channel::ArmDeg, Channel::AngleDeg];
     }
     let job = Job {
         bench: Bench {
@@ -49,10 +51,12 @@ pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Probl
         surface_index,
         purpose: purpose::SERVO_TEST,
         keys,
+        by_second: false,
         plan,
         spells: vec![Spell {
             marks: Vec::new(),
             moves: servo_moves(half_deg),
+            ends_after_s: None,
         }],
         said: plan_words(arguments, logbook, surface_index, (plan, half_deg)),
     };

@@ -1,6 +1,5 @@
 //! One series on made-up readings: what noise may raise, what a fault must raise.
 
-use jiff::{SignedDuration, Timestamp};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
@@ -256,4 +255,31 @@ fn a_day_s_work_at_the_bench_has_its_trend_per_recording() {
             ..
         }
     ));
+}
+
+#[test]
+fn a_long_series_is_drawn_through_groups_and_still_dates_its_limit() {
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    let noise = noise(&mut rng, 2000);
+    let rising = |n: usize| -> Vec<f64> {
+        let steps = noise[..n].iter().enumerate();
+        steps
+            .map(|(i, noise)| 0.4 + 0.0002 * i as f64 + noise)
+            .collect()
+    };
+    // One a day: 0.006 in thirty days, and 0.8 after 2,000 of them, 1.0 a thousand later.
+    let long = health(
+        &points(&rising(2000), 1.0, Some(U)),
+        Worse::Higher,
+        UP_TO_ONE,
+        0.001,
+    );
+    let trend = long.unwrap().trend.unwrap();
+    let (lo, hi) = trend.interval.unwrap();
+    assert!(lo <= 0.006 && 0.006 <= hi, "{trend:?}");
+    assert!(hi - lo < 0.001 && trend.p.unwrap() < 1e-6, "{trend:?}");
+    assert_eq!(
+        (groups(300), groups(301), groups(2000)),
+        (None, Some(200), Some(200))
+    );
 }

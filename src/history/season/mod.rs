@@ -39,6 +39,8 @@ pub struct Reading {
     pub surface: String,
     /// The servo's tag.
     pub servo: Option<String>,
+    /// That of the other, where two drive the surface.
+    pub second: Option<String>,
     /// Where torque came from: readings of two kinds of sensor are not one series.
     pub torque_from: Option<String>,
     /// Of a sweep between the throws; `None` of any other recording.
@@ -47,6 +49,30 @@ pub struct Reading {
     pub values: [Option<Quantity>; Measure::COUNT],
     /// Share of stall torque per N·cm at the hinge line, where both were measured.
     pub stall_share_per_ncm: Option<f64>,
+}
+
+impl Reading {
+    fn has(&self, tag: &str) -> bool {
+        [&self.servo, &self.second]
+            .into_iter()
+            .flatten()
+            .any(|t| t == tag)
+    }
+
+    /// What it says of the second of two servos: all that is not the first one's own, whose current and lead were measured.
+    fn of_second(&self) -> Option<Self> {
+        let servo = Some(self.second.clone()?);
+        let mut values = self.values;
+        for measure in Measure::ALL.into_iter().filter(|m| m.is_the_servos_own()) {
+            values[measure as usize] = None;
+        }
+        Some(Self {
+            servo,
+            second: self.servo.clone(),
+            values,
+            ..self.clone()
+        })
+    }
 }
 
 /// Something done to a surface or a servo, from whose time on what it changed stands against a new baseline.
@@ -203,10 +229,16 @@ impl Asked<'_> {
     fn of(&self, readings: &[Reading]) -> Vec<Subject> {
         let mut surfaces: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
         let mut servos: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
+        let seconds: Vec<Reading> = readings.iter().filter_map(Reading::of_second).collect();
         for run in readings.chunk_by(|a, b| a.surface == b.surface && a.servo == b.servo) {
             surfaces.entry(&run[0].surface).or_default().extend(run);
             if let Some(tag) = &run[0].servo {
                 servos.entry(tag).or_default().extend(run);
+            }
+        }
+        for reading in &seconds {
+            if let Some(tag) = &reading.servo {
+                servos.entry(tag).or_default().push(reading);
             }
         }
         let surfaces: Vec<Subject> = surfaces
@@ -241,12 +273,14 @@ impl Asked<'_> {
         own.sort_by(|a, b| a.at.cmp(&b.at).then_with(|| a.id.cmp(&b.id)));
         let mut with: Vec<String> = Vec::new();
         for reading in &own {
-            let other = match kind {
-                Kind::Surface => reading.servo.as_deref(),
-                Kind::Servo => Some(reading.surface.as_str()),
+            let others = match kind {
+                Kind::Surface => [reading.servo.as_deref(), reading.second.as_deref()],
+                Kind::Servo => [Some(reading.surface.as_str()), None],
             };
-            if let Some(other) = other.filter(|o| !with.iter().any(|w| w == o)) {
-                with.push(other.to_owned());
+            for other in others.into_iter().flatten() {
+                if !with.iter().any(|w| w == other) {
+                    with.push(other.to_owned());
+                }
             }
         }
         let mut quantities: Vec<Record> = Measure::ALL
@@ -382,7 +416,7 @@ fn concerns(
         return true;
     }
     let of = |r: &Reading| match kind {
-        Kind::Surface => r.servo.as_deref() == Some(&event.subject),
+        Kind::Surface => r.has(&event.subject),
         Kind::Servo => r.surface == event.subject,
     };
     of(now) || before.is_some_and(of)
@@ -391,9 +425,14 @@ fn concerns(
 /// What differs between two readings that stand next to each other, so that they are not to be compared.
 fn changed(kind: Kind, measure: Measure, before: &Reading, now: &Reading) -> Option<String> {
     let said = |r: &Option<String>| r.clone().unwrap_or_else(|| "none".into());
-    let exchanged = kind == Kind::Surface && before.servo != now.servo;
-    if exchanged && begins_anew(Work::Servo, measure, now, Some(before)) {
-        let (old, new) = (said(&before.servo), said(&now.servo));
+    let pairs = [(&before.servo, &now.servo), (&before.second, &now.second)];
+    let exchanged = pairs.into_iter().find(|(old, new)| old != new);
+    // What is the first one's own goes on when the second is exchanged.
+    let of_first = before.servo == now.servo && measure.is_the_servos_own();
+    if let Some((old, new)) = exchanged.filter(|_| kind == Kind::Surface && !of_first)
+        && begins_anew(Work::Servo, measure, now, Some(before))
+    {
+        let (old, new) = (said(old), said(new));
         return Some(format!("servo {new} instead of {old}"));
     }
     if kind == Kind::Servo && !measure.is_the_servos_own() && before.surface != now.surface {

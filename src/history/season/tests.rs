@@ -2,7 +2,7 @@
 
 use jiff::SignedDuration;
 
-use super::health_tests::{U, quantity};
+use super::health_tests::quantity;
 use super::*;
 
 pub(super) fn reading(
@@ -21,6 +21,7 @@ pub(super) fn reading(
         at: start + SignedDuration::from_hours(24 * day),
         surface: surface.into(),
         servo: Some(servo.into()),
+        second: None,
         torque_from: Some("torque".into()),
         verdict: None,
         values,
@@ -61,6 +62,33 @@ fn a_servo_takes_its_record_along_and_the_hinge_keeps_its_own() {
     assert!(hinge.since.as_ref().unwrap().1.contains("moved to right"));
     assert_eq!(hinge.health.step, 0);
     assert_eq!(find(&season, Kind::Surface, "left", hold).count, 8);
+}
+
+#[test]
+fn both_servos_of_a_surface_take_its_results_along_and_the_first_alone_its_own_current() {
+    let (hold, fight) = (Measure::HoldNeutral, Measure::Fight);
+    let readings: Vec<Reading> = (0..8)
+        .map(|day| {
+            let values = [(hold, 100.0), (fight, 40.0), (Measure::Friction, 3.0)];
+            let mut reading = reading(7 * day, "left", "E1", &values);
+            // The second was exchanged in mid-season.
+            reading.second = Some(if day < 4 { "E3" } else { "E4" }.into());
+            reading
+        })
+        .collect();
+    let season = season(&readings, &[], &Limits::default());
+    assert_eq!(find(&season, Kind::Servo, "E1", fight).count, 8);
+    assert_eq!(find(&season, Kind::Servo, "E3", fight).count, 4);
+    assert_eq!(find(&season, Kind::Servo, "E4", Measure::Friction).count, 4);
+    let e3 = season
+        .iter()
+        .find(|s| s.kind == Kind::Servo && s.name == "E3");
+    assert!(e3.unwrap().quantities.iter().all(|q| q.measure != hold));
+    let left = season.iter().find(|s| s.kind == Kind::Surface).unwrap();
+    assert_eq!(left.with, ["E1", "E3", "E4"]);
+    let since = &find(&season, Kind::Surface, "left", fight).since;
+    assert_eq!(since.as_ref().unwrap().1, "servo E4 instead of E3");
+    assert!(find(&season, Kind::Surface, "left", hold).since.is_none());
 }
 
 #[test]
@@ -140,33 +168,6 @@ fn a_hinge_s_work_is_no_new_beginning_for_the_servo_that_sits_there() {
     assert_eq!(of(Kind::Surface, "rudder", hold), 14);
     assert_eq!(of(Kind::Servo, "R1", hold), 14);
     assert_eq!(of(Kind::Servo, "R1", Measure::Slop), 6);
-}
-
-#[test]
-fn a_long_series_is_drawn_through_groups_and_still_dates_its_limit() {
-    let mut rng = ChaCha8Rng::seed_from_u64(3);
-    let noise = noise(&mut rng, 2000);
-    let rising = |n: usize| -> Vec<f64> {
-        let steps = noise[..n].iter().enumerate();
-        steps
-            .map(|(i, noise)| 0.4 + 0.0002 * i as f64 + noise)
-            .collect()
-    };
-    // One a day: 0.006 in thirty days, and 0.8 after 2,000 of them, 1.0 a thousand later.
-    let long = health(
-        &points(&rising(2000), 1.0, Some(U)),
-        Worse::Higher,
-        UP_TO_ONE,
-        0.001,
-    );
-    let trend = long.unwrap().trend.unwrap();
-    let (lo, hi) = trend.interval.unwrap();
-    assert!(lo <= 0.006 && 0.006 <= hi, "{trend:?}");
-    assert!(hi - lo < 0.001 && trend.p.unwrap() < 1e-6, "{trend:?}");
-    assert_eq!(
-        (groups(300), groups(301), groups(2000)),
-        (None, Some(200), Some(200))
-    );
 }
 
 /// Twelve weeks of a hinge, with a note after the eighth.

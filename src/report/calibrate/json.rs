@@ -34,6 +34,8 @@ struct Out<'a> {
     lowering_observed: usize,
     lowering_not_observable: usize,
     advice: Option<AdviceOut>,
+    /// What stands against it although it fits, in sentences.
+    doubts: Vec<String>,
     /// The file that was written.
     written: Option<&'a str>,
 }
@@ -62,7 +64,7 @@ struct TorqueOut {
 #[derive(Serialize)]
 struct AdviceOut {
     add: String,
-    /// 95 % half widths as shares of winding loss, friction and gear loss.
+    /// 95 % half widths as shares of winding loss, friction and gear loss; null where the number is nothing.
     now: [Option<f64>; 3],
     then: [Option<f64>; 3],
 }
@@ -121,6 +123,11 @@ pub fn line(calibrated: &Calibrated<'_>, written: Option<&str>) -> String {
             now: a.now.map(number),
             then: a.then.map(number),
         }),
+        doubts: calibrated
+            .doubts
+            .iter()
+            .map(|d| calibrated.doubt_sentence(d))
+            .collect(),
         written,
     };
     // String keys, no maps, and numbers that are finite or null: nothing here can fail to be written.

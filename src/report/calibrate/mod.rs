@@ -5,8 +5,8 @@ pub mod file;
 pub mod json;
 pub mod text;
 
-use crate::aircraft::ServoType;
-use crate::servo::balance::{Balance, Row};
+use crate::aircraft::{ServoType, SheetSpeed};
+use crate::servo::balance::{Balance, Doubt, Row, implied_stall_ncm};
 use crate::servo::lifts::{Doing, Lifts, Warmth};
 use crate::units::significant;
 
@@ -17,12 +17,14 @@ pub struct Calibrated<'a> {
     pub balance: &'a Balance,
     /// What the data sheet says, where an aircraft file was there.
     pub kind: Option<&'a ServoType>,
-    /// Of the data sheet: 60° of the arm in so many seconds, at the voltage of the stall torque.
-    pub sixty_deg_s: Option<f64>,
+    /// Its speed: of the aircraft file, or as told.
+    pub speed: Option<SheetSpeed>,
     /// Names of the recordings.
     pub files: &'a [String],
     /// Those whose run did not reach its end, with why.
     pub unfinished: &'a [String],
+    /// What stands against it although it fits.
+    pub doubts: &'a [Doubt],
 }
 
 /// The four numbers as one names them, with their units.
@@ -49,7 +51,7 @@ const WEAK_TORQUE: f64 = 0.05;
 impl Calibrated<'_> {
     /// Whether something is the matter with the lifts, beyond what chance does.
     pub fn poor(&self) -> bool {
-        self.balance.poor() || self.lifts.slipped.is_some()
+        self.balance.poor() || self.lifts.slipped.is_some() || !self.doubts.is_empty()
     }
 
     /// Torques at which the calibration's own uncertainty is told, N·m, with the 95 % half width as a share.
@@ -70,6 +72,7 @@ impl Calibrated<'_> {
             unfinished.map(|u| format!("Of an unfinished run, taken as far as it goes: {u}.")),
         );
         said.extend(self.slipped_sentence());
+        said.extend(self.doubts.iter().map(|d| self.doubt_sentence(d)));
         said.extend(self.advice_sentence());
         said.extend(self.correlation_sentence());
         said.extend(self.sheet_sentences());
@@ -170,17 +173,75 @@ impl Calibrated<'_> {
         ))
     }
 
+    /// What disagrees, by how much, and what to check.
+    pub fn doubt_sentence(&self, doubt: &Doubt) -> String {
+        let told = match doubt {
+            Doubt::Gears { loss } => format!(
+                "DOUBTFUL: gears that lose {} % of the load are hardly met with (10 to 50 % are common; common practice, no source).",
+                two(100.0 * loss)
+            ),
+            Doubt::Older {
+                share,
+                half95,
+                made,
+            } => format!(
+                "DOUBTFUL: from the same power this calibration has {} % {} torque than the one before it{}, and the two explain ±{} % between them.",
+                two(100.0 * share.abs()),
+                match *share > 0.0 {
+                    true => "more",
+                    false => "less",
+                },
+                made.map_or(String::new(), |day| format!(" ({day})")),
+                two(100.0 * half95)
+            ),
+            Doubt::Sheet { times, implied_ncm } => format!(
+                "DOUBTFUL: with its data sheet's speed it would stall at {} N·cm, {} times what the sheet says.",
+                two(*implied_ncm),
+                two(*times)
+            ),
+        };
+        let arms = self.lifts.arms_mm.iter();
+        let arms: Vec<String> = arms
+            .map(|arm| match doubt.too_large() {
+                Some(by) => format!(
+                    "said {} mm, to agree it would be {} mm",
+                    arm.value,
+                    two(arm.value / by)
+                ),
+                None => format!(
+                    "said {} mm; a longer one would lose less in its gears",
+                    arm.value
+                ),
+            })
+            .collect();
+        format!(
+            "{told} Measure the arm again, from the shaft's middle to where the weight hangs ({}), weigh the masses (kg, not g), and see that \
+             it is servo {}. Then say them anew: --arm-mm with --from needs no second lift.",
+            arms.join("; "),
+            self.tag
+        )
+    }
+
     fn advice_sentence(&self) -> Option<String> {
         let advice = self.balance.advice?;
         let names = ["winding loss", "friction", "gear loss"];
+        let units = [" W/(N·m)²", " N·m", " of the load"];
+        // A share of next to nothing says nothing.
         let changes: Vec<String> = (0..3)
-            .map(|k| {
-                format!(
+            .map(|k| match advice.now[k] <= 1.0 {
+                true => format!(
                     "{} from ±{} % to ±{} %",
                     names[k],
                     two(100.0 * advice.now[k]),
                     two(100.0 * advice.then[k])
-                )
+                ),
+                false => format!(
+                    "{} from ±{} to ±{}{}",
+                    names[k],
+                    two(advice.now_half[k]),
+                    two(advice.then_half[k]),
+                    units[k]
+                ),
             })
             .collect();
         let badly = if self.torque_widths()[1].1 > WEAK_TORQUE {
@@ -189,7 +250,7 @@ impl Calibrated<'_> {
             "Torque is known better than the terms that it is made of."
         };
         Some(format!(
-            "{badly} What would part them most: {}. It would bring {} (95 %, of the number itself).",
+            "{badly} What would part them most: {}. It would bring {} (95 %).",
             advice.words(),
             changes.join(", ")
         ))
@@ -230,12 +291,12 @@ impl Calibrated<'_> {
         let stall_nm = 0.01 * kind.stall_torque_ncm;
         let x = (1.0 + gear) * stall_nm + friction;
         let volts = kind.stall_voltage_v;
-        if let Some(seconds) = self.sixty_deg_s {
-            let free_rad_s = 60_f64.to_radians() / seconds;
-            let implied_ncm = 100.0 * free_rad_s / (winding * (1.0 + gear));
+        if let Some(speed) = self.speed {
             return Some(format!(
-                "Against the data sheet: with 60° in {seconds} s at {volts} V this winding loss implies a stall torque of {} N·cm; the sheet says {} N·cm.",
-                two(implied_ncm),
+                "Against the data sheet: with 60° in {} s at {} V this winding loss implies a stall torque of {} N·cm at {volts} V; the sheet says {} N·cm.",
+                speed.s_per_60deg,
+                speed.voltage_v,
+                two(implied_stall_ncm(self.balance, kind, speed)),
                 two(kind.stall_torque_ncm)
             ));
         }

@@ -3,9 +3,10 @@
 pub mod json;
 pub mod text;
 
+use crate::analysis::{Interval, Quantity};
 use crate::servo::heat::{Heat, Until};
 use crate::servo::watts::Watts;
-use crate::units::Unit;
+use crate::units::{Unit, fixed};
 
 /// One recording of a servo that warmed.
 pub struct Warmed<'a> {
@@ -32,6 +33,37 @@ fn time(s: f64) -> String {
     }
 }
 
+/// A temperature no finer than its sensor reads it.
+pub(in crate::report) fn celsius(c: f64, step_k: f64) -> String {
+    let on_step = if step_k > 0.0 {
+        (c / step_k).round() * step_k
+    } else {
+        c
+    };
+    format!("{} °C", fixed(on_step, decimals(step_k)))
+}
+
+/// A tenth at most: what is below it no case shows.
+fn decimals(step_k: f64) -> i32 {
+    i32::from(step_k < 0.95)
+}
+
+/// Where the case would end, no finer than its sensor reads; its interval is rounded outwards.
+fn end(q: &Quantity, step_k: f64) -> String {
+    let shown = decimals(step_k);
+    let finest = 10_f64.powi(-shown);
+    let coarse = |i: &Interval| (i.hi95 - q.value).max(q.value - i.lo95) >= 10.0 * finest;
+    match q.interval {
+        Some(i) if !coarse(&i) => format!(
+            "{} ({} to {}) °C",
+            fixed(q.value, shown),
+            fixed((i.lo95 / finest).floor() * finest, shown),
+            fixed((i.hi95 / finest).ceil() * finest, shown)
+        ),
+        _ => crate::report::view::quantity(q, Unit::Plain("°C")),
+    }
+}
+
 /// The outcome in a sentence.
 fn sentence(warmed: &Warmed<'_>) -> String {
     let limit = warmed.limit_c;
@@ -51,7 +83,7 @@ fn sentence(warmed: &Warmed<'_>) -> String {
                 one."
             .into();
     }
-    let end = crate::report::view::quantity(&heat.end_c, Unit::Plain("°C"));
+    let end = end(&heat.end_c, heat.step_k);
     match heat.until {
         Until::Past => format!(
             "The case is at the limit of {limit:.0} °C already, and would end at {end}. Lighten the load, or cool the servo."
@@ -96,5 +128,28 @@ fn until_word(until: Until) -> &'static str {
             latest_s: Some(_), ..
         } => "reached",
         Until::In { .. } => "possible",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_digit_is_finer_than_the_sensor_s_step() {
+        assert_eq!(celsius(24.337, 0.5), "24.5 °C");
+        assert_eq!(celsius(24.337, 1.0), "24 °C");
+        assert_eq!(celsius(24.337, 0.0625), "24.3 °C");
+        let q = |half: f64| Quantity {
+            value: 38.417,
+            interval: Some(Interval {
+                u: half / 2.0,
+                lo95: 38.417 - half,
+                hi95: 38.417 + half,
+            }),
+        };
+        assert_eq!(end(&q(0.036), 0.1), "38.4 (38.3 to 38.5) °C");
+        assert_eq!(end(&q(0.036), 1.0), "38 (38 to 39) °C");
+        assert_eq!(end(&q(2.4), 0.1), "38.4 ± 2.4 °C");
     }
 }

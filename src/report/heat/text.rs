@@ -2,7 +2,7 @@
 
 use anstyle::Style;
 
-use super::{Warmed, sentence};
+use super::{Warmed, celsius, sentence};
 use crate::analysis::Quantity;
 use crate::report::text::{NARROWEST, WIDEST, clean, new_table, paragraph, table_text};
 use crate::report::view::{NOT_MEASURED, STANDING_CAUTION, quantity};
@@ -10,7 +10,6 @@ use crate::servo::watts::IdleFrom;
 use crate::units::Unit;
 
 const WATT: Unit = Unit::Plain("W");
-const CELSIUS: Unit = Unit::Plain("°C");
 
 /// The whole of it, with ANSI styles; ends with a line end. `width` in columns.
 pub fn warmed(warmed: &Warmed<'_>, width: usize) -> String {
@@ -79,16 +78,16 @@ fn rows(warmed: &Warmed<'_>) -> Vec<(&'static str, String)> {
     rows.push((
         "case, from and to",
         format!(
-            "{:.1} °C to {:.1} °C in {:.1} min",
-            heat.first_c,
-            heat.last_c,
+            "{} to {} in {:.1} min",
+            celsius(heat.first_c, heat.step_k),
+            celsius(heat.last_c, heat.step_k),
             heat.span_s / 60.0
         ),
     ));
     rows.push((
         "air",
         match heat.air_is_measured {
-            true => format!("{:.1} °C", heat.air_c),
+            true => celsius(heat.air_c, 0.0),
             false => NOT_MEASURED.into(),
         },
     ));
@@ -96,7 +95,7 @@ fn rows(warmed: &Warmed<'_>) -> Vec<(&'static str, String)> {
     let nothing = || "cannot be told: the load changed".to_owned();
     rows.push((
         "case would end at",
-        end.map_or_else(nothing, |q| quantity(&q, CELSIUS)),
+        end.map_or_else(nothing, |q| super::end(&q, heat.step_k)),
     ));
     rows.push((
         "63 % of the rest takes",
@@ -126,6 +125,9 @@ fn small_print(warmed: &Warmed<'_>) -> Vec<String> {
         "Copper loss: what is drawn holding still, less idle; the winding turns it into heat. Scatter is counted from stretches of 20 \
          seconds, and a copper that warms draws more at the end than at the beginning."
             .to_owned(),
+        "BENCH LOAD ONLY: no air pushed on the surface. In flight the servo has more to hold, and gets warmer for it; `flight` estimates \
+         that load."
+            .to_owned(),
     ];
     if let Some(second) = warmed.second {
         lines.push(format!(
@@ -136,7 +138,7 @@ fn small_print(warmed: &Warmed<'_>) -> Vec<String> {
     if let Some(heat) = &warmed.heat {
         lines.push(
             "The end is told from how the case warms, by one heat capacity behind one resistance, from a minute and a half on; its \
-             interval holds all courses that the readings allow. In the air as on the bench: in a closed wing it ends higher."
+             interval holds all courses that the readings allow. In a closed wing it ends higher."
                 .to_owned(),
         );
         if heat.end_c.interval.is_none() {

@@ -21,7 +21,7 @@ pub fn held(shown: &Shown<'_>, unit: TorqueUnit, width: usize) -> String {
     let mut table = new_table(width);
     table.set_header(["quantity", "measured"]);
     for (name, value) in rows(shown, unit) {
-        table.add_row([name.to_owned(), value]);
+        table.add_row([name, value]);
     }
     out += &table_text(&table);
     out.push('\n');
@@ -41,7 +41,7 @@ pub fn held(shown: &Shown<'_>, unit: TorqueUnit, width: usize) -> String {
     out + &paragraph(STANDING_CAUTION, "", "", width, bold)
 }
 
-fn rows(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<(&'static str, String)> {
+fn rows(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<(String, String)> {
     let held = &shown.held;
     let stiffness = Unit::Stiffness(unit);
     let value = |q: Option<Quantity>, unit| q.map_or(NOT_MEASURED.into(), |q| quantity(&q, unit));
@@ -49,18 +49,22 @@ fn rows(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<(&'static str, String)> {
         (None, Some(bound)) => format!("more than {}", stiffness.plain(bound)),
         (q, _) => value(q, stiffness),
     };
+    let [up, down] = [true, false].map(|positive| shown.surface.side_word(positive));
     vec![
-        ("held stiffness", whole),
-        ("  pushed up", value(held.sides[0], stiffness)),
-        ("  pushed down", value(held.sides[1], stiffness)),
-        ("free play", value(held.play_deg, Unit::Degree)),
+        ("held stiffness".to_owned(), whole),
+        (format!("  pulled {up}"), value(held.sides[0], stiffness)),
+        (format!("  pulled {down}"), value(held.sides[1], stiffness)),
+        ("free play".to_owned(), value(held.play_deg, Unit::Degree)),
         (
-            "  at the trailing edge",
+            "  at the trailing edge".to_owned(),
             value(shown.play_mm(), Unit::Millimetre),
         ),
-        ("  of the chord", value(shown.play_of_chord(), Unit::Share)),
         (
-            "neutral after up less after down",
+            "  of the chord".to_owned(),
+            value(shown.play_of_chord(), Unit::Share),
+        ),
+        (
+            format!("neutral after {up} less after {down}"),
             value(held.memory_deg, Unit::Degree),
         ),
     ]
@@ -86,8 +90,13 @@ fn readings(shown: &Shown<'_>, unit: TorqueUnit, width: usize) -> String {
         let lowest = angles.iter().copied().fold(f64::INFINITY, f64::min);
         let highest = angles.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let degrees = |deg: f64| crate::units::fixed(deg, 3) + "°";
+        let way = match hung {
+            h if h > 0.0 => format!(", {}", shown.surface.side_word(true)),
+            h if h < 0.0 => format!(", {}", shown.surface.side_word(false)),
+            _ => String::new(),
+        };
         table.add_row([
-            Unit::Torque(unit).plain(hung),
+            Unit::Torque(unit).plain(hung.abs()) + &way,
             angles.len().to_string(),
             degrees(mean),
             degrees(lowest),

@@ -6,6 +6,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 use super::canvas::*;
 use super::marks::{left_edge, runs};
 use super::said::Said;
+use crate::report::heat::celsius;
 use crate::servo::heat::Heat;
 
 pub const SIZE: (f64, f64) = (1000.0, 700.0);
@@ -20,11 +21,11 @@ pub fn said(surface: &str, heat: &Heat, limit_c: f64) -> Said {
     Said {
         title: format!("Temperature of the servo's case, {surface}"),
         seen: format!(
-            "From {:.1} to {:.1} °C in {:.0} minutes; the fitted law goes on to {:.1} °C; the limit is {limit_c:.0} °C.",
-            heat.first_c,
-            heat.last_c,
+            "From {} to {} in {:.0} minutes; the fitted law goes on to {}; the limit is {limit_c:.0} °C.",
+            celsius(heat.first_c, heat.step_k),
+            celsius(heat.last_c, heat.step_k),
             heat.span_s / 60.0,
-            heat.end_c.value
+            celsius(heat.end_c.value, heat.step_k)
         ),
     }
 }

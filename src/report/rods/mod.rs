@@ -124,3 +124,58 @@ fn hinge_words(from: Option<HingeFrom>) -> &'static str {
         None => "",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::{Interval, Quantity};
+
+    fn quantity(value: f64, u: f64) -> Option<Quantity> {
+        Some(Quantity {
+            value,
+            interval: Some(Interval {
+                u,
+                lo95: value - 1.96 * u,
+                hi95: value + 1.96 * u,
+            }),
+        })
+    }
+
+    fn rods(linkage: Option<Quantity>) -> Rods {
+        Rods {
+            friction: Apart {
+                whole: quantity(3.0, 0.2),
+                hinge: quantity(5.0, 0.2),
+                linkage,
+                by_the_rod: None,
+            },
+            stiffness: Apart::default(),
+            hinge_from: Some(HingeFrom::RodsOff),
+            servo: None,
+            servo_ncm: None,
+            cannot: vec![Cannot::NoFreeServo],
+        }
+    }
+
+    fn said(rods: &Rods) -> String {
+        friction(&rods.friction, rods, TorqueUnit::default()).unwrap()
+    }
+
+    #[test]
+    fn friction_below_nothing_is_called_impossible_and_tells_nothing_apart() {
+        let below = rods(quantity(-2.0, 0.3));
+        assert!(below.impossible() && !below.told());
+        let words = said(&below);
+        assert!(words.contains("below nothing, \u{2212}2.0"), "{words}");
+        assert!(words.contains("Were the rods really off"), "{words}");
+        // What may be nothing is no contradiction, and what is above it is the linkage's.
+        let nothing = rods(quantity(-0.2, 0.3));
+        assert!(nothing.told() && said(&nothing).contains("cannot be told from nothing"));
+        let more = rods(quantity(2.0, 0.3));
+        assert!(
+            more.told() && said(&more).contains("takes 2.0"),
+            "{}",
+            said(&more)
+        );
+    }
+}

@@ -77,7 +77,10 @@ fn rows(test: &ServoTest<'_>) -> Vec<Row> {
             ..dead_band
         },
         row(
-            "slop, pulse against arm",
+            match tested.without_rods() {
+                true => "arm behind pulse, dead band in it",
+                false => "slop, pulse against arm",
+            },
             &found.arm_slop_deg,
             Unit::Degree,
             None,
@@ -127,6 +130,8 @@ fn small_print(test: &ServoTest<'_>) -> Vec<String> {
         Unit::Millisecond.plain(tested.resolution_ms),
         Unit::Degree.given(SETTLED_WITHIN_DEG)
     ));
+    lines.extend(dead_band_words(tested));
+    lines.extend(sheet_words(test));
     if let Some(per_volt) = &tested.speed_per_volt {
         let q = view::quantity(per_volt, Unit::Degree);
         lines.push(format!("Speed rises by {q}/s for each volt."));
@@ -152,4 +157,49 @@ fn small_print(test: &ServoTest<'_>) -> Vec<String> {
     lines.extend(told.map(lack_words));
     lines.extend(test.notes.iter().cloned());
     lines
+}
+
+/// Without rods there is no slop of theirs: what the arm stays behind is the dead band first.
+fn dead_band_words(tested: &Tested) -> Option<String> {
+    let makes_deg = tested.dead_band_makes_deg()?;
+    let seen = [tested.found.arm_slop_deg, tested.found.centring_deg];
+    let seen = seen.iter().flatten();
+    // What may lie within it is no play that shows.
+    let least = seen.map(|q| match q.interval {
+        Some(i) if i.lo95 <= 0.0 && i.hi95 >= 0.0 => 0.0,
+        Some(i) => i.lo95.abs().min(i.hi95.abs()),
+        None => q.value.abs(),
+    });
+    let most = least.reduce(f64::max)?;
+    let whose = match tested.without_rods() {
+        true => "What the arm stays behind the pulse is no slop of rods",
+        false => "Slop and centring hold the servo's dead band as well",
+    };
+    let rest = match most > makes_deg {
+        true => "What is more than that is play.",
+        false => "There is no more than that here: no play shows.",
+    };
+    Some(format!(
+        "{whose}: its dead band makes up to {} of it, and of centring. {rest}",
+        Unit::Degree.plain(makes_deg)
+    ))
+}
+
+/// What fills the column of the data sheet where it has nothing.
+fn sheet_words(test: &ServoTest<'_>) -> Option<String> {
+    let mut keys = Vec::new();
+    if test.kind.speed.is_none() {
+        keys.push("speed_s_per_60deg with speed_voltage_v");
+    }
+    if test.kind.dead_band_us.is_none() {
+        keys.push("dead_band_us");
+    }
+    (!keys.is_empty()).then(|| {
+        format!(
+            "The column of the data sheet is filled from the [[servo_type]] \"{}\" in aircraft.toml: {} not there yet: {}.",
+            test.kind.name,
+            if keys.len() == 1 { "this key is" } else { "these keys are" },
+            keys.join(", and ")
+        )
+    })
 }

@@ -16,11 +16,19 @@ pub enum To {
     OffsetUs(f64),
 }
 
+/// How fast a move goes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Pace {
+    AtOnce,
+    UsPerS(f64),
+    /// Of the surface (or of the arm, where that is driven), by what was seen of pulse and angle.
+    DegPerS(f64),
+}
+
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Move {
     pub to: To,
-    /// 0: at once.
-    pub us_per_s: f64,
+    pub pace: Pace,
     pub hold_s: f64,
 }
 
@@ -31,19 +39,24 @@ pub struct Spell {
     pub marks: Vec<(&'static str, String)>,
     /// Kept between the ends that were felt for.
     pub moves: Vec<Move>,
+    /// No move or hold goes on for longer than this after the first began, s by the rig's clock.
+    pub ends_after_s: Option<f64>,
 }
 
 impl Sweep<'_> {
     /// Goes through the spells. `ready` is told the number of each, from 0, and what it gives is waited for while the rig is
-    /// disarmed; `false` ends the run there. In the first one the way to the plan's ends is felt for.
+    /// disarmed; `false` ends the run there, short of its end. In the first one the way to the plan's ends is felt for.
     pub async fn run_spells(
         &mut self,
         mut rig: Rig<Asked>,
         spells: &[Spell],
         ready: &mut impl AsyncFnMut(usize) -> bool,
     ) -> Result<(), Cut> {
-        if spells.is_empty() || !rig.while_waiting(ready(0)).await? {
+        if spells.is_empty() {
             return Ok(());
+        }
+        if !rig.while_waiting(ready(0)).await? {
+            return Err(given_up());
         }
         let (trip, angle_from) = (self.trip, self.angle_from);
         let seen = look::before_moving(&mut rig, &trip, angle_from, &mut |s| {
@@ -54,7 +67,7 @@ impl Sweep<'_> {
         let mut rig = rig.limit(&trip, &mut self.notes).await?;
         for (number, spell) in spells.iter().enumerate() {
             if number > 0 && !rig.while_waiting(ready(number)).await? {
-                break;
+                return Err(given_up());
             }
             rig = self.spell(rig, spell).await?;
         }
@@ -73,11 +86,11 @@ impl Sweep<'_> {
         let (rig, neutral) = self.begin_at_middle(rig).await?;
         let (rig, way) = match self.way.take() {
             Some(way) => (rig, way.still_holds(neutral.angle_deg)?),
-            None => self.feel(rig, neutral.angle_deg).await?,
+            None => self.feel(rig, &neutral).await?,
         };
         let ends = (way.down.pulse_us, way.up.pulse_us);
         self.way = Some(way);
-        let mut rig = self.go_through(rig, &spell.moves, ends).await?;
+        let mut rig = self.go_through(rig, spell, ends).await?;
         (rig, _) = self
             .go(rig, Phase::Returning, self.pulse_for(0.0), false)
             .await?;
@@ -90,26 +103,45 @@ impl Sweep<'_> {
     async fn go_through(
         &mut self,
         mut rig: Rig<Armed>,
-        moves: &[Move],
+        spell: &Spell,
         ends: (f64, f64),
     ) -> Result<Rig<Armed>, Cut> {
         let (lo_us, hi_us) = (ends.0.min(ends.1), ends.0.max(ends.1));
         let middle_us = rig.range().middle_us();
-        let of = moves.len() as u32;
-        for (number, one) in (1..).zip(moves) {
+        let of = spell.moves.len() as u32;
+        let began_s = self.now_s;
+        for (number, one) in (1..).zip(&spell.moves) {
+            let left_s = |now_s: f64| match spell.ends_after_s {
+                Some(most_s) => most_s - (now_s - began_s),
+                None => f64::INFINITY,
+            };
+            if left_s(self.now_s) <= 0.0 {
+                break;
+            }
             let phase = Phase::Moving { number, of };
             let wanted_us = match one.to {
                 To::Deg(deg) => self.pulse_for(deg),
                 To::OffsetUs(us) => middle_us + us,
             };
             let pulse_us = wanted_us.clamp(lo_us, hi_us);
-            (rig, _) = self
-                .go_at(rig, phase, (pulse_us, one.us_per_s), false)
-                .await?;
-            if one.hold_s > 0.0 {
-                self.rest(&mut rig, phase, one.hold_s).await?;
+            let us_per_s = match one.pace {
+                Pace::AtOnce => 0.0,
+                Pace::UsPerS(us_per_s) => us_per_s,
+                Pace::DegPerS(deg_per_s) => self.us_per_deg() * deg_per_s,
+            };
+            (rig, _) = self.go_at(rig, phase, (pulse_us, us_per_s), false).await?;
+            let hold_s = one.hold_s.min(left_s(self.now_s));
+            if hold_s > 0.0 {
+                self.rest(&mut rig, phase, hold_s).await?;
             }
         }
         Ok(rig)
+    }
+}
+
+/// Who is at the bench wants no more, or is not there.
+fn given_up() -> Cut {
+    Cut::Stopped {
+        how: "nobody says at the bench that it is to go on",
     }
 }

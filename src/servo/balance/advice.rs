@@ -33,9 +33,13 @@ pub enum Add {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Advice {
     pub add: Add,
-    /// 95 % half widths of winding loss, friction and gear loss as shares of them (of gear loss itself), now and with it.
+    /// 95 % half widths of winding loss, friction and gear loss as shares of them (of gear loss itself), now and with it; infinite
+    /// where the number is nothing.
     pub now: [f64; 3],
     pub then: [f64; 3],
+    /// The same in the numbers' own units: W/(N·m)², N·m, and a share of the load.
+    pub now_half: [f64; 3],
+    pub then_half: [f64; 3],
 }
 
 impl Advice {
@@ -55,7 +59,8 @@ pub(super) fn of(
     inverse: &DMatrix<f64>,
     values: &[f64; 4],
 ) -> Option<Advice> {
-    let now = widths(design, inverse, values);
+    let now_half = half_widths(design, inverse);
+    let now = shares(&now_half, values);
     if now.iter().all(|w| *w < WEAK) {
         return None;
     }
@@ -69,15 +74,27 @@ pub(super) fn of(
             Some((volume(&after), after, add))
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
-    let then = widths(design, &best, values);
+    let then_half = half_widths(design, &best);
+    let then = shares(&then_half, values);
     let gains = now.iter().zip(&then).any(|(a, b)| *b < 0.85 * a);
-    gains.then_some(Advice { add, now, then })
+    gains.then_some(Advice {
+        add,
+        now,
+        then,
+        now_half,
+        then_half,
+    })
 }
 
-fn widths(design: &Design<'_>, inverse: &DMatrix<f64>, values: &[f64; 4]) -> [f64; 3] {
-    std::array::from_fn(|k| {
-        let u = inverse[(k + 1, k + 1)].max(0.0).sqrt() * design.unit(k + 1);
-        1.96 * u / values[k + 1].abs().max(1e-12)
+fn half_widths(design: &Design<'_>, inverse: &DMatrix<f64>) -> [f64; 3] {
+    std::array::from_fn(|k| 1.96 * inverse[(k + 1, k + 1)].max(0.0).sqrt() * design.unit(k + 1))
+}
+
+fn shares(half: &[f64; 3], values: &[f64; 4]) -> [f64; 3] {
+    std::array::from_fn(|k| match values[k + 1].abs() {
+        // What is held at nothing.
+        value if value < 1e-9 => f64::INFINITY,
+        value => half[k] / value,
     })
 }
 

@@ -1,12 +1,14 @@
 //! The power balance of a servo fitted to lifts: four numbers with their covariance, how well they fit, what they are good for.
 
 mod advice;
+mod doubts;
 mod model;
 mod rows;
 
 use nalgebra::DMatrix;
 
 pub use advice::{Add, Advice};
+pub use doubts::{Doubt, doubts, implied_stall_ncm};
 pub use rows::Row;
 
 use super::lifts::{Doing, Known, Level, Lifts};
@@ -111,17 +113,7 @@ impl Balance {
     /// Torque of a load lifted at a speed, from supply power with copper at the reference, N·m; `None` where the load drives
     /// the servo. The uncertainty is the calibration's alone.
     pub fn torque(&self, power_w: f64, speed_rad_s: f64) -> Option<Quantity> {
-        let [idle, winding, friction, gear] = self.values;
-        let over = power_w - idle;
-        let x = (-speed_rad_s
-            + (speed_rad_s * speed_rad_s + 4.0 * winding * over)
-                .max(0.0)
-                .sqrt())
-            / (2.0 * winding);
-        if x <= 0.0 {
-            return None;
-        }
-        let value = (x - friction) / (1.0 + gear);
+        let value = torque_of(&self.values, power_w, speed_rad_s)?;
         let u = self.torque_u(value, speed_rad_s);
         Some(Quantity {
             value,
@@ -137,6 +129,15 @@ impl Balance {
     pub fn torque_u(&self, torque_nm: f64, speed_rad_s: f64) -> f64 {
         torque_u(&self.values, &self.covariance, torque_nm, speed_rad_s)
     }
+}
+
+/// Torque of a load, N·m, by the four numbers; `None` where the load drives the servo.
+fn torque_of(values: &[f64; 4], power_w: f64, speed_rad_s: f64) -> Option<f64> {
+    let [idle, winding, friction, gear] = *values;
+    let over = power_w - idle;
+    let root = (speed_rad_s * speed_rad_s + 4.0 * winding * over).max(0.0);
+    let x = (root.sqrt() - speed_rad_s) / (2.0 * winding);
+    (x > 0.0).then(|| (x - friction) / (1.0 + gear))
 }
 
 /// From the balance's derivatives at a given power: dτ/dq = −(∂P/∂q)/(∂P/∂τ).
@@ -201,6 +202,9 @@ fn conclude(
         return Err(too_few("the levels do not tell the four numbers apart"));
     };
     let mut p = fitted.parameters.clone();
+    let gear_u = covariance_of(&design, &inverse, df)[3][3].sqrt();
+    let arms: Vec<f64> = lifts.arms_mm.iter().map(|a| a.value).collect();
+    doubts::possible(design.numbers(&p).gear_loss, gear_u, &arms)?;
     // Losses are none or more: what is fitted below nothing is nothing, with the uncertainty that it has.
     design.pin_gear = p[3] < 1.0;
     design.pin_friction = p[2] < 1.0;

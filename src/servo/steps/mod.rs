@@ -178,6 +178,18 @@ fn arm_from_both(one: ArmFrom, other: ArmFrom, first: bool) -> ArmFrom {
 }
 
 impl Tested {
+    /// What the dead band alone may make of slop and centring, degrees of the arm: from edge to edge of it. `None` where it was
+    /// not measured.
+    pub fn dead_band_makes_deg(&self) -> Option<f64> {
+        let half_us = self.found.dead_band_us?.value;
+        Some(2.0 * half_us * self.deg_per_us?.abs())
+    }
+
+    /// Nothing but the servo itself lies between pulse and angle.
+    pub fn without_rods(&self) -> bool {
+        matches!(self.arm_from, ArmFrom::Arm | ArmFrom::SensorOnArm)
+    }
+
     fn steps(&mut self, all: &[Trace<'_>], sheet: Option<SheetSpeed>) {
         let steps: Vec<Step> = all
             .iter()

@@ -2,6 +2,7 @@
 //! not suffice.
 
 use super::*;
+use crate::recording::Channel;
 use crate::recording::Segment;
 use crate::servo::balance::{self, Add, Setting};
 use crate::simulated::{Loaded, OnArm, Programme, PulseMove, Scenario, Spell, simulate};
@@ -196,7 +197,7 @@ fn a_spell_without_its_mass_and_too_few_of_them_are_named() {
 #[test]
 fn an_arm_that_slips_is_told_with_the_mass_that_it_slipped_under() {
     let recording = read(&scenario(ALL, &[30.0, 90.0]), 1);
-    let spells = super::spells(&recording);
+    let spells = crate::servo::spells(&recording);
     let times = spells[2].t_s();
     let (from, to) = (
         0.5 * (times[0] + times.last().unwrap()),
@@ -220,7 +221,7 @@ fn an_arm_that_slips_is_told_with_the_mass_that_it_slipped_under() {
 #[test]
 fn a_weight_that_swings_is_seen_by_strokes_alike_that_differ() {
     let recording = read(&scenario(ALL, &[30.0, 90.0]), 1);
-    let times: Vec<(f64, f64)> = super::spells(&recording)
+    let times: Vec<(f64, f64)> = crate::servo::spells(&recording)
         .iter()
         .map(|s| (s.t_s()[0], *s.t_s().last().unwrap()))
         .collect();
@@ -249,4 +250,46 @@ fn a_recording_without_what_makes_power_names_the_channel() {
     let gone = changed(recording, Channel::CurrentMa, |_, _| f64::NAN);
     let problem = taken(gone).unwrap_err();
     assert!(problem.what.contains("no current_ma"), "{problem}");
+}
+
+/// On a surface with two servos, the second's current in its own channel, and another one in the first's.
+#[test]
+fn the_second_servo_of_a_surface_is_calibrated_by_its_own_current() {
+    let recording = read(&scenario(ALL, &[30.0, 90.0]), 12);
+    let segments = recording.segments.iter().map(|s| {
+        let columns = Channel::ALL.map(|c| match c {
+            Channel::Current2Ma => s.column(Channel::CurrentMa).map(<[f64]>::to_vec),
+            Channel::CurrentMa => Some(vec![30.0; s.len()]),
+            c => s.column(c).map(<[f64]>::to_vec),
+        });
+        Segment::new(s.t_s.clone(), columns)
+    });
+    let mut both = Recording {
+        segments: segments.collect(),
+        ..recording.clone()
+    };
+    both.rig
+        .as_mut()
+        .unwrap()
+        .channels
+        .push("current2_ma".into());
+    both.keys.push(("servo".into(), "E1".into()));
+    both.keys.push(("servo2".into(), "E3".into()));
+    let by = |recording: &Recording, tag| {
+        let said = Said { arm_mm: None, tag };
+        lifts(&[("lifts.log".into(), recording.clone())], said)
+    };
+    let powers = |lifts: &Lifts| lifts.levels.iter().map(|l| l.power_w).collect::<Vec<_>>();
+    let alone = by(&recording, "").unwrap();
+    assert_eq!(powers(&by(&both, "E3").unwrap()), powers(&alone));
+    // By the first's current nothing was lifted.
+    let first = by(&both, "E1").unwrap();
+    assert!(
+        powers(&first).iter().all(|w| *w < 0.3),
+        "{:?}",
+        powers(&first)
+    );
+    assert!(is_of(&both, "E1") && is_of(&both, "E3") && !is_of(&both, "E2"));
+    both.keys.push((LIFTED_BY.into(), "E3".into()));
+    assert!(is_of(&both, "E3") && !is_of(&both, "E1"));
 }
