@@ -45,8 +45,8 @@ pub struct Arguments {
     /// Voltage of the supply under load, before the lead, V
     #[arg(long, value_name = "V", default_value = "7.4", value_parser = positive::<60>)]
     supply_v: f64,
-    /// The air's part is multiplied by this (1.5 is common practice, no source)
-    #[arg(long, value_name = "N", default_value = "1.5", value_parser = positive::<20>)]
+    /// The air's part is multiplied by this, 1 or more (1.5 is common practice, no source)
+    #[arg(long, value_name = "N", default_value = "1.5", value_parser = at_least_one)]
     factor: f64,
     /// Angle of attack, degrees, nose up positive; of a rudder, with the wind from the right
     #[arg(long, value_name = "A", default_value = "0", allow_negative_numbers = true, value_parser = number::<-20, 20>)]
@@ -74,6 +74,13 @@ fn number<const LOWEST: i32, const HIGHEST: i32>(text: &str) -> Result<f64, Stri
         _ => Err(format!(
             "a number from {LOWEST} to {HIGHEST} is wanted here"
         )),
+    }
+}
+
+fn at_least_one(text: &str) -> Result<f64, String> {
+    match number::<0, 20>(text) {
+        Ok(number) if number >= 1.0 => Ok(number),
+        _ => Err("a number from 1 to 20 is wanted here: the estimate leaves much out, and nothing may be built on less air than it gives".to_owned()),
     }
 }
 

@@ -27,11 +27,14 @@ pub struct Arguments {
     /// Sweeps with arm angle (or pulse) and surface angle, to fit the lengths to; of several of one surface the last counts
     #[arg(value_name = "RECORDING")]
     recordings: Vec<PathBuf>,
+    /// The same, as other commands name them
+    #[arg(long, value_name = "RECORDING", num_args = 1..)]
+    from: Vec<PathBuf>,
     /// The aircraft file (aircraft.toml)
     #[arg(long, value_name = "FILE", required_unless_present = "logbook")]
     aircraft: Option<PathBuf>,
     /// Instead of it and of recordings: a logbook's folder, with each surface's latest sweep
-    #[arg(long, value_name = "DIR", conflicts_with_all = ["aircraft", "recordings"])]
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["aircraft", "recordings", "from"])]
     logbook: Option<PathBuf>,
     /// This surface alone
     #[arg(long, value_name = "NAME")]
@@ -136,7 +139,7 @@ fn wanted(arguments: &Arguments, aircraft: &Aircraft) -> Result<Vec<usize>, Prob
 /// The recordings named, by surface.
 fn named(arguments: &Arguments, aircraft: &Aircraft) -> Result<Vec<Option<Sweep>>, Problem> {
     let mut sweeps: Vec<Option<Sweep>> = aircraft.surfaces.iter().map(|_| None).collect();
-    for path in &arguments.recordings {
+    for path in arguments.recordings.iter().chain(&arguments.from) {
         let recording = recording::read_path(path)?;
         let name = path.display().to_string();
         let index = surface_of(&recording, &name, arguments.surface.as_deref(), aircraft)?;
@@ -224,7 +227,8 @@ fn spare_the_inputs(
         .as_ref()
         .zip(file.file_name())
         .map(|(f, n)| f.join(n));
-    let inputs = arguments.recordings.iter().chain(&arguments.aircraft);
+    let recordings = arguments.recordings.iter().chain(&arguments.from);
+    let inputs = recordings.chain(&arguments.aircraft);
     let over_input = inputs.filter_map(|p| real(p)).any(|p| Some(p) == target);
     let root = logbook.and_then(|l| real(l.root()));
     let within = |root: PathBuf| {

@@ -29,6 +29,9 @@ pub struct Arguments {
     /// Recordings instead of a logbook's, with --aircraft
     #[arg(value_name = "RECORDING", requires = "aircraft")]
     recordings: Vec<PathBuf>,
+    /// The same, as other commands name them
+    #[arg(long, value_name = "RECORDING", num_args = 1.., requires = "aircraft")]
+    from: Vec<PathBuf>,
     /// The logbook's folder: aircraft and recordings are taken from it
     #[arg(long, value_name = "DIR", required_unless_present = "aircraft")]
     logbook: Option<PathBuf>,
@@ -103,7 +106,10 @@ fn supply(arguments: &Arguments) -> Result<u8, Problem> {
         }
         (None, Some(file)) => {
             let aircraft = aircraft::read_path(file)?;
-            let (candidates, problems) = of_files(&arguments.recordings, &aircraft);
+            let (candidates, problems) = of_files(
+                &[&arguments.recordings[..], &arguments.from].concat(),
+                &aircraft,
+            );
             (aircraft, candidates, problems)
         }
         (None, None) => {
@@ -111,6 +117,17 @@ fn supply(arguments: &Arguments) -> Result<u8, Problem> {
                 .hint("give --logbook DIR, or --aircraft FILE and recordings"));
         }
     };
+    if let Some(moving) = arguments.moving_at_once
+        && usize::from(moving) > aircraft.surfaces.len()
+    {
+        return Err(Problem::new(format!(
+            "--moving-at-once {moving}: the aircraft has {} surfaces",
+            aircraft.surfaces.len()
+        ))
+        .hint(
+            "say how many of them move at once, or leave it out: then all that go both ways do",
+        ));
+    }
     problems.iter().for_each(complain);
     let verdict = told(arguments, &aircraft, &candidates)?;
     Ok(match (problems.is_empty(), verdict) {

@@ -281,6 +281,7 @@ impl<'a> Columns<'a> {
                         .filter(|_| is_sweep(self.purpose.get(i)))
                         .and_then(Verdict::from_word),
                     values,
+                    lead_at_most_mohm: self.servo.get(i).and_then(|t| source.lead_at_most_mohm(t)),
                     stall_share_per_ncm: share.zip(peak).map(|(share, peak)| share / peak),
                 });
             }

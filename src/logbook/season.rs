@@ -17,6 +17,7 @@ use super::{Logbook, Note, Sorted, notes, results, whole};
 use crate::aircraft::{Aircraft, Limits};
 use crate::history::season::{Event, Reading};
 use crate::problem::Problem;
+use crate::supply::Copper;
 
 /// A file of so few rows is read when it is opened, side by side with others; a scan of all of them at once, which is made
 /// for files of many, spends more on each than reading it takes.
@@ -121,6 +122,13 @@ impl Source {
     /// `None` without an aircraft file.
     pub fn limits(&self) -> Option<&Limits> {
         self.aircraft.as_ref().map(|a| &a.limits)
+    }
+
+    /// The most that a servo's lead may have, mΩ, by what the aircraft file says that it is made of.
+    pub(super) fn lead_at_most_mohm(&self, tag: &str) -> Option<f64> {
+        let servos = &self.aircraft.as_ref()?.servos;
+        let servo = servos.iter().find(|s| s.tag == tag)?;
+        Copper::of(&servo.lead, None).map(|copper| copper.upper_mohm())
     }
 
     /// All notes, in the order of time, and what could not be read of them.

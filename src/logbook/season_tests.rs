@@ -208,3 +208,28 @@ fn a_result_that_is_cut_short_is_told_in_a_builder_s_words_and_once() {
         );
     }
 }
+
+/// AWG 22 is 0.326 mm² (printed tables, from memory): 53 mΩ/m, there and back 69 mΩ for 650 mm; then warmth, flexible wire and a plug.
+#[test]
+fn what_a_lead_may_have_comes_from_the_aircraft_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/aircraft.toml");
+    let text = fs::read_to_string(&sample).unwrap();
+    let lead = "tag = \"R1\"\ntype = \"metal gear, 21 kg·cm\"\n";
+    let text = text.replacen(
+        lead,
+        &format!("{lead}[servo.lead]\nlength_mm = 650\nawg = 22\nconnections = 1\n"),
+        1,
+    );
+    for file in ["E1.calibration.toml", "E2.calibration.toml"] {
+        fs::copy(sample.with_file_name(file), folder.path().join(file)).unwrap();
+    }
+    let file = folder.path().join("aircraft.toml");
+    fs::write(&file, text).unwrap();
+    let logbook = Logbook::create(folder.path().join("book"), file).unwrap();
+    let source = logbook.source().unwrap();
+    let most = source.lead_at_most_mohm("R1").unwrap();
+    assert!((69.0..110.0).contains(&most), "{most}");
+    assert_eq!(source.lead_at_most_mohm("F1"), None);
+    assert_eq!(source.lead_at_most_mohm("X9"), None);
+}

@@ -57,6 +57,7 @@ fn readings(surface: &Surface, tag: &str) -> Vec<Reading> {
             verdict: None,
             values,
             stall_share_per_ncm: Some(0.008),
+            lead_at_most_mohm: None,
         }
     };
     (0..10).map(week).collect()

@@ -102,6 +102,7 @@ pub fn readings(days: impl Iterator<Item = f64>, values: impl Fn(f64) -> f64) ->
             verdict: None,
             values: of,
             stall_share_per_ncm: Some(0.011),
+            lead_at_most_mohm: None,
         }
     };
     days.enumerate().map(reading).collect()

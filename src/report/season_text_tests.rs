@@ -42,6 +42,7 @@ fn reading(day: i64, surface: &str, servo: &str, values: &[(Measure, f64)]) -> R
         verdict: None,
         values: all,
         stall_share_per_ncm: Some(0.011),
+        lead_at_most_mohm: None,
     }
 }
 

@@ -210,7 +210,7 @@ fn what_cannot_be_estimated_is_refused_with_the_lines_to_add() {
     of(&["--surface", "ruder"]).refused_with(&["did you mean \"rudder\""]);
     of(&["--plot", "all.svg"]).refused_with(&["several", "--surface"]);
     of(&["--aspect", "5"]).refused_with(&["--surface"]);
-    of(&["--factor", "0"]).refused_with(&["above 0"]);
+    of(&["--factor", "0.9"]).refused_with(&["from 1 to 20"]);
     run(["flight"]).refused_with(&["--logbook"]);
     // Without a linkage there is no share, and the lines to add are told.
     let bench = Bench::new(&OnFile::default());

@@ -328,12 +328,20 @@ fn a_surface_never_measured_is_named_and_every_sum_is_a_lower_bound() {
     assert_eq!((ran.status, &value["verdict"]), (1, &"unproven".into()));
     assert_eq!(value["lower_bound"], true);
     assert_eq!(value["not_measured"], serde_json::json!(["rudder"]));
+    assert_eq!(value["flight"]["flights_per_charge"], Value::Null);
+    assert!(value["flight"]["mah"]["value"].is_number());
     assert_eq!(kinds(&value), ["lead-not-measured", "not-measured"]);
     let ran = supply(&bench, &BOTH[..1], &[]);
     println!("{}", ran.out);
     has_words(
         &ran,
-        &["Not in the sums: rudder", "lower bound", "≥", "at most"],
+        &[
+            "Not in the sums: rudder",
+            "lower bound",
+            "≥",
+            "Flights on a charge are unproven",
+            "drawn by rudder",
+        ],
     );
     // A hand on the surface draws nothing: that is no measurement either.
     let by_hand = Scenario {
@@ -467,6 +475,11 @@ fn arguments_that_cannot_be_used_are_refused() {
     of(&["--moving-share", "0.8", "--resting-share", "0.5"]).refused_with(&["whole flight"]);
     of(&["--reserve", "1.5"]).refused_with(&["from 0 to 1"]);
     of(&["--moving-at-once", "0"]).refused_with(&["--moving-at-once"]);
+    of(&["--moving-at-once", "40"]).refused_with(&["the aircraft has 7 surfaces"]);
+    let sound = "samples/1-left-elevator-sound.log";
+    let (placed, named) = (of(&[sound, "--json"]), of(&["--from", sound, "--json"]));
+    assert_eq!((placed.status, &placed.out), (named.status, &named.out));
+    assert!(placed.out.contains(sound), "{}", placed.out);
     let missing = of(&["no-such.log"]);
     assert_eq!(missing.status, 2);
     assert!(missing.err.contains("no-such.log"), "{}", missing.err);

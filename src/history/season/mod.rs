@@ -49,6 +49,8 @@ pub struct Reading {
     pub values: [Option<Quantity>; Measure::COUNT],
     /// Share of stall torque per N·cm at the hinge line, where both were measured.
     pub stall_share_per_ncm: Option<f64>,
+    /// The most that the servo's lead may have by its copper and plugs, mΩ, where the aircraft file says what it is made of.
+    pub lead_at_most_mohm: Option<f64>,
 }
 
 impl Reading {

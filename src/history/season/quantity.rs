@@ -198,8 +198,13 @@ impl Measure {
                     upper: own.map(|own| own * (1.0 + limits.pair_difference)),
                 }
             }
+            // The last word: a lead may have been exchanged, and the file with it.
+            Self::Lead => Bounds {
+                lower: None,
+                upper: readings.filter_map(|(r, _)| r.lead_at_most_mohm).last(),
+            },
             // The data sheet's speed holds at another voltage than the season's tests: their own baseline is the measure.
-            Self::Rest | Self::Lead | Self::Slew | Self::HeldStiffness => Bounds::default(),
+            Self::Rest | Self::Slew | Self::HeldStiffness => Bounds::default(),
         }
     }
 }

@@ -26,6 +26,7 @@ pub(super) fn reading(
         verdict: None,
         values,
         stall_share_per_ncm: None,
+        lead_at_most_mohm: None,
     }
 }
 
@@ -147,6 +148,29 @@ fn an_outline_is_the_season_without_its_points() {
     let slop = find(&unlimited, Kind::Surface, "rudder", Measure::Slop);
     assert_eq!(slop.bounds, Bounds::default());
     assert_eq!(slop.health.crossing, Crossing::NoLimit);
+}
+
+#[test]
+fn a_lead_is_held_against_its_own_copper_where_the_file_says_what_it_is() {
+    let season_of = |mohm: f64, at_most: Option<f64>| {
+        let mut readings: Vec<Reading> = (0..9)
+            .map(|d| reading(7 * d, "rudder", "R1", &[(Measure::Lead, mohm)]))
+            .collect();
+        for reading in &mut readings {
+            reading.lead_at_most_mohm = at_most;
+        }
+        season(&readings, &[], &Limits::default())
+    };
+    let lead = |season: &[Subject]| {
+        let record = find(season, Kind::Servo, "R1", Measure::Lead);
+        (record.health.crossing, record.health.level)
+    };
+    let (crossing, level) = lead(&season_of(120.0, Some(90.0)));
+    assert_eq!((crossing, level), (Crossing::Passed, Level::Act));
+    let (crossing, level) = lead(&season_of(70.0, Some(90.0)));
+    assert_ne!(crossing, Crossing::Passed);
+    assert_eq!(level, Level::Fine);
+    assert_eq!(lead(&season_of(120.0, None)).0, Crossing::NoLimit);
 }
 
 /// The servo's numbers are taken from the surface that it alone has always sat in: only where they are the same.

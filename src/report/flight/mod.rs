@@ -71,7 +71,11 @@ fn findings(one: &SurfaceFlown<'_>, asked: &Asked) -> Vec<String> {
             let more = if row.hinge_ncm.is_none() { "at least " } else { "" };
             let slower = match row.within_share {
                 Some(Fastest::UpTo(speed)) => {
-                    format!("less speed (up to {})", Unit::MetrePerSecond.plain(speed.value))
+                    format!(
+                        "less speed (up to {} it stays below {})",
+                        Unit::MetrePerSecond.plain(speed.value),
+                        Unit::Share.given(asked.most_share)
+                    )
                 }
                 _ => "less throw, for less speed alone does not do it".to_owned(),
             };
@@ -241,7 +245,8 @@ fn assumptions(flown: &Flown<'_>) -> Vec<String> {
             units::fixed(flown.air_c, 1),
         ),
         format!(
-            "Angle of attack {}; \"attack\" is the share with {} more, whichever way is worse (common practice, no source).",
+            "Angle of attack {}; \"gust\" is the share with {} more of it, whichever way is worse (common practice, no source). \"holds to\" is the \
+             speed at which a throw takes all that the servo has, 100 %.",
             Unit::Degree.given(asked.attack_deg),
             Unit::Degree.given(WORST_ATTACK_DEG)
         ),

@@ -85,7 +85,7 @@ fn whence(one: &SurfaceFlown<'_>) -> Vec<String> {
         lines.push(format!("hinge as measured: {file} ({by})"));
     }
     lines.push(format!(
-        "at {} true airspeed: Mach {}, {} Pa; surface {} of the chord, b1 {}, b2 {} a radian",
+        "at {} true airspeed: Mach {}, {} Pa; surface {} of the chord; hinge moment's slope {} a radian of attack (b1), {} a radian of deflection (b2)",
         Unit::MetrePerSecond.given(estimate.fastest_m_s),
         units::fixed(estimate.mach, 2),
         units::fixed(estimate.dynamic_pa, 0),
@@ -107,7 +107,7 @@ fn table(one: &SurfaceFlown<'_>, factor: f64, unit: TorqueUnit, width: usize) ->
         format!("at arm\n{unit}"),
         format!("has\n{unit}"),
         "share\n%".to_owned(),
-        "attack\n%".to_owned(),
+        "gust\n%".to_owned(),
         "holds to\nm/s".to_owned(),
     ]);
     let has = one.estimate.has.map(|has| has.torque_ncm);

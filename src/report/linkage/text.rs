@@ -37,9 +37,13 @@ pub fn linkages(looked: &[Looked<'_>], without: &[&str], unit: TorqueUnit, width
 fn surface(looked: &Looked<'_>, unit: TorqueUnit, width: usize) -> String {
     let (bold, dim) = (Style::new().bold(), Style::new().dimmed());
     let look = &looked.look;
-    let (word, style) = match look.findings.is_empty() {
-        true => ("nothing found", AnsiColor::Green),
-        false => ("look at this", AnsiColor::Yellow),
+    let (word, style) = match (look.findings.is_empty(), &looked.recording) {
+        (true, Some(_)) => ("nothing found", AnsiColor::Green),
+        (true, None) => (
+            "nothing measured, by the file's lengths alone",
+            AnsiColor::Magenta,
+        ),
+        (false, _) => ("look at this", AnsiColor::Yellow),
     };
     let title = format!("{}: {word}", looked.surface.name.to_uppercase());
     let style = style.on_default().bold();

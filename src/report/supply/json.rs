@@ -236,6 +236,9 @@ fn rating(rating: &Rating) -> RatingOut {
 
 fn flight(told: &Supplied<'_>, flight: &Flight) -> FlightOut {
     let asked = told.asked;
+    // Of a sum that lacks some there is no number of flights.
+    let whole = told.outcome.missing().next().is_none();
+    let flights = flight.flights.filter(|_| whole);
     FlightOut {
         minutes: asked.flight_min,
         moving_share: asked.moving_share,
@@ -245,8 +248,8 @@ fn flight(told: &Supplied<'_>, flight: &Flight) -> FlightOut {
         mean_ma: quantity(&flight.mean_ma),
         mah: quantity(&flight.mah),
         wh: flight.wh.as_ref().and_then(quantity),
-        flights_per_charge: flight.flights.map(|f| f.0),
-        surely: flight.flights.map(|f| f.1),
+        flights_per_charge: flights.map(|f| f.0),
+        surely: flights.map(|f| f.1),
     }
 }
 

@@ -135,7 +135,7 @@ fn remarks(told: &Supplied<'_>) -> Vec<String> {
     let missing: Vec<&str> = outcome.missing().map(|f| told.surface(f)).collect();
     if !missing.is_empty() && outcome.loads.is_some() {
         all.push(format!(
-            "Not in the sums: {}. Every sum is a lower bound, every voltage and number of flights an upper one, until each is swept.",
+            "Not in the sums: {}. Every sum is a lower bound, every voltage an upper one, and no number of flights is given, until each is swept.",
             missing.join(", ")
         ));
     }

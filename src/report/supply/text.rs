@@ -229,12 +229,16 @@ fn charge(told: &Supplied<'_>) -> Vec<String> {
         quantity(&flight.mah, Unit::MilliampereHour),
         quantity(&flight.mean_ma, Unit::Milliampere)
     )];
+    let missing: Vec<&str> = told.outcome.missing().map(|f| told.surface(f)).collect();
     lines.push(match (flight.flights, told.outcome.pack_mah) {
+        (Some(_), Some(_)) if !missing.is_empty() => format!(
+            "Flights on a charge are unproven: nothing is known of what is drawn by {}.",
+            missing.join(", ")
+        ),
         (Some((expected, surely)), Some(pack)) => {
-            let count = match told.least().is_empty() {
-                true if surely == expected => format!("{expected}"),
-                true => format!("{expected}, surely {surely}"),
-                false => format!("at most {expected}"),
+            let count = match surely == expected {
+                true => format!("{expected}"),
+                false => format!("{expected}, surely {surely}"),
             };
             format!(
                 "Flights on a charge of {} down to {} kept: {count}. Check the first by what the charger puts back.",
