@@ -1,6 +1,6 @@
 //! The text of seasons made up by hand, at the width of a plain terminal.
 
-use jiff::SignedDuration;
+use jiff::{SignedDuration, Timestamp};
 
 use super::*;
 use crate::aircraft::Limits;

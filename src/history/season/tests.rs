@@ -1,8 +1,10 @@
 //! A season on made-up readings: surfaces and servos apart, and what work begins anew.
 
 use jiff::SignedDuration;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
 
-use super::health_tests::{U, quantity};
+use super::health_tests::{U, UP_TO_ONE, noise, points, quantity};
 use super::*;
 
 pub(super) fn reading(
