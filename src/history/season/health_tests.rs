@@ -21,7 +21,7 @@ pub(super) fn quantity(value: f64, u: Option<f64>) -> Quantity {
 }
 
 /// A recording every `days`.
-fn points(values: &[f64], days: f64, u: Option<f64>) -> Vec<Point> {
+pub(super) fn points(values: &[f64], days: f64, u: Option<f64>) -> Vec<Point> {
     let point = |(i, value): (usize, &f64)| Point {
         days: days * i as f64,
         quantity: quantity(*value, u),
@@ -29,12 +29,12 @@ fn points(values: &[f64], days: f64, u: Option<f64>) -> Vec<Point> {
     values.iter().enumerate().map(point).collect()
 }
 
-fn noise(rng: &mut ChaCha8Rng, count: usize) -> Vec<f64> {
+pub(super) fn noise(rng: &mut ChaCha8Rng, count: usize) -> Vec<f64> {
     let normal = Normal::new(0.0, U).unwrap();
     (0..count).map(|_| normal.sample(rng)).collect()
 }
 
-const UP_TO_ONE: Bounds = Bounds {
+pub(super) const UP_TO_ONE: Bounds = Bounds {
     lower: None,
     upper: Some(1.0),
 };
