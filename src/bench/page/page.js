@@ -127,6 +127,8 @@ function el(name, attributes, ...content) {
 const fill = (parent, children) => parent.replaceChildren(...children);
 function say(element, text) { if (element.textContent !== text) element.textContent = text; }
 const fixed = (value, digits) => value.toFixed(digits).replace("-", "−");
+const capital = (words) => words[0].toUpperCase() + words.slice(1);
+const sentence = (words) => capital(words).replace(/\.?$/, ".");
 const isBusy = () => Boolean(told?.state.run && told.state.run.doing !== "over");
 const now = () => performance.timeOrigin + performance.now();
 
@@ -152,7 +154,7 @@ function ended(run) {
   const ago = Math.round((Date.now() - at_ms) / 1000);
   const when = ago > 3 ? ` (${ago < 120 ? `${ago} s` : `${Math.round(ago / 60)} min`} ago)` : "";
   const safe = disarmed ? "The rig is disarmed." : "The rig did not confirm that it is disarmed: it disarms itself within half a second of silence. Switch its supply off before you touch the surface.";
-  alertOf("ended", `${what[0].toUpperCase()}${what.slice(1)}${when}.`, safe, hint);
+  alertOf("ended", sentence(what + when), safe, hint && sentence(hint));
 }
 
 function render() {
@@ -175,7 +177,7 @@ function render() {
 }
 
 function rigWords(rig) {
-  if (rig.trouble) return `${rig.trouble.what}${rig.trouble.hint ? `. ${rig.trouble.hint}` : ""}`;
+  if (rig.trouble) return sentence(rig.trouble.what) + (rig.trouble.hint ? ` ${sentence(rig.trouble.hint)}` : "");
   if (!rig.there) return "Asking the rig …";
   const does = rig.drives ? "drives the servo" : "only measures: you move the surface";
   return `Rig ${rig.name} at ${rig.port}: ${does}; it reads ${rig.effort ? rig.effort.name : "no torque and no current"}.`;
@@ -492,7 +494,7 @@ const plot = {
   of(surface, effort, run) {
     this.loop.of(surface.throws, effort ? `${effort.name}, ${effort.unit}` : "");
     if (run.behind) this.loop.setBehind(run.behind.points);
-    say($("loop-caption"), `${effort ? effort.name : "Nothing"} against deflection, live. Dashed: the throws asked.${run.behind ? ` Grey: ${run.behind.words}.` : ""}`);
+    say($("loop-caption"), `${effort ? capital(effort.name) : "Nothing"} against deflection, live. Dashed: the throws asked.${run.behind ? ` Grey: ${run.behind.words}.` : ""}`);
     $("torque-figure").hidden = !run.torque || (run.torque.points.length === 0 && run.torque.behind.length === 0);
     if (run.torque && !$("torque-figure").hidden) {
       const { torque } = this;
