@@ -46,7 +46,7 @@ impl fmt::Display for Advice {
 
 /// What to do about a quantity; `logbook` is the folder that its notes are kept in. `None` where nothing is to be done.
 pub fn advice(record: &Record, logbook: &str) -> Option<Advice> {
-    let tell = match told_by_a_step(&record.health) {
+    let tell = match told_by_a_step(record.measure, &record.health) {
         true => tell(record, logbook),
         false => Vec::new(),
     };
@@ -76,9 +76,9 @@ fn says(measure: Measure, health: &Health) -> Option<String> {
     Some(format!("{why}: {look}"))
 }
 
-/// Beyond a limit work is no excuse.
-fn told_by_a_step(health: &Health) -> bool {
-    health.step != 0 && health.crossing != Crossing::Passed
+/// Beyond a limit work is no excuse, unless the limit is the record's own beginning, which work begins anew.
+fn told_by_a_step(measure: Measure, health: &Health) -> bool {
+    health.step != 0 && (health.crossing != Crossing::Passed || measure.is_held_to_itself())
 }
 
 fn stepped(health: &Health) -> &'static str {
