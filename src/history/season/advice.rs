@@ -46,7 +46,7 @@ impl fmt::Display for Advice {
 
 /// What to do about a quantity; `logbook` is the folder that its notes are kept in. `None` where nothing is to be done.
 pub fn advice(record: &Record, logbook: &str) -> Option<Advice> {
-    let tell = match told_by_a_step(record.measure, &record.health) {
+    let tell = match work_may_explain(record) {
         true => tell(record, logbook),
         false => Vec::new(),
     };
@@ -76,9 +76,12 @@ fn says(measure: Measure, health: &Health) -> Option<String> {
     Some(format!("{why}: {look}"))
 }
 
-/// Beyond a limit work is no excuse, unless the limit is the record's own beginning, which work begins anew.
-fn told_by_a_step(measure: Measure, health: &Health) -> bool {
-    health.step != 0 && (health.crossing != Crossing::Passed || measure.is_held_to_itself())
+/// A step within the limits may be of work that was never noted. Beyond a limit work is no excuse; but stiffness's limit is taken
+/// from its own first recordings, and begins anew with them.
+fn work_may_explain(record: &Record) -> bool {
+    let excused =
+        record.measure == Measure::Stiffness || record.health.crossing != Crossing::Passed;
+    record.health.step != 0 && excused
 }
 
 fn stepped(health: &Health) -> &'static str {
