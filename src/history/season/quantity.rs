@@ -148,11 +148,6 @@ impl Measure {
         )
     }
 
-    /// Its limits are drawn from its own first readings.
-    pub fn is_held_to_itself(self) -> bool {
-        self == Self::Stiffness
-    }
-
     pub fn needs_torque(self) -> bool {
         matches!(self, Self::Stiffness | Self::Friction | Self::ShareOfStall)
     }
