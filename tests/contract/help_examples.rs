@@ -63,7 +63,10 @@ fn bench(at: &Path) {
         fs::write(recordings.join(id), simulate(&scenario, seed).capture).unwrap();
     }
     for (name, deg) in [("left.log", -20.0), ("mid.log", 0.0), ("right.log", 20.0)] {
-        fs::write(at.join(name), held(deg)).unwrap();
+        let capture = held(deg);
+        let of_the_rudder = capture.replace("surface=left elevator", "surface=rudder");
+        assert_ne!(of_the_rudder, capture);
+        fs::write(at.join(name), of_the_rudder).unwrap();
     }
     let lifts = simulate(&lifts(&[0.0, 0.2, 0.5, 0.8]), 3).capture;
     fs::write(at.join("lifts.log"), lifts).unwrap();
