@@ -63,7 +63,8 @@ fn bench(at: &Path) {
         fs::write(recordings.join(id), simulate(&scenario, seed).capture).unwrap();
     }
     for (name, deg) in [("left.log", -20.0), ("mid.log", 0.0), ("right.log", 20.0)] {
-        fs::write(at.join(name), held(deg)).unwrap();
+        let rudder = held(deg).replace("left elevator", "rudder");
+        fs::write(at.join(name), rudder).unwrap();
     }
     let lifts = simulate(&lifts(&[0.0, 0.2, 0.5, 0.8]), 3).capture;
     fs::write(at.join("lifts.log"), lifts).unwrap();
