@@ -85,7 +85,9 @@ impl Gate {
         let same: bool = given.as_bytes().ct_eq(self.key.as_bytes()).into();
         match same {
             true => Ok(host),
-            false => Err("open the address that the terminal shows, with its key"),
+            false => Err(
+                "Open the address that the terminal shows, with its key, or scan its code again: the key is a new one each time the program is started.",
+            ),
         }
     }
 }

@@ -49,9 +49,12 @@ struct Inner {
     line: Option<Arc<Line>>,
     driver: Option<Driver>,
     confirmed: HashSet<String>,
+    /// The surface that the rig was last said to be on.
+    wired: Option<usize>,
     enough: Option<oneshot::Sender<()>>,
     pictures: Pictures,
     ending: bool,
+    over: bool,
 }
 
 /// The run's samples as they are drawn, and the present.
@@ -92,9 +95,11 @@ impl Hub {
                 line: None,
                 driver: None,
                 confirmed: HashSet::new(),
+                wired: None,
                 enough: None,
                 pictures: Pictures::default(),
                 ending: false,
+                over: false,
             }),
             version: watch::channel(0).0,
             orders,
@@ -215,6 +220,7 @@ impl Hub {
             drives: inner.is_driver(page),
             driven: inner.driver.is_some(),
             confirmed: inner.confirmed.contains(&page.name),
+            wired: inner.state.picked.is_some() && inner.wired == inner.state.picked,
             state: &inner.state,
         };
         serde_json::to_string(&told).unwrap_or_default()
@@ -249,6 +255,16 @@ impl Hub {
         inner.ending = true;
         inner.stop(how);
         let _ = self.orders.send(Order::End);
+    }
+
+    /// Everything is stopped and kept: pages are told, and go.
+    pub fn say_over(&self) {
+        self.inner().over = true;
+        self.changed();
+    }
+
+    pub fn is_over(&self) -> bool {
+        self.inner().over
     }
 
     /// What a page asks for; why it is not done, if it is not.
@@ -298,6 +314,7 @@ impl Hub {
                     inner.confirmed.clear();
                 }
                 inner.confirmed.insert(page.name.clone());
+                inner.wired = inner.state.picked;
             }
             Ask::Sweep { surface } => self.begin(&mut inner, page, What::Sweep, &surface, false)?,
             Ask::BreakIn {
@@ -396,6 +413,9 @@ impl Inner {
         if !self.confirmed.contains(&page.name) {
             return Err("read the cautions and confirm them first");
         }
+        if self.wired != Some(surface) {
+            return Err("say first that the rig is on this surface");
+        }
         if !self.state.rig.there || self.line.is_none() {
             return Err("no rig answers: nothing can be moved or recorded");
         }
@@ -445,8 +465,8 @@ fn words(phase: Phase) -> (&'static str, u32, u32) {
     match phase {
         Phase::Looking => ("looking, nothing moves", 0, 0),
         Phase::Nudging => ("nudging, to see the direction", 0, 0),
-        Phase::Growing { up: true } => ("growing the deflection up", 0, 0),
-        Phase::Growing { up: false } => ("growing the deflection down", 0, 0),
+        Phase::Growing { up: true } => ("feeling the way to one end", 0, 0),
+        Phase::Growing { up: false } => ("feeling the way to the other end", 0, 0),
         Phase::Cycling { number, of } => ("cycle", number, of),
         Phase::Moving { number, of } => ("move", number, of),
         Phase::Returning => ("at neutral", 0, 0),

@@ -12,6 +12,7 @@ use super::told::{
 use crate::assess::Assessed;
 use crate::history::settling::{Batch, Standing};
 use crate::logbook::Logbook;
+use crate::recording::purpose::is_sweep;
 use crate::recording::{Channel, Recording};
 use crate::report::worked_in::{state, where_it_stands};
 use crate::report::{
@@ -143,7 +144,10 @@ pub fn last_verdicts(logbook: &Logbook) -> Vec<Option<LastTold>> {
     let rows = logbook.rows().unwrap_or_default();
     let of = |name: &str| {
         let own = rows.iter().filter(|r| r.surface == name);
-        let judged = own.filter_map(|r| {
+        // What was cut short says nothing against the sweep before it.
+        let whole =
+            own.filter(|r| r.flag("finished") != Some(false) && is_sweep(r.text("purpose")));
+        let judged = whole.filter_map(|r| {
             let verdict = crate::verdict::Verdict::from_word(r.text("verdict")?)?;
             Some((r.time("started")?, verdict))
         });

@@ -90,7 +90,7 @@ pub fn without_place(names: &[&str]) -> Vec<usize> {
     names.iter().enumerate().filter_map(unknown).collect()
 }
 
-/// The plan as an SVG of shapes that are buttons: `data-surface` is the place in the list.
+/// The plan as an SVG of shapes to tap: `data-surface` is the place in the list, which has names and keyboard.
 pub fn svg(names: &[&str]) -> String {
     let mut groups: BTreeMap<(Place, Half), Vec<usize>> = BTreeMap::new();
     for (i, name) in names.iter().enumerate() {
@@ -100,9 +100,7 @@ pub fn svg(names: &[&str]) -> String {
         }
     }
     let has = |place: Place| groups.keys().any(|(p, _)| *p == place);
-    let mut out = String::from(
-        "<svg id=\"plan\" viewBox=\"0 0 240 254\" role=\"group\" aria-label=\"The aircraft from above, nose up: pick a surface\">\n",
-    );
+    let mut out = String::from("<svg id=\"plan\" viewBox=\"0 0 240 254\" aria-hidden=\"true\">\n");
     out += "<path class=\"body\" d=\"M120 4c6 10 11 26 11 44v150l-4 26h-14l-4-26V48c0-18 5-34 11-44z\"/>\n";
     for mirror in [false, true] {
         let at = |x: f64| if mirror { 240.0 - x } else { x };
@@ -130,7 +128,7 @@ pub fn svg(names: &[&str]) -> String {
             let shapes = shapes(*place, *half, n, surfaces.len());
             let _ = writeln!(
                 out,
-                "<g class=\"surface\" role=\"button\" tabindex=\"0\" aria-pressed=\"false\" data-surface=\"{surface}\" aria-label=\"{}\">",
+                "<g class=\"surface\" data-surface=\"{surface}\"><title>{}</title>",
                 HtmlEscape(names[*surface])
             );
             for [x0, y0, x1, y1] in shapes {

@@ -335,6 +335,11 @@ async fn lives(hub: &Hub, page: &Page, socket: WebSocket) {
                 if spoke.elapsed() > SPEAKS_WITHIN {
                     return;
                 }
+                if hub.is_over() {
+                    let gone = serde_json::to_string(&Told::Gone).unwrap_or_default();
+                    let _ = timeout(TAKEN_WITHIN, to.send(Message::Text(gone.into()))).await;
+                    return;
+                }
                 if changes.has_changed().unwrap_or(false) {
                     changes.mark_unchanged();
                     Some(hub.told(page))
@@ -370,13 +375,22 @@ fn no(words: &str) -> String {
     serde_json::to_string(&Told::No { words }).unwrap_or_default()
 }
 
+/// Without the system's number, which tells a builder nothing.
+fn said(error: &std::io::Error) -> String {
+    let text = error.to_string();
+    text.split(" (os error")
+        .next()
+        .unwrap_or_default()
+        .to_lowercase()
+}
+
 /// Binds the page's port; 0 for any that is free.
 ///
 /// # Errors
 /// The port is taken, or not ours to take.
 pub async fn bind(address: SocketAddr) -> Result<TcpListener, Problem> {
     TcpListener::bind(address).await.map_err(|error| {
-        let problem = Problem::new(format!("{address}: the page cannot be served here: {error}"));
+        let problem = Problem::new(format!("{address}: the page cannot be served here: {}", said(&error)));
         match error.kind() {
             std::io::ErrorKind::AddrInUse => problem.hint(
                 "another program, or another `hingewright bench`, has this port: end it, or give another with --page-port",

@@ -18,7 +18,7 @@ pub enum Ask {
     Pick {
         surface: usize,
     },
-    /// The cautions are read and everything is clear.
+    /// The cautions are read, everything is clear, and the rig is on the surface that it shows: once more for each other surface.
     Confirm,
     /// Runs on the surface that it shows, named once more.
     Sweep {
@@ -56,7 +56,17 @@ pub struct SurfaceTold {
     pub name: String,
     pub servo: String,
     pub throws: Vec<ThrowTold>,
+    /// What a sweep of it is.
+    pub sweep: SweepTold,
     pub last: Option<LastTold>,
+}
+
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct SweepTold {
+    pub from_deg: f64,
+    pub to_deg: f64,
+    pub cycles: u32,
+    pub takes_s: f64,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -295,9 +305,13 @@ pub enum Told<'a> {
         driven: bool,
         /// This page has confirmed the cautions.
         confirmed: bool,
+        /// And that the rig is on the surface that is shown.
+        wired: bool,
         state: &'a State,
     },
     Live(&'a LiveTold),
+    /// The program ends: nothing moves any more, and this address is no longer good.
+    Gone,
     /// A wish that is not met, and why.
     No {
         words: &'a str,

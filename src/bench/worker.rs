@@ -13,6 +13,7 @@ use super::hub::{Hub, Order, now_ms, within};
 use super::look::{self, Looker};
 use super::record::Record;
 use super::told::{Doing, EffortTold, EndedTold, RigTold, TorqueTold, TroubleTold, What};
+use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::TorqueSource;
 use crate::history::settling::{self, State};
 use crate::logbook::Logbook;
@@ -35,6 +36,11 @@ const RATE: f64 = 30.0;
 const HOLD: f64 = 0.4;
 /// From this cycle on the recording is looked at while it grows.
 const FIRST_LOOK: u32 = 4;
+
+/// The sweep that the page offers.
+pub fn plan(aircraft: &Aircraft, surface: &Surface) -> SweepPlan {
+    SweepPlan::of(aircraft, surface, CYCLES, RATE, HOLD).with_stops(surface)
+}
 
 /// Opens a line to the rig.
 pub type Open = Box<dyn Fn() -> Result<Arc<Line>, Problem> + Send>;
@@ -202,7 +208,7 @@ impl Worker {
     fn sweep(&mut self, here: Here) -> Result<(), Problem> {
         let aircraft = self.logbook.aircraft();
         let surface = &aircraft.surfaces[here.surface];
-        let plan = SweepPlan::of(aircraft, surface, CYCLES, RATE, HOLD).with_stops(surface);
+        let plan = plan(aircraft, surface);
         let trip = aircraft.trip_points(surface);
         let rig = self.rig()?;
         let record = Record::begin(&self.logbook, here.surface, &[])?;
@@ -312,10 +318,18 @@ impl Worker {
         let mut course = Course::new(&logbook, here.surface, Rules::default())?;
         if settling::stop(&course.past.batches).is_some() && !after_stop {
             self.show_fall(here, &course, 0);
-            return Err(Problem::new(
+            let stopped = Problem::new(
                 "nothing was moved: the working in of this hinge was stopped for getting stiffer",
             )
-            .hint(LOOK_FIRST));
+            .hint(LOOK_FIRST);
+            self.over(
+                here,
+                EndedTold {
+                    how: "rose",
+                    ..failed(&stopped)
+                },
+            );
+            return Ok(());
         }
         let mut picture = 0;
         self.show_fall(here, &course, picture);
@@ -430,7 +444,7 @@ fn ended(run: &Run) -> EndedTold {
     EndedTold {
         how,
         what: problem.as_ref().map_or_else(
-            || "swept from its first cycle to the last, and disarmed".to_owned(),
+            || "recorded from the first cycle to the last".to_owned(),
             |p| p.what.clone(),
         ),
         hint: problem.and_then(|p| p.hint),

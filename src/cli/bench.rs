@@ -5,6 +5,7 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::channel;
+use std::time::Duration;
 
 use clap::Args;
 use minijinja::HtmlEscape;
@@ -18,10 +19,10 @@ use super::words::say;
 use crate::aircraft::Aircraft;
 use crate::bench::gate::Gate;
 use crate::bench::hub::{Hub, throws};
-use crate::bench::plan;
+use crate::bench::plan as seen_from_above;
 use crate::bench::serve::{Served, bind, serve};
-use crate::bench::told::{State, SurfaceTold};
-use crate::bench::worker::Worker;
+use crate::bench::told::{State, SurfaceTold, SweepTold};
+use crate::bench::worker::{Worker, plan};
 use crate::logbook::Logbook;
 use crate::problem::{Problem, exit};
 use crate::report::CAUTIONS;
@@ -54,6 +55,9 @@ pub struct Arguments {
     #[arg(long, value_name = "N", default_value_t = 8640)]
     page_port: u16,
 }
+
+/// For the last word to the pages.
+const PAGES_HEAR_WITHIN: Duration = Duration::from_millis(150);
 
 pub fn run(arguments: &Arguments) -> u8 {
     match served(arguments) {
@@ -91,7 +95,7 @@ fn served(arguments: &Arguments) -> Result<(), Problem> {
         Arc::clone(&hub),
         gate,
         logbook.root().to_owned(),
-        plan::svg(&names),
+        seen_from_above::svg(&names),
         cautions(),
     );
     let port = PortArguments {
@@ -109,8 +113,10 @@ fn served(arguments: &Arguments) -> Result<(), Problem> {
             hub.end(asked_to_end().await);
             // What runs is stopped and kept before the page goes.
             while !works.is_finished() {
-                tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+                tokio::time::sleep(Duration::from_millis(20)).await;
             }
+            hub.say_over();
+            tokio::time::sleep(PAGES_HEAR_WITHIN).await;
         })
         .await;
     });
@@ -125,11 +131,25 @@ fn names(aircraft: &Aircraft) -> Vec<&str> {
 /// What the page shows before anything has happened.
 fn first(logbook: &Logbook) -> State {
     let aircraft = logbook.aircraft();
-    let surfaces = aircraft.surfaces.iter().map(|surface| SurfaceTold {
-        name: surface.name.clone(),
-        servo: aircraft.servos[surface.servo_index].tag.clone(),
-        throws: throws(surface),
-        last: None,
+    let surfaces = aircraft.surfaces.iter().map(|surface| {
+        let both = [Some(surface.servo_index), surface.second_servo_index];
+        let tags = both
+            .into_iter()
+            .flatten()
+            .map(|i| aircraft.servos[i].tag.as_str());
+        let plan = plan(aircraft, surface);
+        SurfaceTold {
+            name: surface.name.clone(),
+            servo: tags.collect::<Vec<_>>().join(" and "),
+            throws: throws(surface),
+            sweep: SweepTold {
+                from_deg: plan.down_deg,
+                to_deg: plan.up_deg,
+                cycles: plan.cycles,
+                takes_s: plan.whole_s(),
+            },
+            last: None,
+        }
     });
     State {
         aircraft: aircraft.name.clone(),
@@ -207,5 +227,6 @@ fn cautions() -> String {
             HtmlEscape(sentence)
         )
     };
-    CAUTIONS.iter().map(one).collect()
+    // The last is the report's own; the page has its own words for that.
+    CAUTIONS[..4].iter().map(one).collect()
 }

@@ -29,6 +29,7 @@ on("from pick to verdict, and what is shown is what check says of the recording 
   await picture(page, "1-pick");
   await page.getByRole("button", { name: /^left elevator/ }).click();
   await page.locator("#cautions").waitFor();
+  assert.match(await page.locator("#wire-words").textContent(), /servo E1 plugged into it/);
   assert.equal(await page.locator("#sweep").isVisible(), false, "nothing to start before the cautions are confirmed");
   await picture(page, "2-cautions", true);
   await page.locator("#confirm").click();
@@ -142,7 +143,7 @@ on("the hinge worked in shows its curve falling", {}, ["--fast", "10", "--cycles
   await page.locator("#break-in").click();
   await page.locator("#fall-rows tr").nth(2).waitFor({ timeout: 120_000 });
   await page.locator("#fall-picture").evaluate((image) => image.decode());
-  const worth = (await page.locator("#fall-rows td[data-name=Stiffness]").allTextContents()).map((t) => Number(t.split(" ")[0]));
+  const worth = (await page.locator("#fall-rows td[data-name=Stiffness]").allTextContents()).reverse().map((t) => Number(t.split(" ")[0]));
   assert.ok(worth[1] < worth[0], worth.join());
   await picture(page, "working-in", true);
   await page.locator("#stop").tap();

@@ -18,6 +18,7 @@ const PAGE = (() => {
 let socket = null;
 let told = null;            // the last state
 let dismissed = 0;          // number of a finished run that gave way to the next
+let gone = false;           // the program has ended
 let wanted = null;          // the wish that a button stands for, until the state answers
 
 // ---- the line to the program ------------------------------------------------------------------------------------------
@@ -30,13 +31,23 @@ function connect() {
     if (said.kind === "state") show(said);
     else if (said.kind === "live") live(said);
     else if (said.kind === "no") refuse(said.words);
+    else if (said.kind === "gone") leave();
   };
   socket.onclose = () => {
     socket = null;
+    if (gone) return;
     if (told) alertOf("lost", "The connection to the program is lost.", isBusy() ? "It stops the rig by itself within a second. Keep your hands clear; if in doubt switch the supply off." : "Trying again …");
     $("rig").textContent = "No connection to the program. Trying again …";
     setTimeout(connect, AGAIN_AFTER_MS);
   };
+}
+
+// The program has ended in good order: everything is stopped and kept, and there is nothing to come back to.
+function leave() {
+  gone = true;
+  for (const button of document.querySelectorAll("button")) button.disabled = true;
+  say($("rig"), "The program has ended; the rig is disarmed and what was recorded is kept.");
+  alertOf("gone", "The program has ended.", "Nothing moves any more, and Stop has nothing to stop. Start hingewright bench again, and open its new address.");
 }
 
 function wish(ask) {
@@ -53,7 +64,10 @@ function stop() {
   const sent = wish({ ask: "stop" });
   figures.stopped_ms = now();
   if (!sent) alertOf("stop", "Stop could not be sent: there is no connection.", "The program stops the rig by itself within a second of losing this page. If anything still moves, switch the supply off.");
-  else if (!isBusy()) say($("phase"), "Nothing was moving.");
+  else if (!isBusy()) {
+    alertOf("idle", "Stop is heard: nothing was moving.");
+    setTimeout(() => clearAlert("idle"), 4000);
+  }
 }
 $("stop").addEventListener("pointerdown", (event) => { event.preventDefault(); stop(); });
 $("stop").addEventListener("click", (event) => { if (event.detail === 0) stop(); });
@@ -85,13 +99,12 @@ function begin(ask) {
 }
 function pick(surface) {
   clearAlert();
+  scrollTo = "chosen";
   wish({ ask: "pick", surface });
 }
+let scrollTo = null;
 for (const shape of document.querySelectorAll("#plan .surface")) {
   shape.addEventListener("click", () => pick(Number(shape.dataset.surface)));
-  shape.addEventListener("keydown", (event) => {
-    if ((event.key === "Enter" || event.code === "Space") && !isBusy()) { event.preventDefault(); pick(Number(shape.dataset.surface)); }
-  });
 }
 
 let lock = null;
@@ -134,6 +147,7 @@ const now = () => performance.timeOrigin + performance.now();
 
 // ---- the state --------------------------------------------------------------------------------------------------------
 
+let rigWasAway = false;
 function show(said) {
   const before = told?.state.run;
   const run = said.state.run;
@@ -141,9 +155,12 @@ function show(said) {
   told = said;
   clearAlert("lost");
   if (run && wanted) wanted = null;
+  if (before && told.state.rig.there && rigWasAway) clearAlert("ended");
+  rigWasAway = !told.state.rig.there;
   if (run?.doing === "over" && (before?.doing !== "over" || before.number !== run.number)) ended(run);
   if (!isBusy() && lock) { lock.release(); lock = null; }
   render();
+  if (scrollTo && !$("chosen").hidden) { $(scrollTo).scrollIntoView({ block: "start" }); scrollTo = null; }
   if (run && before?.number !== run.number && isBusy()) $("run-head").focus({ preventScroll: false });
 }
 
@@ -158,13 +175,14 @@ function ended(run) {
 }
 
 function render() {
-  const { state, drives, driven, confirmed } = told;
+  const { state, drives, driven } = told;
   const { rig, run, picked } = state;
   const busy = isBusy();
   const shown = run && run.number !== dismissed;
   document.title = `${busy ? "moving · " : ""}${state.aircraft} · at the bench`;
   say($("aircraft"), state.aircraft);
   say($("rig"), rigWords(rig));
+  $("rig").className = rig.trouble ? "trouble" : "quiet";
   $("watches").hidden = drives;
   say($("who"), driven ? "This page watches: another one drives." : "No page drives now.");
   $("drive").disabled = busy;
@@ -172,7 +190,7 @@ function render() {
   $("chosen").hidden = Boolean(shown) || picked === null;
   $("run").hidden = !shown;
   renderPlan(state);
-  if (picked !== null) renderChosen(state, confirmed, drives);
+  if (picked !== null) renderChosen(told);
   if (shown) renderRun(state, run);
 }
 
@@ -184,27 +202,26 @@ function rigWords(rig) {
 }
 
 function renderPlan(state) {
-  const label = (surface) => surface.name + (surface.last ? `, last: ${surface.last.words}, ${surface.last.day}` : ", not swept yet");
-  const placed = new Set();
   for (const shape of document.querySelectorAll("#plan .surface")) {
     const i = Number(shape.dataset.surface);
-    placed.add(i);
-    shape.setAttribute("aria-label", label(state.surfaces[i]));
-    shape.setAttribute("aria-pressed", String(state.picked === i));
+    shape.classList.toggle("picked", state.picked === i);
+    shape.dataset.verdict = state.surfaces[i].last?.verdict ?? "";
   }
-  const others = state.surfaces.map((surface, i) => [surface, i]).filter(([, i]) => !placed.has(i));
-  $("others").hidden = others.length === 0;
-  if ($("others").dataset.of !== JSON.stringify(others) + state.picked) {
-    $("others").dataset.of = JSON.stringify(others) + state.picked;
-    fill($("others"), others.map(([surface, i]) => {
-      const button = el("button", { type: "button", "aria-pressed": String(state.picked === i) }, label(surface));
-      button.onclick = () => pick(i);
-      return el("li", {}, button);
-    }));
-  }
+  // Made anew only where it has changed: a focus must not be lost.
+  const key = JSON.stringify([state.surfaces.map((s) => [s.name, s.last]), state.picked]);
+  if ($("others").dataset.of === key) return;
+  const focused = $("others").contains(document.activeElement) ? [...$("others").querySelectorAll("button")].indexOf(document.activeElement) : -1;
+  $("others").dataset.of = key;
+  fill($("others"), state.surfaces.map((surface, i) => {
+    const last = surface.last ? `${surface.last.words}, ${surface.last.day}` : "not swept yet";
+    const button = el("button", { type: "button", "aria-pressed": String(state.picked === i), "aria-label": `${surface.name}, ${last}` }, surface.name, el("span", {}, last));
+    button.onclick = () => pick(i);
+    return el("li", {}, button);
+  }));
+  if (focused >= 0) $("others").querySelectorAll("button")[focused]?.focus({ preventScroll: true });
 }
 
-function renderChosen(state, confirmed, drives) {
+function renderChosen({ state, drives, confirmed, wired }) {
   const surface = state.surfaces[state.picked];
   const { rig } = state;
   say($("chosen-name"), surface.name);
@@ -213,8 +230,14 @@ function renderChosen(state, confirmed, drives) {
   say($("chosen-facts"), `Servo ${surface.servo}. Throws asked: ${throws || "none"}. ${last}`);
   $("cautions").hidden = confirmed;
   $("no-heat").hidden = !rig.there || !rig.drives || rig.measures_heat;
+  const ready = confirmed && wired;
+  const { sweep } = surface;
+  const moves = rig.drives ? `It will move from ${fixed(sweep.from_deg, 1)}° to ${fixed(sweep.to_deg, 1)}°, ${sweep.cycles} cycles, about ${Math.round(sweep.takes_s / 5) * 5} s.` : "You will move it.";
+  say($("wire-words"), `Is the rig on the ${surface.name}: servo ${surface.servo} plugged into it, and its sensors on this surface? ${moves} If anything else moves, press STOP.`);
+  say($("confirm"), confirmed ? `Yes, the rig is on the ${surface.name}, and everything is clear` : `Read; the rig is on the ${surface.name}, and everything is clear`);
+  $("wire").hidden = ready || !rig.there;
   $("confirm").disabled = !drives;
-  $("starts").hidden = !confirmed;
+  $("starts").hidden = !ready;
   say($("sweep"), `Sweep the ${surface.name}`);
   say($("listen"), `Record while I move the ${surface.name}`);
   say($("break-in"), "Work its hinge in");
@@ -223,7 +246,7 @@ function renderChosen(state, confirmed, drives) {
   $("listen").hidden = !rig.there || rig.drives;
   for (const id of ["sweep", "listen", "break-in"]) $(id).disabled = !drives || !rig.there;
   const run = state.run;
-  const stiffer = run?.what === "break-in" && run.surface === state.picked && run.ended && run.ended.how !== "whole" && run.ended.how !== "stopped";
+  const stiffer = run?.what === "break-in" && run.surface === state.picked && run.ended?.how === "rose";
   $("after-stop-row").hidden = !stiffer;
   if (!stiffer) $("after-stop").checked = false;
 }
@@ -257,13 +280,13 @@ function renderPhase(force) {
   let words;
   if (run.doing === "beginning") words = "Asking the rig …";
   else if (run.doing === "judging") words = "Disarmed. Measuring what was recorded …";
-  else if (run.doing === "over") words = run.ended.how === "whole" ? "Done; the rig is disarmed." : "Ended before its time.";
+  else if (run.doing === "over") words = run.ended.how !== "whole" ? "Ended before its time." : run.what === "by-hand" ? "Done." : "Done; the rig is disarmed.";
   else {
     const coverage = moment?.coverage;
     const at = !moment ? "" : moment.of ? `${moment.phase} ${moment.number} of ${moment.of}` : moment.phase;
-    const left = moment && run.what !== "by-hand" ? `, ${Math.max(0, Math.ceil(moment.left_s))} s left` : "";
+    const left = moment && run.what !== "by-hand" ? `, ${Math.max(0, Math.ceil(moment.left_s))} s left${run.what === "break-in" ? " of this batch" : ""}` : "";
     words = coverage
-      ? `${coverage.enough ? "Enough: rest a second, then end it. " : "Move it slowly from end to end and back. "}${coverage.up} of ${coverage.wanted} up, ${coverage.down} of ${coverage.wanted} down, ${Math.round(100 * coverage.share)} % of the travel`
+      ? `${coverage.enough ? "Enough: rest a second, then end it. " : "Move it slowly from end to end and back. "}${coverage.up} strokes one way and ${coverage.down} the other, ${coverage.wanted} of each are enough; ${Math.round(100 * coverage.share)} % of the travel`
       : `${run.stage ? `${run.stage}: ` : ""}${at}${left}`;
   }
   // A listener is not told every second.
@@ -284,9 +307,9 @@ function renderFall(run) {
   $("fall").hidden = !run.fall;
   if (!run.fall) return;
   const { state, stands } = run.fall;
-  say($("fall-stands"), state === stands ? `${state}.` : `${state}: ${stands}.`);
+  say($("fall-stands"), sentence(stands.startsWith(state) ? stands : `${state}: ${stands}`));
   const cell = (name, text) => el("td", { "data-name": name }, text ?? "not measured");
-  fill($("fall-rows"), run.fall.batches.map((b) => el("tr", {},
+  fill($("fall-rows"), run.fall.batches.toReversed().map((b) => el("tr", {},
     cell("Worked", `${Math.round(b.cycles)} cycles${b.stage_deg === null ? "" : `, ${b.stage_deg}°`}`),
     cell("Stiffness", b.stiffness), cell("Friction", b.friction), cell("Knee", b.knees))));
   const picture = $("fall-picture");
@@ -526,7 +549,8 @@ function live(said) {
 
 let nowShown = 0;
 function renderNow(reading) {
-  if (!reading || now() - nowShown < 150) return;
+  if (!reading) { $("now").replaceChildren(); return; }
+  if (now() - nowShown < 150) return;
   nowShown = now();
   const all = [["deflection", reading.angle_deg, 1, "°"], ["torque", reading.torque_ncm, 1, " N·cm"], ["rod", reading.force_n, 1, " N"],
     ["current", reading.current_ma, 0, " mA"], ["supply", reading.supply_v, 2, " V"], ["case", reading.case_c, 0, " °C"]];
