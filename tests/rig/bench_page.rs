@@ -48,7 +48,7 @@ fn from_pick_to_verdict_the_page_is_told_what_check_says_of_the_recording_kept()
             .collect()
     };
     assert_eq!(texts(&run["findings"]), texts(&said["findings"]));
-    assert!(texts(&said["findings"]).len() > 0);
+    assert!(!texts(&said["findings"]).is_empty());
     assert!(run["notes"].is_array());
     // The next page knows how it stood, and draws it behind.
     page.wish(&json!({"ask": "sweep", "surface": SURFACE}));
