@@ -318,6 +318,13 @@ impl Aircraft {
     pub fn is_called(&self, name: &str) -> bool {
         called(&self.name, &self.was, name)
     }
+
+    /// Tags of the servo that drives a surface, by its index, and of the second where there are two.
+    pub fn tags_at(&self, surface: usize) -> [Option<&str>; 2] {
+        let surface = &self.surfaces[surface];
+        [Some(surface.servo_index), surface.second_servo_index]
+            .map(|index| Some(self.servos[index?].tag.as_str()))
+    }
 }
 
 #[cfg(test)]

@@ -75,6 +75,16 @@ pub(super) fn read(section: &Section, surface_names: &Names) -> Supply {
             "leave one of them out: moving names the surfaces, moving_at_once says how many of the worst",
         );
     }
+    if let Some(at_once) = supply.moving_at_once.filter(|n| *n > surface_names.len()) {
+        section.fault(
+            "moving_at_once",
+            &format!(
+                "moving_at_once = {at_once} is more than all surfaces, which are {}",
+                surface_names.len()
+            ),
+            &format!("write a number from 1 to {}", surface_names.len()),
+        );
+    }
     if let (Some(open_v), Some(least_v)) = (supply.open_v, supply.least_v)
         && least_v >= open_v
     {
@@ -246,6 +256,10 @@ mod tests {
         refused(
             "[supply]\nmoving = [\"rudder\"]\nmoving_at_once = 1\n",
             &["leave one of them out"],
+        );
+        refused(
+            "[supply]\nmoving_at_once = 2\n",
+            &["all surfaces, which are 1", "line 14"],
         );
         refused("[supply]\nlength_mm = 3\n", &["length_mm belongs in"]);
     }

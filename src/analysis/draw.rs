@@ -91,6 +91,8 @@ pub enum NoDraw {
     TooFewCycles,
     /// The current hardly rises as the surface moves: a hand moved it, or another servo's current was read.
     NotDriven,
+    /// It is no sweep of the surface: the servo was tested by itself.
+    NoSweep,
 }
 
 /// # Errors

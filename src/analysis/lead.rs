@@ -45,7 +45,7 @@ pub const VOLTAGE_SCALE_U: f64 = 0.005;
 pub struct Resistances {
     /// Of the lead, from `source_v` to `supply_v`.
     pub lead_mohm: Option<Quantity>,
-    /// Of what feeds the lead, from how `source_v` falls.
+    /// Of what feeds the lead, from how `source_v` falls; `None` where it feeds a second servo too.
     pub source_mohm: Option<Quantity>,
     /// Of both together, from how `supply_v` falls: all that can be told without `source_v`.
     pub together_mohm: Option<Quantity>,
@@ -67,13 +67,15 @@ pub(crate) fn resistances_of(series: &Series, motion: Option<&Motion>) -> Resist
     let blocks = blocks(series, motion);
     let slope = |channels: &[Option<&[f64]>; 2]| Slope::of(series, &blocks, current, channels);
     let lead = slope(&[source, plug]).filter(|_| source.is_some() && plug.is_some());
+    // What feeds two servos falls by the current of both, of which the lead carries one: neither can be told by one current.
+    let alone = series.column(Channel::Current2Ma).is_none();
     let source_slope = source.and_then(|_| slope(&[None, source]));
-    let together = plug.and_then(|_| slope(&[None, plug]));
+    let together = plug.filter(|_| alone).and_then(|_| slope(&[None, plug]));
     let of_source = source_slope.as_ref().map_or(0.0, |s| s.mohm);
     Resistances {
         // The two voltages' scales differ: what falls along the source is then not quite taken away.
         lead_mohm: lead.map(|s| s.quantity(of_source.hypot(of_source + s.mohm))),
-        source_mohm: source_slope.map(|s| s.quantity(s.mohm)),
+        source_mohm: source_slope.filter(|_| alone).map(|s| s.quantity(s.mohm)),
         together_mohm: together.map(|s| s.quantity(s.mohm)),
     }
 }

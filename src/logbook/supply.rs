@@ -43,8 +43,7 @@ impl Logbook {
             .filter(dated)
             .collect();
         entries.sort_by_key(|e| Reverse(e.started));
-        let servo = self.aircraft().surfaces[surface].servo_index;
-        let tag = &self.aircraft().servos[servo].tag;
+        let tags = self.aircraft().tags_at(surface);
         let mut found: Vec<Candidate> = Vec::new();
         let mut centre: Option<Option<Timestamp>> = None;
         for entry in entries {
@@ -58,7 +57,7 @@ impl Logbook {
             }
             match self.read(&entry.path) {
                 Ok((_, recording)) => {
-                    let one = Candidate::of(&recording, &self.relative(&entry.path), tag);
+                    let one = Candidate::of(&recording, &self.relative(&entry.path), tags);
                     if centre.is_none() && one.shows_draw() {
                         centre = Some(entry.started);
                     }

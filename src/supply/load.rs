@@ -3,7 +3,8 @@
 use super::copper::Copper;
 use super::judge::{LeadState, Standing};
 use super::{
-    Asked, AtPlug, Chosen, Fed, Flight, LeadFrom, Loads, Outcome, Part, Rating, Seen, Shared,
+    Asked, AtPlug, Chosen, Fed, Flight, Flights, Lead, LeadFrom, Loads, Outcome, Part, Rating,
+    Seen, Shared,
 };
 use crate::aircraft::{Aircraft, SUPPLY_SHARE, Supply};
 use crate::analysis::stats::student::{combine, df_of_t95, interval};
@@ -25,12 +26,17 @@ pub fn work_out(aircraft: &Aircraft, seen: &[(usize, Seen)], asked: &Asked) -> O
     };
     if let (Some(loads), Some(open_v)) = (&loads, supply.open_v) {
         for one in &mut fed {
-            one.at_plug = at_plug(aircraft, supply, one, loads, &shared, open_v);
+            for place in 0..one.leads.len() {
+                let lead = &one.leads[place];
+                let left = at_plug(aircraft, supply, one, lead, loads, &shared, open_v);
+                one.leads[place].at_plug = left;
+            }
         }
     }
     let (ratings, not_given) = ratings(supply, loads.as_ref());
+    let usable_mah = supply.pack_mah.map(|q| q * (1.0 - asked.reserve));
     Outcome {
-        flight: loads.map(|_| flight(&fed, supply, other_ma, asked)),
+        flight: loads.map(|_| flight(&fed, usable_mah, supply.open_v, other_ma, asked)),
         fed,
         chosen,
         loads,
@@ -40,25 +46,37 @@ pub fn work_out(aircraft: &Aircraft, seen: &[(usize, Seen)], asked: &Asked) -> O
         ratings,
         not_given,
         pack_mah: supply.pack_mah,
+        usable_mah,
     }
 }
 
 fn of_surface(aircraft: &Aircraft, index: usize, all: &[(usize, Seen)]) -> Fed {
     let surface = &aircraft.surfaces[index];
     let seen = all.iter().find(|(i, _)| *i == index).map(|(_, s)| *s);
-    let servo = &aircraft.servos[surface.servo_index];
-    let copper = Copper::of(&servo.lead, seen.and_then(|s| s.air_c));
-    let measured = seen.and_then(|s| s.resistances.lead_mohm);
+    let lead = |servo: usize, measured: Option<Quantity>| {
+        let copper = Copper::of(&aircraft.servos[servo].lead, seen.and_then(|s| s.air_c));
+        Lead {
+            servo,
+            state: LeadState::of(measured.as_ref(), copper.as_ref()),
+            measured,
+            copper,
+            at_plug: None,
+        }
+    };
+    let first = lead(
+        surface.servo_index,
+        seen.and_then(|s| s.resistances.lead_mohm),
+    );
+    let second = surface
+        .second_servo_index
+        .map(|servo| lead(servo, seen.and_then(|s| s.second_lead_mohm)));
     let both = |s: &Seen| s.draw.as_ref().is_ok_and(|d| d.both_servos);
     Fed {
         surface: index,
         moves: false,
-        second_missing: surface.second_servo_index.is_some()
-            && seen.is_some_and(|s| s.draw.is_ok() && !both(&s)),
-        lead: LeadState::of(measured.as_ref(), copper.as_ref()),
-        copper,
+        second_missing: second.is_some() && seen.is_some_and(|s| s.draw.is_ok() && !both(&s)),
+        leads: std::iter::once(first).chain(second).collect(),
         seen,
-        at_plug: None,
     }
 }
 
@@ -165,12 +183,15 @@ fn at_plug(
     aircraft: &Aircraft,
     supply: &Supply,
     one: &Fed,
+    own: &Lead,
     loads: &Loads,
     shared: &Shared,
     open_v: f64,
 ) -> Option<AtPlug> {
     let draw = one.draw()?;
-    let surface = &aircraft.surfaces[one.surface];
+    if one.second_missing && own.servo != aircraft.surfaces[one.surface].servo_index {
+        return None;
+    }
     // Of two servos that are read together each is taken to draw half.
     let own_share = if draw.both_servos { 0.5 } else { 1.0 };
     let own_ma = match one.moves {
@@ -178,8 +199,7 @@ fn at_plug(
         false => one.holding_ma()?,
     };
     let own_a = 1e-3 * own_share * own_ma.value;
-    let measured = one.seen.and_then(|s| s.resistances.lead_mohm);
-    let (lead, lead_from) = match (measured, one.copper) {
+    let (lead, lead_from) = match (own.measured, own.copper) {
         (Some(measured), _) => (measured, LeadFrom::Measured),
         (None, Some(copper)) => (certain(copper.upper_mohm()), LeadFrom::Copper),
         (None, None) => (certain(0.0), LeadFrom::Nowhere),
@@ -207,7 +227,7 @@ fn at_plug(
             interval(value, u, df)
         }),
     };
-    let kind = &aircraft.servo_types[aircraft.servos[surface.servo_index].type_index];
+    let kind = &aircraft.servo_types[aircraft.servos[own.servo].type_index];
     let least_v = supply
         .least_v
         .unwrap_or((100.0 * SUPPLY_SHARE * kind.stall_voltage_v).round() / 100.0);
@@ -271,7 +291,13 @@ fn ratings(supply: &Supply, loads: Option<&Loads>) -> (Vec<Rating>, Vec<Part>) {
     (found, not_given)
 }
 
-fn flight(fed: &[Fed], supply: &Supply, other_ma: f64, asked: &Asked) -> Flight {
+fn flight(
+    fed: &[Fed],
+    usable_mah: Option<f64>,
+    open_v: Option<f64>,
+    other_ma: f64,
+    asked: &Asked,
+) -> Flight {
     let (moving, resting) = (asked.moving_share, asked.resting_share);
     let holding = (1.0 - moving - resting).max(0.0);
     let factor = asked.air_factor;
@@ -287,15 +313,23 @@ fn flight(fed: &[Fed], supply: &Supply, other_ma: f64, asked: &Asked) -> Flight 
     });
     let mean_ma = plus(weighted(parts.flatten()), other_ma);
     let mah = mapped(mean_ma, asked.flight_min / 60.0, 0.0);
-    let usable = |mah: f64| supply.pack_mah.map(|q| q * (1.0 - asked.reserve) / mah);
-    let whole = |flights: f64| flights.clamp(0.0, 9999.0).floor() as u32;
+    let whole = |usable: f64, mah: f64| (usable / mah).clamp(0.0, 9999.0).floor() as u32;
     let most = mah.interval.map_or(mah.value, |i| i.hi95);
+    let flights = match usable_mah {
+        None => Flights::NoCapacity,
+        // What the others draw is unknown: only that it comes on top is certain.
+        Some(usable) if fed.iter().any(Fed::is_missing) => Flights::NotAllMeasured {
+            none: mah.interval.map_or(mah.value, |i| i.lo95) > usable,
+        },
+        Some(usable) => Flights::Counted {
+            expected: whole(usable, mah.value),
+            least: whole(usable, most),
+        },
+    };
     Flight {
         mean_ma,
         mah,
-        wh: supply.open_v.map(|v| mapped(mah, 1e-3 * v, 0.0)),
-        flights: usable(mah.value)
-            .zip(usable(most))
-            .map(|(expected, least)| (whole(expected), whole(least))),
+        wh: open_v.map(|v| mapped(mah, 1e-3 * v, 0.0)),
+        flights,
     }
 }

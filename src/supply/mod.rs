@@ -29,6 +29,8 @@ pub struct Seen {
     /// Peak after steps of the pulse, mA; `None` where it was not moved in steps.
     pub step_peak_ma: Option<Quantity>,
     pub resistances: Resistances,
+    /// Of the lead of the second of two servos, mΩ: from a recording of that servo alone.
+    pub second_lead_mohm: Option<Quantity>,
     /// Of the room, °C.
     pub air_c: Option<f64>,
 }
@@ -48,6 +50,7 @@ impl Seen {
             draw: draw(recording),
             step_peak_ma: step_peak_ma(recording),
             resistances: resistances(recording),
+            second_lead_mohm: None,
             air_c: (!air.is_empty()).then(|| air.iter().sum::<f64>() / air.len() as f64),
         }
     }
@@ -109,13 +112,28 @@ pub struct Fed {
     pub seen: Option<Seen>,
     /// A surface of two servos of which one's current alone was read.
     pub second_missing: bool,
-    pub lead: LeadState,
+    /// Of its servo, and of the second where there are two.
+    pub leads: Vec<Lead>,
+}
+
+/// One servo's lead, and the plug at its end.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lead {
+    /// Index into the aircraft's servos.
+    pub servo: usize,
+    pub measured: Option<Quantity>,
     pub copper: Option<Copper>,
+    pub state: LeadState,
     /// At the worst of all loads; `None` where the supply's voltage or the servo's current is not known.
     pub at_plug: Option<AtPlug>,
 }
 
 impl Fed {
+    /// What it draws is not known, or known of one servo of two.
+    pub fn is_missing(&self) -> bool {
+        self.draw().is_none() || self.second_missing
+    }
+
     pub fn draw(&self) -> Option<&Draw> {
         self.seen.as_ref()?.draw.as_ref().ok()
     }
@@ -224,9 +242,18 @@ pub struct Flight {
     pub mah: Quantity,
     /// `None` without a voltage.
     pub wh: Option<Quantity>,
-    /// Whole flights from a full charge down to the reserve: expected, and at the interval's upper end of use; `None`
-    /// without a capacity.
-    pub flights: Option<(u32, u32)>,
+    pub flights: Flights,
+}
+
+/// Whole flights from a full charge down to the reserve.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Flights {
+    /// Expected, and at the interval's upper end of use.
+    Counted { expected: u32, least: u32 },
+    /// Not all servos were measured, so that no number can be given. `none`: those measured alone take more than there is.
+    NotAllMeasured { none: bool },
+    /// The file gives no capacity.
+    NoCapacity,
 }
 
 /// Resistance that all servos share, mΩ; `None` where the file does not say.
@@ -258,12 +285,13 @@ pub struct Outcome {
     pub not_given: Vec<Part>,
     pub flight: Option<Flight>,
     pub pack_mah: Option<f64>,
+    /// Of it, what may be used down to the reserve.
+    pub usable_mah: Option<f64>,
 }
 
 impl Outcome {
     /// Surfaces whose draw is not known, or known of one servo of two: sums are lower bounds.
     pub fn missing(&self) -> impl Iterator<Item = &Fed> {
-        let lacks = |f: &&Fed| f.draw().is_none() || f.second_missing;
-        self.fed.iter().filter(lacks)
+        self.fed.iter().filter(|f| f.is_missing())
     }
 }

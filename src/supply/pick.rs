@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use super::Seen;
+use crate::analysis::{NoDraw, Resistances};
 use crate::recording::Recording;
 use crate::recording::purpose::{SERVO_TEST, is_sweep};
 
@@ -29,19 +30,21 @@ pub struct Candidate {
     pub sweep: bool,
     /// A test of the servo: its steps show its peak.
     pub servo_test: bool,
+    /// It says that it is of the second of two servos alone: its lead is that one's, its currents are no surface's.
+    pub of_second: bool,
     pub doubt: Option<Doubtful>,
     pub seen: Seen,
 }
 
 impl Candidate {
-    /// `tag`: of the servo that sits there now.
-    pub fn of(recording: &Recording, file: &str, tag: &str) -> Self {
+    /// `tags`: of the servo that sits there now, and of the second where there are two.
+    pub fn of(recording: &Recording, file: &str, tags: [Option<&str>; 2]) -> Self {
         let all = recording.samples + recording.gone();
         let lost = recording.gone() as f64 > MOST_LOST * all as f64;
-        let other = recording
-            .key("servo")
-            .map(str::trim)
-            .filter(|said| !said.is_empty() && *said != tag);
+        let said = recording.key("servo").map(str::trim);
+        let said = said.filter(|said| !said.is_empty());
+        let of_second = said.is_some() && said == tags[1];
+        let other = said.filter(|_| !of_second && said != tags[0]);
         let doubt = match other {
             Some(said) => Some(Doubtful::OtherServo(said.to_owned())),
             None if recording.unfinished().is_some() => Some(Doubtful::Unfinished),
@@ -52,8 +55,9 @@ impl Candidate {
         Self {
             file: file.to_owned(),
             started: recording.started(),
-            sweep: is_sweep(purpose),
-            servo_test: purpose == Some(SERVO_TEST),
+            sweep: is_sweep(purpose) && !of_second,
+            servo_test: purpose == Some(SERVO_TEST) && !of_second,
+            of_second,
             doubt,
             seen: Seen::in_recording(recording),
         }
@@ -73,18 +77,22 @@ pub struct Picked {
     pub draw_file: Option<String>,
     /// The recording that the lead is from.
     pub lead_file: Option<String>,
+    /// The recording that the second servo's lead is from.
+    pub second_lead_file: Option<String>,
     /// The recording that the peak after steps is from.
     pub steps_file: Option<String>,
 }
 
 /// The currents of the latest believed sweep, and the lead from whichever believed recording of the same day tells it best: a
 /// test in steps draws more than a slow sweep. So does its peak, which is taken too. Without a believed sweep: the lead alone, from the latest day. `None` of
-/// nothing that is believed.
+/// nothing that is believed. The second servo's lead is from recordings of that servo alone, by the same rule.
 pub fn pick(candidates: &[Candidate]) -> Option<Picked> {
     let believed = || candidates.iter().filter(|c| c.doubt.is_none());
     let latest = |a: &&Candidate, b: &&Candidate| a.started.cmp(&b.started);
     let sweep = believed().filter(|c| c.shows_draw()).max_by(latest);
-    let centre = sweep.or_else(|| believed().max_by(latest))?;
+    let centre = sweep
+        .or_else(|| believed().filter(|c| c.sweep).max_by(latest))
+        .or_else(|| believed().max_by(latest))?;
     let same_day = |c: &&Candidate| match (c.started, centre.started) {
         (Some(a), Some(b)) => (a.as_second() - b.as_second()).abs() <= SAME_DAY_S,
         // Those that do not say when were given together.
@@ -92,25 +100,38 @@ pub fn pick(candidates: &[Candidate]) -> Option<Picked> {
         _ => false,
     };
     let shows_lead = |c: &&Candidate| c.seen.resistances.lead_mohm.is_some();
-    let lead = believed()
-        .filter(same_day)
-        .filter(shows_lead)
-        .min_by(|a, b| a.seen.lead_half_mohm().total_cmp(&b.seen.lead_half_mohm()));
+    let best_lead = |second: bool| {
+        let of_it = believed().filter(|c| c.of_second == second);
+        of_it
+            .filter(same_day)
+            .filter(shows_lead)
+            .min_by(|a, b| a.seen.lead_half_mohm().total_cmp(&b.seen.lead_half_mohm()))
+    };
+    let (lead, second_lead) = (best_lead(false), best_lead(true));
     let steps = believed()
         .filter(same_day)
         .filter(|c| c.sweep || c.servo_test)
         .filter_map(|c| Some((c, c.seen.step_peak_ma?)))
         .max_by(|a, b| a.1.value.total_cmp(&b.1.value));
     let seen = Seen {
-        draw: centre.seen.draw,
+        draw: match centre.sweep {
+            true => centre.seen.draw,
+            false => Err(NoDraw::NoSweep),
+        },
         step_peak_ma: steps.map(|s| s.1),
-        resistances: lead.map_or(centre.seen.resistances, |l| l.seen.resistances),
+        resistances: match lead {
+            Some(lead) => lead.seen.resistances,
+            None if centre.of_second => Resistances::default(),
+            None => centre.seen.resistances,
+        },
+        second_lead_mohm: second_lead.and_then(|l| l.seen.resistances.lead_mohm),
         air_c: lead.and_then(|l| l.seen.air_c).or(centre.seen.air_c),
     };
     Some(Picked {
         seen,
         draw_file: sweep.map(|c| c.file.clone()),
         lead_file: lead.map(|c| c.file.clone()),
+        second_lead_file: second_lead.map(|c| c.file.clone()),
         steps_file: steps.map(|s| s.0.file.clone()),
     })
 }
@@ -118,7 +139,7 @@ pub fn pick(candidates: &[Candidate]) -> Option<Picked> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::{Draw, Interval, NoDraw, Quantity, Resistances};
+    use crate::analysis::{Draw, Interval, Quantity};
 
     fn candidate(file: &str, hour: i64, sweep: bool, half: Option<f64>, peak: f64) -> Candidate {
         let plain = |value| Quantity {
@@ -147,6 +168,7 @@ mod tests {
             started: Some(Timestamp::from_second(1_800_000_000 + 3600 * hour).unwrap()),
             sweep,
             servo_test: !sweep,
+            of_second: false,
             doubt: None,
             seen: Seen {
                 step_peak_ma: (!sweep).then(|| plain(1500.0)),
@@ -159,6 +181,7 @@ mod tests {
                     lead_mohm: lead,
                     ..Resistances::default()
                 },
+                second_lead_mohm: None,
                 air_c: None,
             },
         }
@@ -195,5 +218,23 @@ mod tests {
             (picked.draw_file, picked.lead_file.as_deref()),
             (None, Some("steps"))
         );
+    }
+
+    #[test]
+    fn the_second_servos_recording_gives_its_lead_and_no_current() {
+        let mut all = [
+            candidate("sweep", 0, true, Some(9.0), 300.0),
+            candidate("second", 1, false, Some(2.0), 0.0),
+        ];
+        all[1].of_second = true;
+        all[1].servo_test = false;
+        let picked = pick(&all).unwrap();
+        assert_eq!(picked.lead_file.as_deref(), Some("sweep"));
+        assert_eq!(picked.second_lead_file.as_deref(), Some("second"));
+        assert!(picked.seen.second_lead_mohm.is_some() && picked.steps_file.is_none());
+        // By itself it says nothing of the first servo's lead.
+        let alone = pick(&all[1..]).unwrap();
+        assert_eq!(alone.seen.resistances, Resistances::default());
+        assert_eq!((alone.lead_file, alone.draw_file), (None, None));
     }
 }

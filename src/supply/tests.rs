@@ -54,6 +54,7 @@ fn seen(peak: f64, u: f64) -> Seen {
             lead_mohm: Some(q(50.0, 2.0)),
             ..Resistances::default()
         },
+        second_lead_mohm: None,
         air_c: Some(20.0),
     }
 }
@@ -124,7 +125,7 @@ fn the_voltage_at_a_plug_is_the_supplys_less_the_shared_and_the_own_drop() {
         (2, seen(2000.0, 30.0)),
     ];
     let outcome = work_out(&aircraft(SUPPLY), &all, &Asked::default());
-    let at = outcome.fed[0].at_plug.unwrap();
+    let at = outcome.fed[0].leads[0].at_plug.unwrap();
     // 7.4 V − 2.2 A · 0.1 Ω − 1.0 A · 0.05 Ω.
     assert!((at.volts.value - 7.13).abs() < 1e-9);
     assert!(at.volts.interval.is_some() && at.lead_from == LeadFrom::Measured);
@@ -151,7 +152,8 @@ fn without_any_measurement_there_is_no_load_and_no_flight() {
     assert_eq!((outcome.loads, outcome.flight), (None, None));
     assert_eq!(outcome.missing().count(), 3);
     assert!(outcome.ratings.is_empty());
-    assert!(outcome.fed.iter().all(|f| f.lead == LeadState::NotMeasured));
+    let leads = || outcome.fed.iter().flat_map(|f| &f.leads);
+    assert!(leads().count() == 4 && leads().all(|l| l.state == LeadState::NotMeasured));
 }
 
 /// By hand: rest 100, moving 500, held 200 mA, three quarters of the time moving: 75 % · 500 + 25 % · 200 = 425 mA on the bench;
@@ -174,7 +176,13 @@ fn the_air_multiplies_what_is_drawn_beyond_rest() {
     assert!((flight.mah.value - 750.0).abs() < 1e-9);
     assert!((flight.wh.unwrap().value - 5.55).abs() < 1e-9);
     // 750 mAh usable of 1000: one flight, and not surely one.
-    assert_eq!(flight.flights, Some((1, 0)));
+    assert_eq!(
+        flight.flights,
+        Flights::Counted {
+            expected: 1,
+            least: 0
+        }
+    );
 }
 
 #[test]
@@ -194,4 +202,59 @@ fn a_peak_after_steps_counts_where_it_is_higher_than_the_sweeps() {
     );
     assert_eq!(outcome.loads.unwrap().peak_ma.value, 2500.0);
     assert!(!outcome.fed[0].peak_is_of_a_sweep());
+}
+
+/// 1000 and 800 mA were read, the flap's two servos were not: no count, whatever the capacity.
+#[test]
+fn flights_are_withheld_until_every_servo_was_measured() {
+    let two = [(0, seen(1000.0, 1.0)), (1, seen(800.0, 1.0))];
+    let flights = |more: &str, all: &[(usize, Seen)]| {
+        let outcome = work_out(&aircraft(more), all, &Asked::default());
+        outcome.flight.unwrap().flights
+    };
+    assert_eq!(
+        flights(SUPPLY, &two),
+        Flights::NotAllMeasured { none: false }
+    );
+    // What was measured alone takes more than 30 mAh.
+    let small = SUPPLY.replace("pack_mah = 1000", "pack_mah = 30");
+    assert_eq!(
+        flights(&small, &two),
+        Flights::NotAllMeasured { none: true }
+    );
+    let mut flap = seen(2000.0, 1.0);
+    let three = |flap: Seen| [two[0], two[1], (2, flap)];
+    assert_eq!(
+        flights(SUPPLY, &three(flap)),
+        Flights::NotAllMeasured { none: false }
+    );
+    if let Ok(draw) = &mut flap.draw {
+        draw.both_servos = true;
+    }
+    assert!(matches!(
+        flights(SUPPLY, &three(flap)),
+        Flights::Counted { .. }
+    ));
+}
+
+#[test]
+fn the_second_servo_of_a_surface_has_a_lead_and_a_plug_of_its_own() {
+    let mut flap = seen(2000.0, 1.0);
+    flap.second_lead_mohm = Some(q(400.0, 2.0));
+    if let Ok(draw) = &mut flap.draw {
+        draw.both_servos = true;
+    }
+    let named = format!("{SUPPLY}moving = [\"flap\"]\n");
+    let outcome = work_out(&aircraft(&named), &[(2, flap)], &Asked::default());
+    let [first, second] = &outcome.fed[2].leads[..] else {
+        panic!("{:?}", outcome.fed[2].leads);
+    };
+    // 0.5 m of 0.5 mm² have 34.5 mΩ.
+    assert_eq!(
+        (first.state, second.state),
+        (LeadState::Unproven, LeadState::Worse)
+    );
+    // Each draws half: 7.4 V − 2.0 A · 0.1 Ω − 1.0 A · 0.05 Ω, and 0.4 Ω.
+    let volts = |lead: &Lead| lead.at_plug.unwrap().volts.value;
+    assert!((volts(first) - 7.15).abs() < 1e-9 && (volts(second) - 6.8).abs() < 1e-9);
 }

@@ -100,6 +100,8 @@ struct OnTheWayOut {
 
 #[derive(Serialize)]
 struct FastestOut {
+    /// Of what the servo has.
+    share: f64,
     /// `up-to`, `beyond-theory` (at least that), `never`.
     state: &'static str,
     m_s: Option<P>,
@@ -154,7 +156,10 @@ fn surface<'a>(flown: &Flown<'_>, one: &'a SurfaceFlown<'_>) -> SurfaceOut<'a> {
         servo_has_ncm: has.and_then(|has| part(has.torque_ncm)),
         plug_v: has.and_then(|has| number(has.plug_v)),
         drawn_a: has.and_then(|has| has.drawn_a.ok()).and_then(number),
-        throws: estimate.rows.iter().map(throw).collect(),
+        throws: {
+            let most_share = flown.asked.most_share;
+            estimate.rows.iter().map(|r| throw(r, most_share)).collect()
+        },
         balance: estimate.balances.iter().map(|b| side(one, b)).collect(),
         findings: findings(one, flown.asked),
         remarks: balance(one).into_iter().chain(remarks(one)).collect(),
@@ -162,7 +167,7 @@ fn surface<'a>(flown: &Flown<'_>, one: &'a SurfaceFlown<'_>) -> SurfaceOut<'a> {
     }
 }
 
-fn throw(row: &Row) -> ThrowOut<'_> {
+fn throw(row: &Row, most_share: f64) -> ThrowOut<'_> {
     ThrowOut {
         throw: &row.throw,
         deflection_deg: row.deg,
@@ -186,13 +191,13 @@ fn throw(row: &Row) -> ThrowOut<'_> {
                 deflection_deg,
                 share,
             }),
-        holds_up_to: row.holds.map(fastest),
-        within_share_up_to: row.within_share.map(fastest),
+        holds_up_to: row.holds.map(|f| fastest(f, 1.0)),
+        within_share_up_to: row.within_share.map(|f| fastest(f, most_share)),
         above_most_share: row.over,
     }
 }
 
-fn fastest(fastest: Fastest) -> FastestOut {
+fn fastest(fastest: Fastest, share: f64) -> FastestOut {
     let bare = |value| Part {
         value,
         half95: None,
@@ -203,6 +208,7 @@ fn fastest(fastest: Fastest) -> FastestOut {
         Fastest::Never => ("never", None),
     };
     FastestOut {
+        share,
         state,
         m_s: speed.and_then(part),
     }

@@ -72,9 +72,9 @@ fn findings(one: &SurfaceFlown<'_>, asked: &Asked) -> Vec<String> {
             let slower = match row.within_share {
                 Some(Fastest::UpTo(speed)) => {
                     format!(
-                        "less speed (up to {} it stays below {})",
-                        Unit::MetrePerSecond.plain(speed.value),
-                        Unit::Share.given(asked.most_share)
+                        "less speed ({} is reached at {})",
+                        Unit::Share.given(asked.most_share),
+                        Unit::MetrePerSecond.plain(speed.value)
                     )
                 }
                 _ => "less throw, for less speed alone does not do it".to_owned(),
@@ -245,10 +245,15 @@ fn assumptions(flown: &Flown<'_>) -> Vec<String> {
             units::fixed(flown.air_c, 1),
         ),
         format!(
-            "Angle of attack {}; \"gust\" is the share with {} more of it, whichever way is worse (common practice, no source). \"holds to\" is the \
-             speed at which a throw takes all that the servo has, 100 %.",
+            "Angle of attack, at which the air meets the wing or tail: {}. \"±{}\" is the share with so much more of it, whichever way is worse \
+             (common practice, no source).",
             Unit::Degree.given(asked.attack_deg),
             Unit::Degree.given(WORST_ATTACK_DEG)
+        ),
+        format!(
+            "\"{} at\" and \"100 % at\": the airspeed at which the throw takes that share of what the servo has, factor included. At 100 % it \
+             stalls and holds no further: no speed to go to. \"none\": it takes more even standing still.",
+            Unit::Share.given(asked.most_share)
         ),
         format!(
             "± is the 95 % interval of what was measured. The air's part has none: it is multiplied by {} (--factor; 1.5 and the share of 50 % are \

@@ -8,7 +8,7 @@ use super::{
     remarks, servo_has, title,
 };
 use crate::analysis::TorqueSource;
-use crate::flight::{Part, Row};
+use crate::flight::{Asked, Part, Row, WORST_ATTACK_DEG};
 use crate::report::text::{NARROWEST, WIDEST, clean, new_table, paragraph, table_text};
 use crate::units::{self, TorqueUnit, Unit};
 
@@ -48,7 +48,7 @@ fn surface(flown: &Flown<'_>, one: &SurfaceFlown<'_>, unit: TorqueUnit, width: u
     for line in whence(one) {
         out += &paragraph(&clean(&line), "  ", "    ", width, dim);
     }
-    out += &table_text(&table(one, asked.factor, unit, width));
+    out += &table_text(&table(one, asked, unit, width));
     for line in findings(one, asked) {
         out += &paragraph(&clean(&line), "", "  ", width, Style::new().bold());
     }
@@ -85,20 +85,21 @@ fn whence(one: &SurfaceFlown<'_>) -> Vec<String> {
         lines.push(format!("hinge as measured: {file} ({by})"));
     }
     lines.push(format!(
-        "at {} true airspeed: Mach {}, {} Pa; surface {} of the chord; hinge moment's slope {} a radian of attack (b1), {} a radian of deflection (b2)",
+        "at {} true airspeed: Mach {}, dynamic pressure {} Pa; the surface is {} of the chord; the air's moment about the hinge is that \
+         pressure times chord squared times span times {} a radian of deflection and {} a radian of attack (b2, b1 in the literature)",
         Unit::MetrePerSecond.given(estimate.fastest_m_s),
         units::fixed(estimate.mach, 2),
         units::fixed(estimate.dynamic_pa, 0),
         Unit::Share.plain(estimate.flap_share),
-        units::fixed(estimate.flap.b1, 3),
         units::fixed(estimate.flap.b2, 3),
+        units::fixed(estimate.flap.b1, 3),
     ));
     lines
 }
 
-fn table(one: &SurfaceFlown<'_>, factor: f64, unit: TorqueUnit, width: usize) -> Table {
+fn table(one: &SurfaceFlown<'_>, asked: &Asked, unit: TorqueUnit, width: usize) -> Table {
     let mut table = new_table(width);
-    let factor = units::significant(factor, 2).unwrap_or_default();
+    let factor = units::significant(asked.factor, 2).unwrap_or_default();
     table.set_header([
         "throw\n".to_owned(),
         "to\n°".to_owned(),
@@ -107,8 +108,9 @@ fn table(one: &SurfaceFlown<'_>, factor: f64, unit: TorqueUnit, width: usize) ->
         format!("at arm\n{unit}"),
         format!("has\n{unit}"),
         "share\n%".to_owned(),
-        "gust\n%".to_owned(),
-        "holds to\nm/s".to_owned(),
+        format!("±{}\n%", Unit::Degree.given(WORST_ATTACK_DEG)),
+        format!("{} at\nm/s", Unit::Share.given(asked.most_share)),
+        "100 % at\nm/s".to_owned(),
     ]);
     let has = one.estimate.has.map(|has| has.torque_ncm);
     for throw in &one.estimate.rows {
@@ -120,7 +122,7 @@ fn table(one: &SurfaceFlown<'_>, factor: f64, unit: TorqueUnit, width: usize) ->
     table
 }
 
-fn row(row: &Row, has: Option<Part>, unit: TorqueUnit) -> [String; 9] {
+fn row(row: &Row, has: Option<Part>, unit: TorqueUnit) -> [String; 10] {
     let torque = Unit::Torque(unit);
     let digits = |value: f64, unit: Unit| {
         units::significant(value * unit.factor(), 3).unwrap_or_else(|| units::NOT_A_NUMBER.into())
@@ -149,6 +151,7 @@ fn row(row: &Row, has: Option<Part>, unit: TorqueUnit) -> [String; 9] {
         has.map_or_else(unknown, |has| digits(has.value, torque)),
         share.unwrap_or_else(unknown),
         attack.unwrap_or_else(unknown),
+        most.to_owned() + &fastest(row.within_share),
         most.to_owned() + &fastest(row.holds),
     ]
 }

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{Looked, finding, finding_word, no_fit};
+use super::{Looked, finding, finding_word, no_fit, state};
 use crate::analysis::Quantity;
 use crate::linkage::along::{Ahead, Row};
 use crate::linkage::fit::{ArmFrom, Fitted, Length};
@@ -32,6 +32,8 @@ struct Out<'a> {
 #[derive(Serialize)]
 struct SurfaceOut<'a> {
     surface: &'a str,
+    /// `nothing-measured`, `no-fit` (lengths are the file's), `nothing-found`, `found`.
+    state: &'static str,
     recording: Option<&'a str>,
     lengths: LengthsOut,
     fit: Option<FitOut>,
@@ -154,6 +156,7 @@ fn surface<'a>(looked: &'a Looked<'_>) -> SurfaceOut<'a> {
     let sides = super::sides(looked.surface);
     SurfaceOut {
         surface: &looked.surface.name,
+        state: state(looked).0,
         recording: looked.recording.as_deref(),
         lengths: lengths(look),
         fit: look.fitted.as_ref().and_then(|f| f.as_ref().ok()).map(fit),

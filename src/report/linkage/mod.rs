@@ -18,6 +18,30 @@ pub struct Looked<'a> {
     pub look: Look,
 }
 
+/// How a surface's linkage stands, in a word of the JSON that stays and in words.
+fn state(looked: &Looked<'_>) -> (&'static str, &'static str) {
+    match (looked.look.findings.is_empty(), &looked.look.fitted) {
+        (true, None) => (
+            "nothing-measured",
+            "nothing measured, computed from the file's lengths alone",
+        ),
+        (false, None) => (
+            "found",
+            "look at this; nothing measured, computed from the file's lengths alone",
+        ),
+        (true, Some(Err(_))) => (
+            "no-fit",
+            "nothing found, but the lengths are the file's: no fit to the recording",
+        ),
+        (false, Some(Err(_))) => (
+            "found",
+            "look at this; the lengths are the file's: no fit to the recording",
+        ),
+        (true, Some(Ok(_))) => ("nothing-found", "nothing found"),
+        (false, Some(Ok(_))) => ("found", "look at this"),
+    }
+}
+
 /// Said before anyone changes a hole.
 pub const CAUTION: &str = "Before you change a hole: propulsion and fuel made safe, servo unpowered. Afterwards move the surface by hand \
      through its whole throw first and look for clearance of rod, horn and arm at both ends, then set the rod so that the surface stands at \

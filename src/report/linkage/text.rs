@@ -2,7 +2,7 @@
 
 use anstyle::{AnsiColor, Style};
 
-use super::{CAUTION, Looked, finding, no_fit, share, side, sides};
+use super::{CAUTION, Looked, finding, no_fit, share, side, sides, state};
 use crate::analysis::Quantity;
 use crate::linkage::along::Ahead;
 use crate::linkage::fit::{ArmFrom, Fitted};
@@ -37,16 +37,14 @@ pub fn linkages(looked: &[Looked<'_>], without: &[&str], unit: TorqueUnit, width
 fn surface(looked: &Looked<'_>, unit: TorqueUnit, width: usize) -> String {
     let (bold, dim) = (Style::new().bold(), Style::new().dimmed());
     let look = &looked.look;
-    let (word, style) = match (look.findings.is_empty(), &looked.recording) {
-        (true, Some(_)) => ("nothing found", AnsiColor::Green),
-        (true, None) => (
-            "nothing measured, by the file's lengths alone",
-            AnsiColor::Magenta,
-        ),
-        (false, _) => ("look at this", AnsiColor::Yellow),
+    let (state, words) = state(looked);
+    let colour = match state {
+        "found" => AnsiColor::Yellow,
+        "nothing-found" => AnsiColor::Green,
+        _ => AnsiColor::Magenta,
     };
-    let title = format!("{}: {word}", looked.surface.name.to_uppercase());
-    let style = style.on_default().bold();
+    let title = format!("{}: {words}", looked.surface.name.to_uppercase());
+    let style = colour.on_default().bold();
     let mut out = paragraph(&clean(&title), "", "", width, style);
     for one in &look.findings {
         out += &paragraph(&clean(&finding(looked, one)), "  ", "    ", width, bold);

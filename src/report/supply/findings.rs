@@ -1,7 +1,7 @@
 //! What was found about a supply, graded, each in a sentence with its numbers and what to do next.
 
 use super::{Supplied, no_draw_words, part_words, plugs};
-use crate::supply::{Fed, LeadState, Part, Rating, Standing};
+use crate::supply::{Fed, Flights, Lead, LeadState, Part, Rating, Standing};
 use crate::units::{self, Unit};
 use crate::verdict::{Level, Verdict};
 
@@ -23,8 +23,10 @@ pub fn findings(told: &Supplied<'_>) -> Vec<Finding> {
     let outcome = told.outcome;
     let mut all = Vec::new();
     for fed in &outcome.fed {
-        all.extend(at_plug(told, fed));
-        all.extend(lead(told, fed));
+        for one in &fed.leads {
+            all.extend(at_plug(told, fed, one));
+            all.extend(lead(told, fed, one));
+        }
         all.extend(not_measured(told, fed));
     }
     all.extend(outcome.ratings.iter().filter_map(|r| rating(told, r)));
@@ -48,12 +50,19 @@ pub fn verdict(findings: &[Finding]) -> Verdict {
     }
 }
 
-fn of(told: &Supplied<'_>, fed: &Fed, kind: &'static str, level: Level, text: String) -> Finding {
+fn of(
+    told: &Supplied<'_>,
+    fed: &Fed,
+    one: &Lead,
+    kind: &'static str,
+    level: Level,
+    text: String,
+) -> Finding {
     Finding {
         kind,
         level,
         unproven: false,
-        servo: Some(told.tag(fed).to_owned()),
+        servo: Some(told.lead_tag(one).to_owned()),
         surface: Some(told.surface(fed).to_owned()),
         text,
     }
@@ -77,67 +86,80 @@ fn unproven(finding: Finding) -> Finding {
     }
 }
 
-fn lead(told: &Supplied<'_>, fed: &Fed) -> Option<Finding> {
-    let who = told.who(fed);
-    let measured = fed.seen.and_then(|s| s.resistances.lead_mohm);
-    let ohms = |value: f64| format!("{} mΩ", units::fixed(value, 0));
-    let has = measured.map(|q| crate::report::quantity(&q, Unit::Milliohm));
-    let copper = fed.copper.map(|c| {
+fn lead(told: &Supplied<'_>, fed: &Fed, one: &Lead) -> Option<Finding> {
+    let who = told.whose(fed, one);
+    let own = |kind, level, text| of(told, fed, one, kind, level, text);
+    let ohms = |value: f64| Unit::Milliohm.given(value.round());
+    let has = one
+        .measured
+        .map(|q| crate::report::quantity(&q, Unit::Milliohm))
+        .unwrap_or_default();
+    let copper = one.copper.as_ref();
+    let limit = copper.map_or(String::new(), |c| ohms(c.upper_mohm()));
+    let why = copper.map_or(String::new(), |c| {
         format!(
-            "{} there and back have {} of copper, and at most {} with {}",
-            told.pieces(fed),
+            "{} there and back have {} of copper, {} warm and flexible at most, and {} for {}",
+            told.pieces(one),
             ohms(c.nominal_mohm),
-            ohms(c.upper_mohm()),
+            ohms(c.most_mohm),
+            ohms(c.plugs_mohm),
             plugs(c.connections)
         )
     });
-    let (has, copper) = (has.unwrap_or_default(), copper.unwrap_or_default());
-    Some(match fed.lead {
-        LeadState::Worse => of(
-            told,
-            fed,
+    Some(match one.state {
+        LeadState::Worse => own(
             "lead-worse",
             Level::Work,
             format!(
-                "{who}: lead or connector is worse than its copper. It has {has}; {copper}. Disconnect the pack; look at plugs and crimps first, then for cut \
-                 strands, a thinner wire or one that is not all copper; measure again after each change."
+                "{who}: lead or connector is worse than its copper: {has}, and its limit is {limit} ({why}). Disconnect the pack; look at plugs and crimps \
+                 first, then for cut strands, a thinner wire or one that is not all copper; measure again after each change."
             ),
         ),
-        LeadState::Unproven => unproven(of(
-            told,
-            fed,
+        LeadState::Unproven => unproven(own(
             "lead-unproven",
             Level::Watch,
             format!(
-                "{who}: the lead is unproven. It has {has}; {copper}, and the interval reaches over both sides of that. Measure it with more current: \
+                "{who}: the lead is unproven: {has}, an interval that stands on both sides of its limit of {limit} ({why}). Measure it with more current: \
                  `hingewright servo` moves in steps, or sweep faster and for more cycles."
             ),
         )),
-        LeadState::Less => of(
-            told,
-            fed,
+        LeadState::Less => own(
             "lead-less",
             Level::Watch,
             format!(
-                "{who}: the lead has {has}, less than its copper: {copper}. See whether source_v is measured at the supply's end of it, and whether length and \
+                "{who}: the lead has {has}, less than its copper ({why}). See whether source_v is measured at the supply's end of it, and whether length and \
                  gauge in [servo.lead] are those fitted."
             ),
         ),
-        LeadState::NotMeasured => unproven(of(
-            told,
-            fed,
+        LeadState::NotMeasured => unproven(own(
             "lead-not-measured",
             Level::Watch,
             format!(
-                "{who}: the lead was not measured: {copper}. Record with source_v at the supply's end of the lead and supply_v at the servo's plug."
+                "{who}: the lead was not measured; its limit is {limit} ({why}). {}",
+                how_to_measure(told, fed, one)
             ),
         )),
         _ => return None,
     })
 }
 
-fn at_plug(told: &Supplied<'_>, fed: &Fed) -> Option<Finding> {
-    let at = fed.at_plug.as_ref()?;
+/// A sweep reads one plug, the first servo's.
+pub(super) fn how_to_measure(told: &Supplied<'_>, fed: &Fed, one: &Lead) -> String {
+    match told.is_second(fed, one) {
+        true => format!(
+            "A sweep reads the first servo's plug alone: record {tag} by itself in steps, with current_ma its own, source_v at the supply's end of its lead \
+             and supply_v at its plug, and put the line `# servo={tag}` on top.",
+            tag = told.lead_tag(one)
+        ),
+        false => {
+            "Record with source_v at the supply's end of the lead and supply_v at the servo's plug."
+                .into()
+        }
+    }
+}
+
+fn at_plug(told: &Supplied<'_>, fed: &Fed, one: &Lead) -> Option<Finding> {
+    let at = one.at_plug.as_ref()?;
     let volts = format!("{} V", super::text::to_a_millivolt(&at.volts));
     let least = format!(
         "{}{}",
@@ -158,12 +180,13 @@ fn at_plug(told: &Supplied<'_>, fed: &Fed) -> Option<Finding> {
     Some(of(
         told,
         fed,
+        one,
         "plug-voltage",
         level,
         format!(
             "{}: with the worst surfaces moving at once {volts} are left at its plug, which {says} the least of {least}. {} V go on what all share, {} V on its \
              own lead. Shorten or thicken the greater of the two, or feed it from another source; then measure again.",
-            told.who(fed),
+            told.whose(fed, one),
             units::fixed(shared_v, 2),
             units::fixed(at.lead_drop_v, 2)
         ),
@@ -183,7 +206,14 @@ fn not_measured(told: &Supplied<'_>, fed: &Fed) -> Option<Finding> {
     let text = format!(
         "{who}: not measured, for {why}. Sweep it on a rig that drives it and reads current_ma and both voltages."
     );
-    Some(unproven(of(told, fed, "not-measured", Level::Watch, text)))
+    Some(unproven(of(
+        told,
+        fed,
+        fed.leads.first()?,
+        "not-measured",
+        Level::Watch,
+        text,
+    )))
 }
 
 fn rating(told: &Supplied<'_>, one: &Rating) -> Option<Finding> {
@@ -231,11 +261,20 @@ fn no_supply(told: &Supplied<'_>) -> Option<Finding> {
 }
 
 fn no_flight(told: &Supplied<'_>) -> Option<Finding> {
-    let (_, least) = told.outcome.flight?.flights?;
-    (least == 0).then(|| {
-        let text = "The charge may not last one flight with its reserve. Fly shorter, or fit a pack of more capacity.";
-        whole("flights", Level::Work, text.to_owned())
-    })
+    let flight = told.outcome.flight?;
+    let says = match flight.flights {
+        Flights::Counted { least: 0, .. } => "may not last",
+        Flights::NotAllMeasured { none: true } => "does not last",
+        _ => return None,
+    };
+    let text = format!(
+        "The charge {says} one flight: a flight takes {}{}, and {} of {} may be used with the reserve kept. Fly shorter, or fit a pack of more capacity.",
+        told.least(),
+        crate::report::quantity(&flight.mah, Unit::MilliampereHour),
+        Unit::MilliampereHour.given(told.outcome.usable_mah?.round()),
+        Unit::MilliampereHour.given(told.outcome.pack_mah?)
+    );
+    Some(whole("flights", Level::Work, text))
 }
 
 pub(super) fn in_amperes(ma: &crate::analysis::Quantity) -> crate::analysis::Quantity {

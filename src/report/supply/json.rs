@@ -3,9 +3,9 @@
 use serde::Serialize;
 
 use super::findings::{Finding, findings, verdict};
-use super::{CAUTION, Supplied, assumptions, remarks};
+use super::{CAUTION, Supplied, assumptions, flights, remarks};
 use crate::report::json::{Q, number, quantity};
-use crate::supply::{Chosen, Copper, Fed, Flight, LeadFrom, Loads, Rating};
+use crate::supply::{AtPlug, Chosen, Copper, Fed, Flight, Flights, LeadFrom, Loads, Rating};
 
 /// Name and version of the object's shape.
 pub const SCHEMA: &str = "hingewright.supply/1";
@@ -46,6 +46,7 @@ struct SurfaceOut<'a> {
     moves: bool,
     currents_from: Option<&'a str>,
     lead_from: Option<&'a str>,
+    second_lead_from: Option<&'a str>,
     peak_ma: Option<Q>,
     /// `steps` at full speed, or the `sweep`.
     peak_of: Option<&'static str>,
@@ -56,6 +57,17 @@ struct SurfaceOut<'a> {
     lead_mohm: Option<Q>,
     source_mohm: Option<Q>,
     lead_and_source_mohm: Option<Q>,
+    copper: Option<CopperOut>,
+    lead: &'static str,
+    at_plug: Option<AtPlugOut>,
+    /// The lead of the second servo, where two drive the surface.
+    second: Option<SecondOut<'a>>,
+}
+
+#[derive(Serialize)]
+struct SecondOut<'a> {
+    servo: &'a str,
+    lead_mohm: Option<Q>,
     copper: Option<CopperOut>,
     lead: &'static str,
     at_plug: Option<AtPlugOut>,
@@ -114,8 +126,10 @@ struct FlightOut {
     mean_ma: Option<Q>,
     mah: Option<Q>,
     wh: Option<Q>,
+    /// Null where not all servos were measured, or no capacity is given.
     flights_per_charge: Option<u32>,
-    surely: Option<u32>,
+    at_least: Option<u32>,
+    flights: String,
 }
 
 #[derive(Serialize)]
@@ -168,6 +182,7 @@ fn surface<'a>(told: &'a Supplied<'a>, fed: &Fed) -> SurfaceOut<'a> {
     let picked = told.picked.get(fed.surface).and_then(Option::as_ref);
     let draw = fed.draw();
     let resistances = fed.seen.map(|s| s.resistances).unwrap_or_default();
+    let first = &fed.leads[0];
     let q = |q: Option<crate::analysis::Quantity>| q.as_ref().and_then(quantity);
     SurfaceOut {
         surface: &own.name,
@@ -175,6 +190,7 @@ fn surface<'a>(told: &'a Supplied<'a>, fed: &Fed) -> SurfaceOut<'a> {
         moves: fed.moves,
         currents_from: picked.and_then(|p| p.draw_file.as_deref()),
         lead_from: picked.and_then(|p| p.lead_file.as_deref()),
+        second_lead_from: picked.and_then(|p| p.second_lead_file.as_deref()),
         peak_ma: q(fed.peak_ma()),
         peak_of: draw.map(|d| match fed.peak_ma() {
             Some(peak) if peak != d.peak_ma => "steps",
@@ -187,20 +203,31 @@ fn surface<'a>(told: &'a Supplied<'a>, fed: &Fed) -> SurfaceOut<'a> {
         lead_mohm: q(resistances.lead_mohm),
         source_mohm: q(resistances.source_mohm),
         lead_and_source_mohm: q(resistances.together_mohm),
-        copper: fed.copper.as_ref().map(copper),
-        lead: fed.lead.word(),
-        at_plug: fed.at_plug.as_ref().map(|at| AtPlugOut {
-            volts: quantity(&at.volts),
-            least_v: at.least_v,
-            least_is_given: at.least_is_given,
-            standing: at.standing.word(),
-            lead_drop_v: at.lead_drop_v,
-            lead_resistance: match at.lead_from {
-                LeadFrom::Measured => "measured",
-                LeadFrom::Copper => "copper",
-                LeadFrom::Nowhere => "not-known",
-            },
+        copper: first.copper.as_ref().map(copper),
+        lead: first.state.word(),
+        at_plug: first.at_plug.as_ref().map(at_plug),
+        second: fed.leads.get(1).map(|lead| SecondOut {
+            servo: told.lead_tag(lead),
+            lead_mohm: q(lead.measured),
+            copper: lead.copper.as_ref().map(copper),
+            lead: lead.state.word(),
+            at_plug: lead.at_plug.as_ref().map(at_plug),
         }),
+    }
+}
+
+fn at_plug(at: &AtPlug) -> AtPlugOut {
+    AtPlugOut {
+        volts: quantity(&at.volts),
+        least_v: at.least_v,
+        least_is_given: at.least_is_given,
+        standing: at.standing.word(),
+        lead_drop_v: at.lead_drop_v,
+        lead_resistance: match at.lead_from {
+            LeadFrom::Measured => "measured",
+            LeadFrom::Copper => "copper",
+            LeadFrom::Nowhere => "not-known",
+        },
     }
 }
 
@@ -236,9 +263,10 @@ fn rating(rating: &Rating) -> RatingOut {
 
 fn flight(told: &Supplied<'_>, flight: &Flight) -> FlightOut {
     let asked = told.asked;
-    // Of a sum that lacks some there is no number of flights.
-    let whole = told.outcome.missing().next().is_none();
-    let flights = flight.flights.filter(|_| whole);
+    let counted = match flight.flights {
+        Flights::Counted { expected, least } => Some((expected, least)),
+        Flights::NotAllMeasured { .. } | Flights::NoCapacity => None,
+    };
     FlightOut {
         minutes: asked.flight_min,
         moving_share: asked.moving_share,
@@ -248,8 +276,9 @@ fn flight(told: &Supplied<'_>, flight: &Flight) -> FlightOut {
         mean_ma: quantity(&flight.mean_ma),
         mah: quantity(&flight.mah),
         wh: flight.wh.as_ref().and_then(quantity),
-        flights_per_charge: flights.map(|f| f.0),
-        surely: flights.map(|f| f.1),
+        flights_per_charge: counted.map(|c| c.0),
+        at_least: counted.map(|c| c.1),
+        flights: flights(told, flight),
     }
 }
 

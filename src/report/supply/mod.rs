@@ -7,11 +7,13 @@ pub mod text;
 use crate::aircraft::{Aircraft, Gauge, Piece};
 use crate::analysis::{CURRENT_SCALE_U, NoDraw, PEAK_S, VOLTAGE_SCALE_U};
 use crate::supply::{
-    Asked, CONNECTION_MOHM, Chosen, Doubtful, FLEXIBLE_SHARE, Fed, Outcome, Part, Picked, WARMER_K,
+    Asked, CONNECTION_MOHM, Chosen, Doubtful, FLEXIBLE_SHARE, Fed, Flight, Flights, Lead,
+    LeadState, Outcome, Part, Picked, WARMER_K,
 };
 use crate::units::{self, Unit};
 use crate::verdict::{Level, Verdict};
 
+use findings::how_to_measure;
 pub use findings::{Finding, findings, verdict};
 
 pub const CAUTION: &str = "Before you touch a lead or a plug: disconnect the pack, make propulsion and fuel safe. The pack's, the regulator's and the \
@@ -54,9 +56,22 @@ impl Supplied<'_> {
         }
     }
 
-    fn pieces(&self, fed: &Fed) -> String {
-        let surface = &self.aircraft.surfaces[fed.surface];
-        pieces(&self.aircraft.servos[surface.servo_index].lead)
+    /// Tag of the one servo that a lead feeds, and surface.
+    fn whose(&self, fed: &Fed, lead: &Lead) -> String {
+        format!("{} ({})", self.lead_tag(lead), self.surface(fed))
+    }
+
+    fn lead_tag(&self, lead: &Lead) -> &str {
+        &self.aircraft.servos[lead.servo].tag
+    }
+
+    fn pieces(&self, lead: &Lead) -> String {
+        pieces(&self.aircraft.servos[lead.servo].lead)
+    }
+
+    /// It feeds the second of two servos: no channel of a sweep reads its plug.
+    fn is_second(&self, fed: &Fed, lead: &Lead) -> bool {
+        lead.servo != self.aircraft.surfaces[fed.surface].servo_index
     }
 
     /// "at least", where surfaces are missing from the sums.
@@ -114,6 +129,7 @@ fn no_draw_words(why: NoDraw) -> &'static str {
             "its recording has no angle_deg, so that moving and holding cannot be told apart"
         }
         NoDraw::TooFewCycles => "its recording has fewer than three cycles",
+        NoDraw::NoSweep => "no sweep of it is believed, only a test of its servo",
         NoDraw::NotDriven => {
             "its current hardly rises as the surface moves: moved by hand, or another servo's current was read"
         }
@@ -135,7 +151,7 @@ fn remarks(told: &Supplied<'_>) -> Vec<String> {
     let missing: Vec<&str> = outcome.missing().map(|f| told.surface(f)).collect();
     if !missing.is_empty() && outcome.loads.is_some() {
         all.push(format!(
-            "Not in the sums: {}. Every sum is a lower bound, every voltage an upper one, and no number of flights is given, until each is swept.",
+            "Not in the sums: {}. Every sum is a lower bound, every voltage an upper one, until each is swept.",
             missing.join(", ")
         ));
     }
@@ -153,6 +169,7 @@ fn remarks(told: &Supplied<'_>) -> Vec<String> {
         ));
     }
     for fed in &outcome.fed {
+        all.extend(second_unknown(told, fed));
         all.extend(not_separable(told, fed));
         let no_hold = fed.draw().is_some_and(|d| d.holding_ma.is_none());
         if no_hold {
@@ -184,6 +201,18 @@ fn remarks(told: &Supplied<'_>) -> Vec<String> {
     all
 }
 
+/// Nothing is known of the second servo's lead: it is not passed over in silence.
+fn second_unknown(told: &Supplied<'_>, fed: &Fed) -> Option<String> {
+    let lead = fed.leads.get(1)?;
+    (lead.state == LeadState::Unknown).then(|| {
+        format!(
+            "{}: nothing is known of the second servo's lead, and it is not judged. {}",
+            told.whose(fed, lead),
+            how_to_measure(told, fed, lead)
+        )
+    })
+}
+
 /// The source's own resistance where it can be told from the lead's, or that it cannot.
 fn not_separable(told: &Supplied<'_>, fed: &Fed) -> Option<String> {
     let found = fed.seen?.resistances;
@@ -200,6 +229,38 @@ fn not_separable(told: &Supplied<'_>, fed: &Fed) -> Option<String> {
             q(source)
         )),
         _ => None,
+    }
+}
+
+/// How many flights a charge gives, or why that cannot be told.
+fn flights(told: &Supplied<'_>, flight: &Flight) -> String {
+    let missing = || {
+        let names: Vec<String> = told.outcome.missing().map(|f| told.who(f)).collect();
+        names.join(", ")
+    };
+    let (pack, kept) = (
+        Unit::MilliampereHour.given(told.outcome.pack_mah.unwrap_or_default()),
+        Unit::Share.given(told.asked.reserve),
+    );
+    match flight.flights {
+        Flights::NoCapacity => {
+            "Flights on a charge are not known: [supply] has no pack_mah.".into()
+        }
+        Flights::NotAllMeasured { .. } => format!(
+            "Flights on a charge are unproven: what these draw was not measured: {}. Sweep each of them, and ask again.",
+            missing()
+        ),
+        Flights::Counted { expected, least } => {
+            let count = match least == expected {
+                true => format!("{expected}"),
+                false => format!(
+                    "{expected}, at least {least} at the upper end of the interval of what a flight takes"
+                ),
+            };
+            format!(
+                "Flights on a charge of {pack} down to {kept} kept: {count}. Check the first by what the charger puts back."
+            )
+        }
     }
 }
 

@@ -4,13 +4,13 @@ use anstyle::Style;
 use comfy_table::{CellAlignment, Table};
 
 use super::findings::{Finding, findings, in_amperes, verdict};
-use super::{CAUTION, Supplied, assumptions, level_tag, part_words, remarks, title};
+use super::{CAUTION, Supplied, assumptions, flights, level_tag, part_words, remarks, title};
 use crate::analysis::Quantity;
 use crate::report::quantity;
 use crate::report::text::{
     NARROWEST, WIDEST, clean, level_style, new_table, paragraph, table_text, verdict_style,
 };
-use crate::supply::{Fed, LeadFrom, Part};
+use crate::supply::{Fed, Lead, LeadFrom, Part};
 use crate::units::{self, Unit};
 
 /// The whole, with ANSI styles; ends with a line end. `width` in columns.
@@ -25,7 +25,7 @@ pub fn supplied(told: &Supplied<'_>, width: usize) -> String {
     if told.outcome.loads.is_some() {
         out += &section("What each draws, mA", draws(told, width));
     }
-    if told.outcome.fed.iter().any(|f| lead_row(told, f).is_some()) {
+    if all_leads(told).any(is_known) {
         out += &section("Leads and what is left at the plugs", leads(told, width));
     }
     if let Some(loads) = together(told, width) {
@@ -116,16 +116,21 @@ fn draws(told: &Supplied<'_>, width: usize) -> String {
     table_text(&table)
 }
 
-fn lead_row(told: &Supplied<'_>, fed: &Fed) -> Option<[String; 5]> {
-    let measured = fed.seen.and_then(|s| s.resistances.lead_mohm);
-    if measured.is_none() && fed.copper.is_none() && fed.at_plug.is_none() {
-        return None;
-    }
+fn all_leads<'a>(told: &'a Supplied<'_>) -> impl Iterator<Item = (&'a Fed, &'a Lead)> {
+    let leads = |fed: &'a Fed| fed.leads.iter().map(move |lead| (fed, lead));
+    told.outcome.fed.iter().flat_map(leads)
+}
+
+fn is_known((_, lead): (&Fed, &Lead)) -> bool {
+    lead.measured.is_some() || lead.copper.is_some() || lead.at_plug.is_some()
+}
+
+fn lead_row(told: &Supplied<'_>, fed: &Fed, lead: &Lead) -> [String; 5] {
     let ohms = |value: Option<f64>| match value {
         Some(value) => units::fixed(value, 0),
         None => "–".into(),
     };
-    let volts = match &fed.at_plug {
+    let volts = match &lead.at_plug {
         Some(at) => {
             let most = match at.lead_from {
                 LeadFrom::Nowhere => "≤ ",
@@ -135,7 +140,7 @@ fn lead_row(told: &Supplied<'_>, fed: &Fed) -> Option<[String; 5]> {
         }
         None => "–".into(),
     };
-    let at_most = match fed.copper {
+    let at_most = match lead.copper {
         Some(c) => format!(
             "{} / {}",
             ohms(Some(c.nominal_mohm)),
@@ -143,13 +148,13 @@ fn lead_row(told: &Supplied<'_>, fed: &Fed) -> Option<[String; 5]> {
         ),
         None => "–".into(),
     };
-    Some([
-        clean(&format!("{}, {}", told.tag(fed), told.surface(fed))),
-        bare(measured, Unit::Milliohm),
+    [
+        clean(&format!("{}, {}", told.lead_tag(lead), told.surface(fed))),
+        bare(lead.measured, Unit::Milliohm),
         at_most,
-        fed.lead.word().replace('-', " "),
+        lead.state.word().replace('-', " "),
         volts,
-    ])
+    ]
 }
 
 fn leads(told: &Supplied<'_>, width: usize) -> String {
@@ -161,8 +166,8 @@ fn leads(told: &Supplied<'_>, width: usize) -> String {
         "lead is",
         "at plug, V",
     ]);
-    for row in told.outcome.fed.iter().filter_map(|f| lead_row(told, f)) {
-        table.add_row(row);
+    for (fed, lead) in all_leads(told).filter(|one| is_known(*one)) {
+        table.add_row(lead_row(told, fed, lead));
     }
     right_of_first(&mut table);
     table_text(&table)
@@ -229,25 +234,7 @@ fn charge(told: &Supplied<'_>) -> Vec<String> {
         quantity(&flight.mah, Unit::MilliampereHour),
         quantity(&flight.mean_ma, Unit::Milliampere)
     )];
-    let missing: Vec<&str> = told.outcome.missing().map(|f| told.surface(f)).collect();
-    lines.push(match (flight.flights, told.outcome.pack_mah) {
-        (Some(_), Some(_)) if !missing.is_empty() => format!(
-            "Flights on a charge are unproven: nothing is known of what is drawn by {}.",
-            missing.join(", ")
-        ),
-        (Some((expected, surely)), Some(pack)) => {
-            let count = match surely == expected {
-                true => format!("{expected}"),
-                false => format!("{expected}, surely {surely}"),
-            };
-            format!(
-                "Flights on a charge of {} down to {} kept: {count}. Check the first by what the charger puts back.",
-                Unit::MilliampereHour.given(pack),
-                Unit::Share.given(told.asked.reserve)
-            )
-        }
-        _ => "Flights on a charge are not known: [supply] has no pack_mah.".into(),
-    });
+    lines.push(flights(told, flight));
     lines
 }
 
@@ -261,11 +248,19 @@ fn sources(told: &Supplied<'_>) -> Vec<String> {
             (Some(draw), Some(lead)) => format!("currents from {draw}, lead from {lead}"),
             (Some(draw), None) => format!("from {draw}"),
             (None, Some(lead)) => format!("lead from {lead}"),
+            (None, None) if picked.second_lead_file.is_some() => "no currents".to_owned(),
             (None, None) => continue,
         };
-        let steps = picked.steps_file.as_ref();
-        let steps = steps.map_or(String::new(), |file| format!(", peak in steps from {file}"));
-        lines.push(format!("{}: {line}{steps}.", surface.name));
+        let also = |what: &str, file: &Option<String>| {
+            file.as_ref()
+                .map_or(String::new(), |file| format!(", {what} from {file}"))
+        };
+        lines.push(format!(
+            "{}: {line}{}{}.",
+            surface.name,
+            also("peak in steps", &picked.steps_file),
+            also("the second servo's lead", &picked.second_lead_file)
+        ));
     }
     lines
 }
