@@ -157,9 +157,8 @@ fn of_file(path: &Path, aircraft: &Aircraft) -> Result<(usize, Candidate), Probl
         problem
             .hint("put the line `# surface=NAME` on top of it, with a surface of the aircraft file")
     })?;
-    let servo = aircraft.surfaces[index].servo_index;
-    let tag = &aircraft.servos[servo].tag;
-    Ok((index, Candidate::of(&recording, &shown, tag)))
+    let tags = aircraft.tags_at(index);
+    Ok((index, Candidate::of(&recording, &shown, tags)))
 }
 
 fn told(

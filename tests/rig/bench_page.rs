@@ -95,7 +95,9 @@ fn nothing_moves_before_a_surface_is_shown_and_named_and_the_cautions_are_confir
     page.until("a refusal", |p| p.refused.len() > known + 1);
     // For another surface than the one that the rig was said to be on it is asked again.
     page.wish(&json!({"ask": "pick", "surface": 1}));
-    page.until("the other", |p| p.state["picked"] == 1 && p.told["wired"] == false);
+    page.until("the other", |p| {
+        p.state["picked"] == 1 && p.told["wired"] == false
+    });
     let known = page.refused.len();
     page.wish(&sweep("right elevator"));
     page.until("a refusal", |p| p.refused.len() > known);
