@@ -259,7 +259,7 @@ mod tests {
         );
         refused(
             "[supply]\nmoving_at_once = 2\n",
-            &["all surfaces, which are 1", "line 14"],
+            &["all surfaces, which are 1", "line 16"],
         );
         refused("[supply]\nlength_mm = 3\n", &["length_mm belongs in"]);
     }
