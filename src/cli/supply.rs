@@ -124,9 +124,10 @@ fn supply(arguments: &Arguments) -> Result<u8, Problem> {
             "--moving-at-once {moving}: the aircraft has {} surfaces",
             aircraft.surfaces.len()
         ))
-        .hint(
-            "say how many of them move at once, or leave it out: then all that go both ways do",
-        ));
+        .hint(format!(
+            "give a number from 1 to {}, or leave it out: then all that go both ways do",
+            aircraft.surfaces.len()
+        )));
     }
     problems.iter().for_each(complain);
     let verdict = told(arguments, &aircraft, &candidates)?;

@@ -113,7 +113,7 @@ fn a_share_above_the_one_asked_is_a_finding_with_what_to_do_and_status_one() {
         "longer horn",
         "shorter arm",
         "stronger servo",
-        "less speed (up to",
+        "less speed (50 % is reached at",
         "blow-back",
         "Glauert",
         "Not covered",

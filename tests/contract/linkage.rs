@@ -45,7 +45,7 @@ fn a_linkage_alone_has_its_table_with_intervals_and_says_what_is_not_measured() 
     for words in [
         "No other holes known",
         "No torque was measured",
-        "nothing measured, by the file's lengths alone",
+        "nothing measured, computed from the file's lengths alone",
         "clearance",
         "no airworthiness",
     ] {

@@ -530,6 +530,10 @@ fn arguments_that_cannot_be_used_are_refused() {
     of(&["--reserve", "1.5"]).refused_with(&["from 0 to 1"]);
     of(&["--moving-at-once", "0"]).refused_with(&["--moving-at-once"]);
     of(&["--moving-at-once", "40"]).refused_with(&["has 7 surfaces", "from 1 to 7"]);
+    let sound = "samples/1-left-elevator-sound.log";
+    let (placed, named) = (of(&[sound, "--json"]), of(&["--from", sound, "--json"]));
+    assert_eq!((placed.status, &placed.out), (named.status, &named.out));
+    assert!(placed.out.contains(sound), "{}", placed.out);
     let missing = of(&["no-such.log"]);
     assert_eq!(missing.status, 2);
     assert!(missing.err.contains("no-such.log"), "{}", missing.err);
