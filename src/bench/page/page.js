@@ -155,7 +155,8 @@ function show(said) {
   told = said;
   clearAlert("lost");
   if (run && wanted) wanted = null;
-  if (before && told.state.rig.there && rigWasAway) clearAlert("ended");
+  // Back again, it is no trouble any more; why a run was stopped stays until the next one begins.
+  if (told.state.rig.there && rigWasAway && run?.ended?.how === "failed") clearAlert("ended");
   rigWasAway = !told.state.rig.there;
   if (run?.doing === "over" && (before?.doing !== "over" || before.number !== run.number)) ended(run);
   if (!isBusy() && lock) { lock.release(); lock = null; }
