@@ -19,6 +19,7 @@ use super::words::{a_line, say, until};
 use crate::assess::surface_named;
 use crate::bench::course::{Course, Rules};
 use crate::bench::record::Record;
+use crate::command::word;
 use crate::history::settling::{Standing, State, cycles_to_tell, spent};
 use crate::problem::{Problem, exit};
 use crate::rig::{Asked, Cut, Line, Rig, Run, Stage};
@@ -224,9 +225,9 @@ impl Job<'_> {
             again,
             recheck,
             note: format!(
-                "hingewright note \"{}\" \"what was done\" --kind hinge-work --logbook {}",
-                self.course.surface().name,
-                quoted(&self.course.logbook.root().display().to_string())
+                "hingewright note {} \"what was done\" --kind hinge-work --logbook {}",
+                word(&self.course.surface().name),
+                word(&self.course.logbook.root().display().to_string())
             ),
             by_hand: self.arguments.hand.is_some(),
             through: self.arguments.hand.is_some() || self.course.left().is_empty(),
@@ -242,10 +243,10 @@ impl Job<'_> {
         let stages: Vec<String> = a.stages.iter().map(f64::to_string).collect();
         let stages = stages.join(",");
         let mut line = format!(
-            "hingewright break-in \"{}\" --port {} --logbook {}",
-            self.course.surface().name,
-            quoted(port),
-            quoted(&a.logbook.display().to_string())
+            "hingewright break-in {} --port {} --logbook {}",
+            word(&self.course.surface().name),
+            word(port),
+            word(&a.logbook.display().to_string())
         );
         let mut put = |differs: bool, option: String| {
             if differs {
@@ -326,15 +327,6 @@ impl Job<'_> {
         }
         show::standing_caution();
         Some(if rose { exit::FOUND } else { exit::RIG })
-    }
-}
-
-/// As a shell takes it for one word.
-fn quoted(text: &str) -> String {
-    if text.contains(char::is_whitespace) {
-        format!("\"{text}\"")
-    } else {
-        text.to_owned()
     }
 }
 

@@ -16,6 +16,7 @@ use super::{complain, report, show};
 use crate::aircraft::Surface;
 use crate::assess::pair_up;
 use crate::bench::record::Record;
+use crate::command::word;
 use crate::logbook::{AIRCRAFT_FILE, Logbook, write_whole};
 use crate::problem::{Problem, exit};
 use crate::report::Checked;
@@ -231,13 +232,8 @@ fn made_anew(logbook: &Logbook) -> Result<(), Problem> {
 
 /// A command line as a shell takes it, in one piece whatever the terminal's width is.
 fn show_command(arguments: &[&str]) {
-    let words = arguments
-        .iter()
-        .map(|word| match word.contains(char::is_whitespace) {
-            true => format!("\"{word}\""),
-            false => (*word).to_owned(),
-        });
-    let line = words.collect::<Vec<_>>().join(" ");
+    let words: Vec<String> = arguments.iter().map(|text| word(text)).collect();
+    let line = words.join(" ");
     // A reader that has seen enough is no fault of ours.
     let _ = writeln!(io::stdout(), "\n  hingewright {line}\n");
 }

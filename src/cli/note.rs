@@ -8,6 +8,7 @@ use jiff::Timestamp;
 
 use super::{complain, show};
 use crate::aircraft::Aircraft;
+use crate::history::season::Work;
 use crate::logbook::{Logbook, Note, NoteKind, note_time};
 use crate::problem::{Problem, exit};
 
@@ -69,7 +70,8 @@ fn note(arguments: &Arguments) -> Result<String, Problem> {
     let kind = arguments.kind;
     let subject = match kind {
         NoteKind::Began => recording(&logbook, &arguments.subject)?,
-        _ => known(logbook.aircraft(), &arguments.subject, kind)?,
+        _ => known(logbook.aircraft(), &arguments.subject, kind)
+            .or_else(|problem| of_the_past(&logbook, &arguments.subject, kind).ok_or(problem))?,
     };
     let note = Note {
         at: when(arguments, Timestamp::now())?,
@@ -218,6 +220,22 @@ fn known(aircraft: &Aircraft, subject: &str, kind: NoteKind) -> Result<String, P
         (_, None, Some(servo)) => Ok(servo.tag.clone()),
         (_, None, None) => Err(unknown(aircraft, subject)),
     }
+}
+
+/// A surface or servo that the aircraft file has no more, but recordings have: what was done to it is still theirs.
+fn of_the_past(logbook: &Logbook, subject: &str, kind: NoteKind) -> Option<String> {
+    let work = kind.work();
+    let rows = logbook.rows().ok()?;
+    let mut names = rows.iter().flat_map(|row| {
+        let surface = (work != Some(Work::Servo)).then_some(row.surface.as_str());
+        let on_surfaces = matches!(work, Some(Work::Hinge | Work::Rod));
+        let servos = ["servo", "servo2"].map(|column| row.text(column).filter(|_| !on_surfaces));
+        surface.into_iter().chain(servos.into_iter().flatten())
+    });
+    let subject = subject.trim();
+    names
+        .find(|name| name.eq_ignore_ascii_case(subject))
+        .map(str::to_owned)
 }
 
 fn unknown(aircraft: &Aircraft, subject: &str) -> Problem {

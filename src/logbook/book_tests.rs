@@ -218,3 +218,44 @@ fn all_that_was_done_between_two_recordings_is_proved_together() {
     assert_eq!(chapter.done.len(), 4);
     assert_eq!(book.servos[0].done.len(), 1);
 }
+
+/// What is left of a hinge's batches after a note of this kind, and the note that began anew.
+fn left_after(
+    capture: &str,
+    surface: usize,
+    subject: &str,
+    kind: NoteKind,
+) -> (usize, Option<NoteKind>) {
+    let bench = Bench::new();
+    let name = &bench.logbook.aircraft().surfaces[surface].name;
+    let text = fs::read_to_string(sample(capture)).unwrap();
+    let own = text.split_inclusive('\n').filter(|l| !l.starts_with("# "));
+    let own = own.collect::<String>();
+    for (id, at, before) in [
+        ("a", "2026-04-02T10:00:00Z", 0),
+        ("b", "2026-04-12T10:00:00Z", 6),
+    ] {
+        let head = format!("# started={at}\n# surface={name}\n{}", batch(before));
+        bench.write(id, &(head + &own));
+    }
+    bench.note("2026-04-10", subject, kind, "done");
+    let (past, problems) = bench.logbook.past(surface).unwrap();
+    assert_eq!(problems, []);
+    (past.batches.len(), past.baseline.map(|note| note.kind))
+}
+
+#[test]
+fn a_hinge_worked_in_begins_anew_with_the_work_that_changed_what_was_seen_of_it() {
+    use NoteKind::{HingeWork, Other, RodWork, ServoReplaced};
+    // The knee's sample has a torque sensor, which a servo or a rod does not concern.
+    let by_sensor = |subject: &str, kind| left_after("2-right-elevator-knee.log", 1, subject, kind);
+    assert_eq!(by_sensor("E2", ServoReplaced), (2, None));
+    assert_eq!(by_sensor("right elevator", RodWork), (2, None));
+    assert_eq!(by_sensor("right elevator", Other), (2, None));
+    assert_eq!(by_sensor("right elevator", HingeWork), (1, Some(HingeWork)));
+    // By supply power all of them do; what was done to another surface does not.
+    let by_power = |subject: &str, kind| left_after("1-left-elevator-sound.log", 0, subject, kind);
+    assert_eq!(by_power("E1", ServoReplaced), (1, Some(ServoReplaced)));
+    assert_eq!(by_power("left elevator", RodWork), (1, Some(RodWork)));
+    assert_eq!(by_power("right elevator", HingeWork), (2, None));
+}

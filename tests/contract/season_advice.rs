@@ -50,6 +50,13 @@ fn typed(line: &str) -> (Option<i32>, String) {
     (output.status.code(), String::from_utf8(both).unwrap())
 }
 
+/// The note of work on the hinge among what `season` said.
+fn proposed(told: &str) -> &str {
+    let mut lines = told.lines().map(str::trim);
+    let line = lines.find(|l| l.starts_with("hingewright note") && l.contains("--kind hinge-work"));
+    line.unwrap_or_else(|| panic!("no whole command in: {told}"))
+}
+
 #[cfg(unix)]
 #[test]
 fn a_note_that_season_proposes_can_be_pasted_and_explains_the_step() {
@@ -60,9 +67,7 @@ fn a_note_that_season_proposes_can_be_pasted_and_explains_the_step() {
         unwrapped(&told).contains("have left the baseline"),
         "{told}"
     );
-    let mut lines = told.lines().map(str::trim);
-    let line = lines.find(|l| l.starts_with("hingewright note") && l.contains("--kind hinge-work"));
-    let line = line.unwrap_or_else(|| panic!("no whole command in: {told}"));
+    let line = proposed(&told);
     assert!(line.contains("\"left elevator\" \"TEXT\""), "{line}");
     let json = run(["season", "--json", "--logbook", &root]).out;
     let in_json = line.replace('"', "\\\"");
@@ -78,4 +83,23 @@ fn a_note_that_season_proposes_can_be_pasted_and_explains_the_step() {
     let after = unwrapped(&season().out);
     assert!(!after.contains("have left the baseline"), "{after}");
     assert!(!after.contains("hingewright note"), "{after}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_note_on_a_surface_that_the_file_calls_otherwise_now_is_taken_too() {
+    let (_bench, root) = worn();
+    let file = Path::new(&root).join("aircraft.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("left elevator", "port elevator")).unwrap();
+    let season = || run(["season", "--logbook", &root]);
+    let told = season().out;
+    let line = proposed(&told);
+    assert!(line.contains("\"left elevator\""), "{line}");
+    let (status, said) = typed(line);
+    assert_eq!(status, Some(0), "{line}: {said}");
+    let after = season().out;
+    assert!(!after.contains("--kind hinge-work"), "{after}");
+    let ran = run(["note", "left rudder", "oiled", "--logbook", &root]);
+    assert_eq!(ran.status, 2, "{}", ran.out);
 }
