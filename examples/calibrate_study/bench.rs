@@ -80,34 +80,38 @@ const MASS_SHARE_U: f64 = 0.005;
 const ARM_U_MM: f64 = 0.5;
 const LEVEL_U_DEG: f64 = 2.0;
 
-pub fn scenario(case: &Case, seed: u64) -> Scenario {
+fn normal(chance: &mut ChaCha8Rng) -> f64 {
+    // Box and Muller, 1958.
+    let (u, v): (f64, f64) = (chance.random_range(1e-12..1.0), chance.random());
+    (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
+}
+
+/// The same servo another day is that of another `day`: room, masses, arm and level are drawn anew. What is said of masses and
+/// arm is `said` times what they are.
+fn scenario(case: &Case, seed: u64, day: u64, said: &Misread) -> Scenario {
     let mut chance = ChaCha8Rng::seed_from_u64(seed ^ 0xca11);
-    let mut normal = {
-        move || -> f64 {
-            // Box and Muller, 1958.
-            let (u, v): (f64, f64) = (chance.random_range(1e-12..1.0), chance.random());
-            (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
-        }
-    };
     let mut scenario = Scenario::default();
     let spread = |value: f64, z: f64| value * (0.1 * z).exp();
     scenario.plant.servo = Servo {
         stall_torque_ncm: case.stall_ncm,
-        winding_w_per_nm2: spread(case.winding, normal()),
-        friction_nm: spread(case.friction_nm, normal()),
-        gear_loss: spread(case.gear_loss, normal()),
-        idle_w: spread(case.idle_w, normal()),
-        winding_k_per_w: 8.0 * (0.3 * normal()).exp(),
-        winding_j_per_k: 3.0 * (0.3 * normal()).exp(),
+        winding_w_per_nm2: spread(case.winding, normal(&mut chance)),
+        friction_nm: spread(case.friction_nm, normal(&mut chance)),
+        gear_loss: spread(case.gear_loss, normal(&mut chance)),
+        idle_w: spread(case.idle_w, normal(&mut chance)),
+        winding_k_per_w: 8.0 * (0.3 * normal(&mut chance)).exp(),
+        winding_j_per_k: 3.0 * (0.3 * normal(&mut chance)).exp(),
         ..Servo::default()
     };
-    scenario.plant.supply.air_c = 20.0 + 3.0 * normal();
-    let arm_true_mm = case.arm_mm + ARM_U_MM * normal();
-    let level_deg = LEVEL_U_DEG * normal();
+    if day != 0 {
+        chance = ChaCha8Rng::seed_from_u64(seed ^ (day << 32) ^ 0xda7e);
+    }
+    scenario.plant.supply.air_c = 20.0 + 3.0 * normal(&mut chance);
+    let arm_true_mm = case.arm_mm + ARM_U_MM * normal(&mut chance);
+    let level_deg = LEVEL_U_DEG * normal(&mut chance);
     let spell = |mass_kg: f64, off: f64| Spell {
         keys: vec![
-            ("mass_kg".into(), mass_kg.to_string()),
-            ("arm_mm".into(), case.arm_mm.to_string()),
+            ("mass_kg".into(), (said.masses * mass_kg).to_string()),
+            ("arm_mm".into(), (said.arm * case.arm_mm).to_string()),
         ],
         loaded: Loaded {
             on_arm: if mass_kg == 0.0 {
@@ -123,7 +127,10 @@ pub fn scenario(case: &Case, seed: u64) -> Scenario {
         moves: moves(&scenario.plant.servo),
         waits_s: 8.0,
     };
-    let spells = case.masses_kg.iter().map(|&m| spell(m, normal())).collect();
+    let mut spells = Vec::new();
+    for &mass_kg in case.masses_kg {
+        spells.push(spell(mass_kg, normal(&mut chance)));
+    }
     // The plant's arm is level at zero; the sensor says something else there.
     scenario.sensors.arm_zero_deg = level_deg;
     scenario.purpose = Some("calibration".into());
@@ -152,10 +159,32 @@ fn moves(servo: &Servo) -> Vec<PulseMove> {
     moves
 }
 
+/// What is said of masses and arm, as shares of what they are.
+#[derive(Debug, Clone, Copy)]
+pub struct Misread {
+    pub masses: f64,
+    pub arm: f64,
+}
+
+pub const AS_IT_IS: Misread = Misread {
+    masses: 1.0,
+    arm: 1.0,
+};
+
 /// Simulates and fits one calibration.
 pub fn run(case: &Case, seed: u64) -> (Scenario, Result<Balance, String>) {
-    let scenario = scenario(case, seed);
-    let capture = simulate(&scenario, seed).capture;
+    run_on(case, seed, 0, &AS_IT_IS)
+}
+
+/// The same servo's on this day.
+pub fn run_on(
+    case: &Case,
+    seed: u64,
+    day: u64,
+    said: &Misread,
+) -> (Scenario, Result<Balance, String>) {
+    let scenario = scenario(case, seed, day, said);
+    let capture = simulate(&scenario, seed ^ (day << 40)).capture;
     let read = recording::read(capture.as_slice(), "simulated").expect("a simulated capture reads");
     let fitted = lifts::lifts(&[("simulated".into(), read)], Said::default())
         .and_then(|l| balance::fit(&l, Setting::default()))

@@ -1,8 +1,12 @@
 //! How true `calibrate servo` is: `cargo run --example calibrate_study [SEEDS] [WORDS OF A CASE'S NAME]`. Torque found from supply
-//! power by the calibration, against the torque that was there: how far off, and how often its 95 % interval holds it.
+//! power by the calibration, against the torque that was there: how far off, and how often its 95 % interval holds it. And how
+//! often it is doubted, rightly and wrongly.
 
 mod bench;
 
+use bench::{AS_IT_IS, Case, Misread};
+use hingewright::aircraft::Calibration;
+use hingewright::servo::balance::{Balance, Doubt, REFERENCE_C, doubts};
 use rayon::prelude::*;
 
 fn main() {
@@ -79,6 +83,7 @@ fn main() {
             of(2),
             of(3)
         );
+        doubted(case, seeds);
         for why in refused.iter().take(2) {
             println!("  refused: {}", why.replace('\n', " "));
         }
@@ -91,4 +96,51 @@ fn main() {
         100.0 * f64::from(held) / f64::from(all.max(1)),
         100.0 * worst
     );
+}
+
+/// How often a calibration is doubted: where all was said as it is, which is a false alarm, and where the arm was said too long or
+/// too short. Against the same servo's calibration of another day, rightly said.
+fn doubted(case: &Case, seeds: u64) {
+    const SAID: [(f64, &str); 5] = [
+        (1.0, "as it is"),
+        (1.1, "10 % too long"),
+        (1.25, "25 % too long"),
+        (0.9, "10 % too short"),
+        (0.75, "25 % too short"),
+    ];
+    for (arm, words) in SAID {
+        let counts = (0..seeds).into_par_iter().map(|seed| {
+            let (_, older) = bench::run_on(case, seed, 1, &AS_IT_IS);
+            let (_, new) = bench::run_on(case, seed, 2, &Misread { arm, ..AS_IT_IS });
+            let Ok(older) = older else { return [0; 4] };
+            let Ok(new) = new else { return [1, 1, 0, 0] };
+            let all = doubts(&new, Some(&as_kept(&older)), None, None);
+            let has = |of: fn(&Doubt) -> bool| u32::from(all.iter().any(of));
+            [
+                1,
+                0,
+                has(|d| matches!(d, Doubt::Gears { .. })),
+                has(|d| matches!(d, Doubt::Older { .. })),
+            ]
+        });
+        let [pairs, refused, gears, older] =
+            counts.reduce(|| [0; 4], |a, b| std::array::from_fn(|i| a[i] + b[i]));
+        println!(
+            "  arm said {words}: of {pairs} pairs refused {refused}, doubted for its gears {gears}, against the older one {older}"
+        );
+    }
+}
+
+fn as_kept(fitted: &Balance) -> Calibration {
+    let [idle_w, winding_w_per_nm2, friction_nm, gear_loss] = fitted.values;
+    Calibration {
+        tag: "E1".into(),
+        made: None,
+        reference_c: REFERENCE_C,
+        idle_w,
+        winding_w_per_nm2,
+        friction_nm,
+        gear_loss,
+        covariance: fitted.covariance,
+    }
 }

@@ -251,7 +251,8 @@ fn nothing(source: &Source) -> Problem {
 
 /// What was done since a surface or a servo was last measured.
 fn not_measured(note: &Note, story: &Story) -> Option<String> {
-    let of = |r: &&Reading| r.surface == note.subject || r.servo.as_deref() == Some(&note.subject);
+    let of =
+        |r: &&Reading| *r.surface == *note.subject || r.servo.as_deref() == Some(&*note.subject);
     let last = story.readings.iter().filter(of).map(|r| r.at).max();
     let news = note.kind != NoteKind::Began && last.is_none_or(|last| note.at > last);
     news.then(|| {

@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, HashSet};
 use std::fs::File;
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 use polars::prelude::*;
@@ -14,7 +15,7 @@ use super::schema::{self, QUANTITY};
 use super::season::{LeftOut, Source};
 use super::{Copied, Foreign, frame, name};
 use crate::analysis::{Interval, Quantity};
-use crate::history::season::{Event, Measure, Reading, WORKED_IN_WORDS, Work};
+use crate::history::season::{Event, Measure, Reading, Values, WORKED_IN_WORDS, Work};
 use crate::recording::purpose::is_sweep;
 use crate::verdict::Verdict;
 
@@ -139,6 +140,21 @@ pub(super) fn taken(
         .collect()
 }
 
+/// Names that many rows share, each kept once.
+#[derive(Default)]
+struct Names(Vec<Arc<str>>);
+
+impl Names {
+    fn one(&mut self, name: &str) -> Arc<str> {
+        if let Some(known) = self.0.iter().find(|known| ***known == *name) {
+            return Arc::clone(known);
+        }
+        let new: Arc<str> = name.into();
+        self.0.push(Arc::clone(&new));
+        new
+    }
+}
+
 /// The columns of a frame by their kind, looked up once.
 struct Columns<'a> {
     id: &'a StringChunked,
@@ -191,6 +207,7 @@ impl<'a> Columns<'a> {
         let apart = Apart::of(source);
         // Rows of one surface stand together.
         let mut known: Option<(&str, &str)> = None;
+        let mut names = Names::default();
         for i in 0..rows {
             let aircraft = self.aircraft.get(i).unwrap_or_default();
             let id = self.id.get(i).unwrap_or_default();
@@ -223,7 +240,7 @@ impl<'a> Columns<'a> {
                     }
                 },
             };
-            self.take(i, name, (source, now), &mut taken);
+            self.take(i, name, (source, now), (&mut names, &mut taken));
         }
         taken
     }
@@ -233,12 +250,12 @@ impl<'a> Columns<'a> {
         i: usize,
         surface: &str,
         (source, now): (&Source, Timestamp),
-        taken: &mut Taken,
+        (names, taken): (&mut Names, &mut Taken),
     ) {
-        let mut values = [None; Measure::COUNT];
-        for (value, columns) in values.iter_mut().zip(&self.quantities) {
-            *value = quantity(columns, i);
-        }
+        let measured = Measure::ALL.into_iter().zip(&self.quantities);
+        let values: Values = measured
+            .filter_map(|(measure, columns)| Some((measure, quantity(columns, i)?)))
+            .collect();
         let unproven = self.verdict.get(i) == Some("unproven");
         let id = || self.id.get(i).unwrap_or_default().to_owned();
         let micros = self.started.get(i);
@@ -260,21 +277,19 @@ impl<'a> Columns<'a> {
         match at {
             _ if self.finished.get(i) == Some(false) => left_out.unfinished.push(id()),
             _ if self.purpose.get(i) == Some(WORKED_IN) => left_out.worked_in.push(id()),
-            _ if unproven && values.iter().all(Option::is_none) => {
-                left_out.without_value.push(id())
-            }
+            _ if unproven && values.is_empty() => left_out.without_value.push(id()),
             None => left_out.without_time.push(id()),
             Some(at) if at > now => left_out.in_the_future.push(id()),
             Some(at) => {
-                let share = values[Measure::ShareOfStall as usize].map(|q| q.value);
+                let share = values.get(Measure::ShareOfStall).map(|q| q.value);
                 let peak = number(self.peak_torque_ncm, i).filter(|p| *p > 0.0);
                 taken.readings.push(Reading {
                     id: id(),
                     at,
-                    surface: surface.to_owned(),
-                    servo: self.servo.get(i).map(str::to_owned),
-                    second: self.servo2.get(i).map(str::to_owned),
-                    torque_from: self.torque_from.get(i).map(str::to_owned),
+                    surface: names.one(surface),
+                    servo: self.servo.get(i).map(|n| names.one(n)),
+                    second: self.servo2.get(i).map(|n| names.one(n)),
+                    torque_from: self.torque_from.get(i).map(|n| names.one(n)),
                     verdict: self
                         .verdict
                         .get(i)

@@ -144,7 +144,7 @@ impl Source {
         let surfaces = self.aircraft.iter().flat_map(|a| &a.surfaces);
         let names = surfaces.map(|s| s.name.as_str());
         names
-            .filter(|name| story.readings.iter().all(|r| r.surface != *name))
+            .filter(|name| story.readings.iter().all(|r| *r.surface != **name))
             .collect()
     }
 

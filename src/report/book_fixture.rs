@@ -42,20 +42,21 @@ fn worked_in() -> WorkedIn {
 /// Ten weeks of a surface whose friction grows.
 fn readings(surface: &Surface, tag: &str) -> Vec<Reading> {
     let week = |week: i64| {
-        let mut values = [None; Measure::COUNT];
         let grown = f64::from(u8::try_from(week).unwrap_or(0).saturating_sub(4));
-        values[Measure::Friction as usize] = Some(fixture::q(3.0 + 0.9 * grown, 0.1));
-        values[Measure::HoldNeutral as usize] = Some(fixture::q(60.0 + 8.0 * grown, 1.0));
-        values[Measure::ShareOfStall as usize] = Some(fixture::q(0.1 + 0.02 * grown, 0.004));
+        let values = [
+            (Measure::Friction, fixture::q(3.0 + 0.9 * grown, 0.1)),
+            (Measure::HoldNeutral, fixture::q(60.0 + 8.0 * grown, 1.0)),
+            (Measure::ShareOfStall, fixture::q(0.1 + 0.02 * grown, 0.004)),
+        ];
         Reading {
             id: format!("week-{week}"),
             at: days_ago(7 * (10 - week)),
-            surface: surface.name.clone(),
-            servo: Some(tag.to_owned()),
+            surface: surface.name.as_str().into(),
+            servo: Some(tag.into()),
             second: None,
             torque_from: Some("torque".into()),
             verdict: None,
-            values,
+            values: values.into_iter().collect(),
             stall_share_per_ncm: Some(0.008),
             lead_at_most_mohm: None,
         }

@@ -85,13 +85,17 @@ pub fn worked_in(stages: &[(Option<f64>, usize)], recheck: bool) -> WorkedIn {
 /// Readings of one surface and its servo at these days after the first.
 pub fn readings(days: impl Iterator<Item = f64>, values: impl Fn(f64) -> f64) -> Vec<Reading> {
     let reading = |(i, day): (usize, f64)| {
-        let mut of = [None; Measure::COUNT];
-        of[Measure::Slop as usize] = Some(quantity(values(day) + 0.02 * noise(i), 0.02));
-        of[Measure::Friction as usize] = Some(quantity(2.0 + 0.1 * noise(i + 9), 0.08));
-        of[Measure::HoldNeutral as usize] = Some(Quantity {
-            value: 120.0 + 6.0 * noise(i + 30),
-            interval: None,
-        });
+        let of = [
+            (Measure::Slop, quantity(values(day) + 0.02 * noise(i), 0.02)),
+            (Measure::Friction, quantity(2.0 + 0.1 * noise(i + 9), 0.08)),
+            (
+                Measure::HoldNeutral,
+                Quantity {
+                    value: 120.0 + 6.0 * noise(i + 30),
+                    interval: None,
+                },
+            ),
+        ];
         Reading {
             id: format!("2026-{i:03}"),
             at: at(day),
@@ -100,7 +104,7 @@ pub fn readings(days: impl Iterator<Item = f64>, values: impl Fn(f64) -> f64) ->
             second: None,
             torque_from: Some("torque".into()),
             verdict: None,
-            values: of,
+            values: of.into_iter().collect(),
             stall_share_per_ncm: Some(0.011),
             lead_at_most_mohm: None,
         }

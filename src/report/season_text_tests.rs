@@ -18,19 +18,22 @@ fn at(day: i64) -> Timestamp {
 }
 
 fn reading(day: i64, surface: &str, servo: &str, values: &[(Measure, f64)]) -> Reading {
-    let mut all = [None; Measure::COUNT];
+    let mut all = Vec::new();
     for (measure, value) in values {
         // Half a per cent, one way and the other in turn.
         let value = value * (1.0 + 0.005 * (day % 3 - 1) as f64);
         let u = 0.01 * value.abs();
-        all[*measure as usize] = Some(Quantity {
-            value,
-            interval: Some(Interval {
-                u,
-                lo95: value - 2.0 * u,
-                hi95: value + 2.0 * u,
-            }),
-        });
+        all.push((
+            *measure,
+            Quantity {
+                value,
+                interval: Some(Interval {
+                    u,
+                    lo95: value - 2.0 * u,
+                    hi95: value + 2.0 * u,
+                }),
+            },
+        ));
     }
     Reading {
         id: format!("{day}-{surface}"),
@@ -40,7 +43,7 @@ fn reading(day: i64, surface: &str, servo: &str, values: &[(Measure, f64)]) -> R
         second: None,
         torque_from: Some("torque".into()),
         verdict: None,
-        values: all,
+        values: all.into_iter().collect(),
         stall_share_per_ncm: Some(0.011),
         lead_at_most_mohm: None,
     }

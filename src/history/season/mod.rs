@@ -15,6 +15,7 @@ mod tests;
 mod work;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 use rayon::prelude::*;
@@ -31,26 +32,47 @@ pub use health::{Bounds, Chart, FOR_A_BASELINE, FOR_A_CHART, Health, Level, Poin
 pub use quantity::{Measure, Worse};
 pub use work::{WORKED_IN_WORDS, Work};
 
-/// One finished recording, as far as a season looks at it.
+/// One finished recording, as far as a season looks at it. They come by the million: names are shared, and what was not measured
+/// takes no room.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
     pub id: String,
     pub at: Timestamp,
-    pub surface: String,
+    pub surface: Arc<str>,
     /// The servo's tag.
-    pub servo: Option<String>,
+    pub servo: Option<Arc<str>>,
     /// That of the other, where two drive the surface.
-    pub second: Option<String>,
+    pub second: Option<Arc<str>>,
     /// Where torque came from: readings of two kinds of sensor are not one series.
-    pub torque_from: Option<String>,
+    pub torque_from: Option<Arc<str>>,
     /// Of a sweep between the throws; `None` of any other recording.
     pub verdict: Option<Verdict>,
-    /// In the order of [`Measure::ALL`].
-    pub values: [Option<Quantity>; Measure::COUNT],
+    pub values: Values,
     /// Share of stall torque per N·cm at the hinge line, where both were measured.
     pub stall_share_per_ncm: Option<f64>,
     /// The most that the servo's lead may have by its copper and plugs, mΩ, where the aircraft file says what it is made of.
     pub lead_at_most_mohm: Option<f64>,
+}
+
+/// What was measured.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Values(Box<[(Measure, Quantity)]>);
+
+impl Values {
+    pub fn get(&self, measure: Measure) -> Option<Quantity> {
+        let found = self.0.iter().find(|(of, _)| *of == measure);
+        found.map(|(_, quantity)| *quantity)
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+}
+
+impl FromIterator<(Measure, Quantity)> for Values {
+    fn from_iter<I: IntoIterator<Item = (Measure, Quantity)>>(all: I) -> Self {
+        Self(all.into_iter().collect())
+    }
 }
 
 impl Reading {
@@ -58,16 +80,14 @@ impl Reading {
         [&self.servo, &self.second]
             .into_iter()
             .flatten()
-            .any(|t| t == tag)
+            .any(|t| **t == *tag)
     }
 
     /// What it says of the second of two servos: all that is not the first one's own, whose current and lead were measured.
     fn of_second(&self) -> Option<Self> {
         let servo = Some(self.second.clone()?);
-        let mut values = self.values;
-        for measure in Measure::ALL.into_iter().filter(|m| m.is_the_servos_own()) {
-            values[measure as usize] = None;
-        }
+        let all = self.values.0.iter().copied();
+        let values = all.filter(|(m, _)| !m.is_the_servos_own()).collect();
         Some(Self {
             servo,
             second: self.servo.clone(),
@@ -229,9 +249,9 @@ struct Asked<'a> {
 
 impl Asked<'_> {
     fn of(&self, readings: &[Reading]) -> Vec<Subject> {
+        let seconds: Vec<Reading> = readings.iter().filter_map(Reading::of_second).collect();
         let mut surfaces: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
         let mut servos: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
-        let seconds: Vec<Reading> = readings.iter().filter_map(Reading::of_second).collect();
         for run in readings.chunk_by(|a, b| a.surface == b.surface && a.servo == b.servo) {
             surfaces.entry(&run[0].surface).or_default().extend(run);
             if let Some(tag) = &run[0].servo {
@@ -243,57 +263,59 @@ impl Asked<'_> {
                 servos.entry(tag).or_default().push(reading);
             }
         }
-        let surfaces: Vec<Subject> = surfaces
-            .into_par_iter()
-            .map(|(name, own)| self.subject(Kind::Surface, name, own, None))
+        let mut groups = Vec::new();
+        for (name, own) in surfaces {
+            let mut subjects = vec![(Kind::Surface, name)];
+            if let Some((tag, _)) = only_servo(&own).and_then(|tag| {
+                let all_its = servos.get(tag)?.len() == own.len();
+                all_its.then(|| servos.remove_entry(tag))?
+            }) {
+                subjects.push((Kind::Servo, tag));
+            }
+            groups.push((subjects, own));
+        }
+        let of_servos = servos.into_iter();
+        groups.extend(of_servos.map(|(tag, own)| (vec![(Kind::Servo, tag)], own)));
+        let told = groups.into_par_iter();
+        let mut subjects: Vec<Subject> = told
+            .flat_map_iter(|(subjects, own)| self.group(&subjects, own))
             .collect();
-        let servos: Vec<Subject> = servos
-            .into_par_iter()
-            .map(|(name, own)| {
-                let twin = surfaces.iter().find(|s| {
-                    let all_its = s.with.len() == 1 && s.with[0] == name;
-                    all_its && s.recordings == own.len()
-                });
-                self.subject(Kind::Servo, name, own, twin)
-            })
-            .collect();
-        let mut subjects = surfaces;
-        subjects.extend(servos);
-        // Stable: of equals, surfaces before servos and by name.
+        // Of equals, surfaces before servos and by name.
+        subjects.sort_by_cached_key(|s| (s.kind, s.name.clone()));
         subjects.sort_by_key(|s| std::cmp::Reverse(s.urgency()));
         subjects
     }
 
-    /// `twin` is the surface that has the very recordings that the servo has, so that no number is worked out twice.
+    /// Subjects that have the very same readings, so that no number is worked out twice.
+    fn group(&self, subjects: &[(Kind, &str)], mut own: Vec<&Reading>) -> Vec<Subject> {
+        own.sort_by(|a, b| a.at.cmp(&b.at).then_with(|| a.id.cmp(&b.id)));
+        let series = series(&own);
+        let mut told: Vec<Subject> = Vec::new();
+        for (kind, name) in subjects {
+            let subject = self.subject(*kind, name, &own, (&series, told.first()));
+            told.push(subject);
+        }
+        told
+    }
+
+    /// `twin` has the same readings.
     fn subject(
         &self,
         kind: Kind,
         name: &str,
-        mut own: Vec<&Reading>,
-        twin: Option<&Subject>,
+        own: &[&Reading],
+        (series, twin): (&[Series<'_>], Option<&Subject>),
     ) -> Subject {
-        own.sort_by(|a, b| a.at.cmp(&b.at).then_with(|| a.id.cmp(&b.id)));
-        let mut with: Vec<String> = Vec::new();
-        for reading in &own {
-            let others = match kind {
-                Kind::Surface => [reading.servo.as_deref(), reading.second.as_deref()],
-                Kind::Servo => [Some(reading.surface.as_str()), None],
-            };
-            for other in others.into_iter().flatten() {
-                if !with.iter().any(|w| w == other) {
-                    with.push(other.to_owned());
-                }
-            }
-        }
         let mut quantities: Vec<Record> = Measure::ALL
             .into_par_iter()
-            .filter_map(|measure| self.record(kind, name, measure, &own, twin))
+            .zip(series)
+            .filter_map(|(measure, series)| self.record(kind, name, measure, series, twin))
             .collect();
         quantities.sort_by_key(|q| std::cmp::Reverse(q.health.urgency()));
         Subject {
             kind,
             name: name.to_owned(),
-            with,
+            with: others(kind, own),
             recordings: own.len(),
             quantities,
         }
@@ -304,15 +326,11 @@ impl Asked<'_> {
         kind: Kind,
         name: &str,
         measure: Measure,
-        own: &[&Reading],
+        with_value: &[(&Reading, Quantity)],
         twin: Option<&Subject>,
     ) -> Option<Record> {
-        let with_value: Vec<(&Reading, Quantity)> = own
-            .iter()
-            .filter_map(|r| r.values[measure as usize].map(|q| (*r, q)))
-            .collect();
         let (last, latest) = *with_value.last()?;
-        let (first, since) = baseline_start(kind, name, measure, &with_value, self.events);
+        let (first, since) = baseline_start(kind, name, measure, with_value, self.events);
         let mut twins = twin.iter().flat_map(|t| &t.quantities);
         if let Some(same) = twins.find(|q| q.measure == measure && q.in_force_from == first) {
             return Some(Record {
@@ -354,9 +372,9 @@ impl Asked<'_> {
             believed_at: believed.map_or(last.at, |i| current[i].0.at),
             latest_id: last.id.clone(),
             latest_of: Of {
-                surface: last.surface.clone(),
-                servo: last.servo.clone(),
-                torque_from: last.torque_from.clone(),
+                surface: last.surface.to_string(),
+                servo: last.servo.as_deref().map(str::to_owned),
+                torque_from: last.torque_from.as_deref().map(str::to_owned),
             },
             stepped_at: health.stepped_at.map(|i| current[i].0.at),
             since,
@@ -369,6 +387,44 @@ impl Asked<'_> {
             in_force_from: first,
         })
     }
+}
+
+/// The readings that have one measure, in the order of time.
+type Series<'a> = Vec<(&'a Reading, Quantity)>;
+
+/// One for each measure, in the order of [`Measure::ALL`], gone through once: readings by the million fit in no cache.
+fn series<'a>(own: &[&'a Reading]) -> Vec<Series<'a>> {
+    let mut all: Vec<Series<'_>> = vec![Vec::new(); Measure::COUNT];
+    for reading in own {
+        for (measure, quantity) in &reading.values.0 {
+            all[*measure as usize].push((*reading, *quantity));
+        }
+    }
+    all
+}
+
+/// The servo that sat in a surface all the time, alone.
+fn only_servo<'a>(own: &[&'a Reading]) -> Option<&'a str> {
+    let servo = own.first()?.servo.as_ref()?;
+    let always = |r: &&Reading| r.servo.as_ref() == Some(servo) && r.second.is_none();
+    own.iter().all(always).then_some(&**servo)
+}
+
+/// What a subject was together with, in the order of time.
+fn others(kind: Kind, own: &[&Reading]) -> Vec<String> {
+    let mut with: Vec<String> = Vec::new();
+    for reading in own {
+        let others = match kind {
+            Kind::Surface => [reading.servo.as_deref(), reading.second.as_deref()],
+            Kind::Servo => [Some(&*reading.surface), None],
+        };
+        for other in others.into_iter().flatten() {
+            if !with.iter().any(|w| w == other) {
+                with.push(other.to_owned());
+            }
+        }
+    }
+    with
 }
 
 fn days_between(from: Timestamp, to: Timestamp) -> f64 {
@@ -419,14 +475,14 @@ fn concerns(
     }
     let of = |r: &Reading| match kind {
         Kind::Surface => r.has(&event.subject),
-        Kind::Servo => r.surface == event.subject,
+        Kind::Servo => *r.surface == *event.subject,
     };
     of(now) || before.is_some_and(of)
 }
 
 /// What differs between two readings that stand next to each other, so that they are not to be compared.
 fn changed(kind: Kind, measure: Measure, before: &Reading, now: &Reading) -> Option<String> {
-    let said = |r: &Option<String>| r.clone().unwrap_or_else(|| "none".into());
+    let said = |r: &Option<Arc<str>>| r.clone().unwrap_or_else(|| "none".into());
     let pairs = [(&before.servo, &now.servo), (&before.second, &now.second)];
     let exchanged = pairs.into_iter().find(|(old, new)| old != new);
     // What is the first one's own goes on when the second is exchanged.

@@ -11,9 +11,9 @@ pub(super) fn reading(
     servo: &str,
     measures: &[(Measure, f64)],
 ) -> Reading {
-    let mut values = [None; Measure::COUNT];
+    let mut values = Vec::new();
     for (measure, value) in measures {
-        values[*measure as usize] = Some(quantity(*value, Some(0.01 * value)));
+        values.push((*measure, quantity(*value, Some(0.01 * value))));
     }
     let start: Timestamp = "2026-04-01T10:00:00Z".parse().unwrap();
     Reading {
@@ -24,7 +24,7 @@ pub(super) fn reading(
         second: None,
         torque_from: Some("torque".into()),
         verdict: None,
-        values,
+        values: values.into_iter().collect(),
         stall_share_per_ncm: None,
         lead_at_most_mohm: None,
     }
