@@ -203,7 +203,9 @@ impl Held {
     }
 
     /// Standard uncertainty of a mean by the sensor's steps. Noise smears them: of the error, which for no noise is anything up to
-    /// half a step, the first harmonic is left, (q/π)·e^(−2π²σ²/q²) (B. Widrow, I. Kollár, Quantization Noise, from memory).
+    /// half a step, the first harmonic is left, (q/π)·e^(−2π²σ²/q²) (B. Widrow, I. Kollár, Quantization Noise, from memory). Taken
+    /// as independent from load to load; angles a whole number of steps apart have the same error, and by where that falls the 95 %
+    /// intervals of single circuits hold in 92 to 99 of 100 (the study beside the tests, 1,000 each).
     fn step_u_deg(&self) -> f64 {
         let step = self.step_deg;
         if step <= 0.0 || self.readings.is_empty() {
