@@ -30,6 +30,8 @@ mod logbook;
 mod prove;
 #[path = "contract/readings.rs"]
 mod readings;
+#[path = "contract/repeat.rs"]
+mod repeat;
 #[path = "contract/report.rs"]
 mod report;
 #[path = "contract/samples.rs"]

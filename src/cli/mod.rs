@@ -14,6 +14,7 @@ mod linkage;
 mod note;
 mod prove;
 mod recheck;
+mod repeat;
 mod report;
 mod report_csv;
 mod rig;
@@ -70,6 +71,8 @@ enum Command {
     Rods(rods::Arguments),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
+    /// How repeatable the rig is: a surface mounted and measured again, by one or several people, and the smallest change that shows.
+    Repeat(repeat::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
     Note(note::Arguments),
     /// Make all results of a logbook again from its recordings.
@@ -118,6 +121,7 @@ pub fn run() -> u8 {
         Command::Prove(arguments) => prove::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
+        Command::Repeat(arguments) => repeat::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Season(arguments) => season::run(&arguments),

@@ -44,7 +44,7 @@ pub use missing::Missing;
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
 pub use past::{CYCLES, CYCLES_BEFORE, Past, STAGE_DEG};
 pub use recheck::Rechecked;
-pub use repeats::Repeat;
+pub use repeats::{BY, Repeat};
 pub use row::{Cell, Row};
 pub use schema::SCHEMA;
 pub use season::{LeftOut, Source, Story};

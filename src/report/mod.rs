@@ -24,6 +24,7 @@ pub mod json;
 pub mod linkage;
 pub mod plot;
 pub mod prove;
+pub mod repeat;
 pub mod rods;
 pub mod season_json;
 pub mod season_text;

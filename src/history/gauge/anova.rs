@@ -60,8 +60,16 @@ pub struct Table {
     pub per_cell: f64,
     /// Surface and person of cells that nobody measured. Then only `mountings` is told.
     pub empty: Vec<(usize, usize)>,
-    /// Means by person over all surfaces, each cell counting alike, with the mountings behind them.
-    pub by_person: Vec<(f64, usize)>,
+    /// Means by person over all surfaces, each cell counting alike.
+    pub by_person: Vec<PersonsMean>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PersonsMean {
+    pub value: f64,
+    pub mountings: usize,
+    /// Its variance as a share of that of one mounting.
+    pub share: f64,
 }
 
 impl Table {
@@ -124,8 +132,15 @@ impl Table {
         self.surfaces = MeanSquare::of(r * columns as f64 * squares(&by_row), rows - 1);
         self.people = MeanSquare::of(r * rows as f64 * squares(&by_column), columns - 1);
         self.interaction = MeanSquare::of(r * left, (rows - 1) * (columns - 1));
-        let mounted = |j: usize| cells.iter().map(|row| row[j].len()).sum();
-        self.by_person = (0..columns).map(|j| (by_column[j], mounted(j))).collect();
+        let person = |j: usize| {
+            let counts = cells.iter().map(|row| row[j].len());
+            PersonsMean {
+                value: by_column[j],
+                mountings: counts.clone().sum(),
+                share: counts.map(|n| 1.0 / n as f64).sum::<f64>() / (rows * rows) as f64,
+            }
+        };
+        self.by_person = (0..columns).map(person).collect();
     }
 }
 
@@ -167,7 +182,11 @@ mod tests {
         assert_eq!((people.value, people.df), (9.0, 1.0));
         assert_eq!((mountings.value, mountings.df), (2.0, 2.0));
         assert_eq!((table.surfaces, table.interaction), (None, None));
-        assert_eq!(table.by_person, [(2.0, 2), (5.0, 2)]);
+        let means = table
+            .by_person
+            .iter()
+            .map(|p| (p.value, p.mountings, p.share));
+        assert_eq!(means.collect::<Vec<_>>(), [(2.0, 2, 0.5), (5.0, 2, 0.5)]);
     }
 
     #[test]

@@ -19,6 +19,8 @@ use limits::Sum;
 
 use super::compare::{FALSE_ALARM_RATE, What, own_scatter, value_of};
 use super::welch::Difference;
+use crate::aircraft::Surface;
+use crate::analysis::stats::student;
 use crate::analysis::{Interval, Measured, Quantity};
 
 /// Degrees of freedom from which the spread of mountings is told: three mountings by one person, or two by each of two.
@@ -42,7 +44,7 @@ pub struct Smallest {
     pub each_side: usize,
     /// All by one person. Its interval is that of the spread.
     pub same_person: Option<Quantity>,
-    /// All before by one person, all after by another.
+    /// All before by one person, all after by another. `None` of two people who differ: one degree of freedom promises nothing.
     pub another_person: Option<f64>,
 }
 
@@ -73,6 +75,37 @@ impl Found {
             .and_then(|q| q.interval)
             .is_some_and(|i| i.lo95 > 0.0)
     }
+}
+
+impl Found {
+    /// A person's mean with its interval, by the spread of mountings.
+    pub fn persons_mean(&self, person: usize) -> Option<Quantity> {
+        let mean = self.table.by_person.get(person)?;
+        let spread = self.table.mountings.filter(|m| m.df >= FEWEST_DF);
+        Some(Quantity {
+            value: mean.value,
+            interval: spread
+                .and_then(|m| student::interval(mean.value, (mean.share * m.value).sqrt(), m.df)),
+        })
+    }
+}
+
+/// What can be asked of these surfaces. Throws only where all have the same.
+pub fn quantities(surfaces: &[&Surface]) -> Vec<What> {
+    let mut all = vec![What::Stiffness, What::Friction];
+    for up_side in [true, false] {
+        all.extend([What::KneePlace { up_side }, What::KneeStiffness { up_side }]);
+    }
+    all.extend([What::TightSpot, What::Slop]);
+    if let Some((first, others)) = surfaces.split_first() {
+        let names = |s: &Surface| s.throws.iter().map(|t| t.name.clone()).collect::<Vec<_>>();
+        if others.iter().all(|other| names(other) == names(first)) {
+            all.extend((0..first.throws.len()).map(What::Throw));
+        }
+    }
+    all.push(What::PeakTorque);
+    all.extend((0..3).map(What::HoldCurrent));
+    all
 }
 
 /// What a study came to.
@@ -209,6 +242,9 @@ fn another_person(sum: &Sum, mountings: MeanSquare, each_side: usize, level: f64
     } else {
         &alike
     };
+    if sum.df() < FEWEST_DF {
+        return None;
+    }
     let u = (2.0 * sum.value()).sqrt();
     let difference = Difference::of(0.0, 0.0, &[(u, sum.df())])?;
     Some(difference.smallest_seen(level))
