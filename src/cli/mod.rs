@@ -6,6 +6,7 @@ mod break_in;
 mod calibrate;
 mod check;
 mod demo;
+mod doctor;
 mod files;
 mod flight;
 mod heat;
@@ -59,6 +60,8 @@ enum Command {
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// Look before a session whether port, rig, readings, clocks, disk and files are in order, and what to do where not. Nothing moves.
+    Doctor(doctor::Arguments),
     /// A push rod's advantage along the throw, its dead points, and which holes to change.
     Linkage(linkage::Arguments),
     /// Estimate what the air asks of each servo at speed, on top of the hinge as measured, against what it has.
@@ -113,6 +116,7 @@ pub fn run() -> u8 {
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Doctor(arguments) => doctor::run(&arguments),
         Command::Linkage(arguments) => linkage::run(&arguments),
         Command::Flight(arguments) => flight::run(&arguments),
         Command::Heat(arguments) => heat::run(&arguments),

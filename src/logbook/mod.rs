@@ -18,6 +18,7 @@ mod book;
 mod club;
 mod create;
 mod damage;
+mod disk;
 mod frame;
 mod missing;
 mod name;

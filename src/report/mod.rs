@@ -14,6 +14,7 @@ pub mod calibrate;
 #[cfg(test)]
 mod course_fixture;
 pub mod csv;
+pub mod doctor;
 #[cfg(test)]
 mod fixture;
 pub mod flight;
