@@ -163,6 +163,7 @@ fn a_silent_rig_and_no_port_are_failures_of_the_rig_and_the_rest_is_looked_at_al
     let output = program(&["--port", "/dev/no-such-port"]);
     assert_eq!(output.status.code(), Some(3));
     let said = String::from_utf8(output.stdout).unwrap();
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         said.contains("no such port") && said.contains("rig ports"),
         "{said}"
