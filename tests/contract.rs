@@ -26,6 +26,8 @@ mod large;
 mod linkage;
 #[path = "contract/logbook.rs"]
 mod logbook;
+#[path = "contract/new.rs"]
+mod new;
 #[path = "contract/prove.rs"]
 mod prove;
 #[path = "contract/readings.rs"]

@@ -12,6 +12,7 @@ mod flight;
 mod heat;
 mod held;
 mod linkage;
+mod new;
 mod note;
 mod prove;
 mod recheck;
@@ -76,6 +77,8 @@ enum Command {
     Prove(prove::Arguments),
     /// How repeatable the rig is: a surface mounted and measured again, by one or several people, and the smallest change that shows.
     Repeat(repeat::Arguments),
+    /// Write a new aircraft file by answering questions, each number explained with a drawing.
+    New(new::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
     Note(note::Arguments),
     /// Make all results of a logbook again from its recordings.
@@ -123,6 +126,7 @@ pub fn run() -> u8 {
         Command::Held(arguments) => held::run(&arguments),
         Command::Rods(arguments) => rods::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
+        Command::New(arguments) => new::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
         Command::Repeat(arguments) => repeat::run(&arguments),

@@ -11,8 +11,13 @@ use super::bench::run;
 use super::bench_work::go;
 use super::calibrate::{held, lifts};
 
-/// They move a rig, are one, or take a minute.
-const NOT_RUN: [&str; 3] = ["--port", "hingewright simulate", "hingewright demo"];
+/// They move a rig, are one, take a minute, or ask.
+const NOT_RUN: [&str; 4] = [
+    "--port",
+    "hingewright simulate",
+    "hingewright demo",
+    "hingewright new",
+];
 
 /// The examples of a command and of all below it.
 fn examples(of: &[&str], found: &mut Vec<String>) {
