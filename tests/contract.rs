@@ -28,6 +28,8 @@ mod linkage;
 mod logbook;
 #[path = "contract/new.rs"]
 mod new;
+#[path = "contract/pages.rs"]
+mod pages;
 #[path = "contract/prove.rs"]
 mod prove;
 #[path = "contract/readings.rs"]

@@ -30,7 +30,7 @@ mod supply;
 mod sweep;
 mod words;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::problem::{Problem, exit};
 
@@ -97,6 +97,11 @@ enum Command {
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
     Simulate(Box<simulate::Arguments>),
+}
+
+/// All commands and options as they are defined, for manual pages and completions.
+pub fn command() -> clap::Command {
+    Arguments::command()
 }
 
 /// Parses the command line and runs it; the exit status.
@@ -182,8 +187,6 @@ fn number_between<const LOWEST: u32, const HIGHEST: u32>(text: &str) -> Result<f
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
-
     use super::*;
 
     /// The words of a line as a shell takes them, as far as examples use one: blanks and quotation marks.

@@ -40,6 +40,16 @@ impl Kind {
         }
     }
 
+    /// What a question adds on units that may be written behind the number.
+    pub fn behind(self) -> &'static str {
+        match self {
+            Kind::Travel => " (or degrees, with deg behind it)",
+            Kind::Torque => " (or with kg·cm, N·m or oz·in behind it)",
+            Kind::Speed => " (or with km/h behind it)",
+            _ => "",
+        }
+    }
+
     /// Other units that are taken, for the reason of asking again.
     fn others(self) -> &'static str {
         match self {

@@ -11,6 +11,8 @@ pub struct Asker<R, W> {
     pub from: R,
     pub to: W,
     pub width: usize,
+    /// Nobody's keys are seen: what was answered is shown.
+    pub echo: bool,
 }
 
 /// Why there is no answer.
@@ -80,6 +82,9 @@ impl<R: BufRead, W: Write> Asker<R, W> {
             return Err(Stop::Ended(question.trim_end_matches('?').to_owned()));
         }
         let answer = line.trim();
+        if self.echo {
+            writeln!(self.to, "{answer}")?;
+        }
         match (answer, usual) {
             ("quit", _) => Err(Stop::Quit),
             ("", Some(usual)) => Ok(usual.to_owned()),
@@ -130,7 +135,8 @@ impl<R: BufRead, W: Write> Asker<R, W> {
         wanted: Wanted,
         more: impl Fn(Number) -> Result<(), String>,
     ) -> Result<Option<Number>, Stop> {
-        let question = format!("{question}, {}?", wanted.kind.unit());
+        let kind = wanted.kind;
+        let question = format!("{question}, {}{}?", kind.unit(), kind.behind());
         let usual = (need == Need::May).then_some("unknown");
         self.until(&question, usual, |answer| {
             if unknown(answer) {

@@ -5,7 +5,7 @@ mod ask;
 mod drawings;
 
 use std::fs::OpenOptions;
-use std::io::{self, BufRead, Write};
+use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -86,6 +86,7 @@ fn made(arguments: &Arguments) -> Result<(), Problem> {
         from: io::stdin().lock(),
         to: anstream::stdout().lock(),
         width: show::terminal_width(),
+        echo: !io::stdin().is_terminal(),
     };
     let draft = asked(&mut asker, arguments.layout).map_err(|stop| stop.problem())?;
     let text = text(
@@ -285,16 +286,12 @@ fn servo_kind<R: BufRead, W: Write>(
         return Ok(known);
     }
     asker.say(&format!("From the data sheet of \"{name}\":"))?;
-    let stall = asker.must(
-        "  stall torque (kg·cm, N·m and oz·in may be written behind it)",
-        STALL,
-        |_| Ok(()),
-    )?;
+    let stall = asker.must("  stall torque", STALL, |_| Ok(()))?;
     let voltage = asker.must("  at which voltage", VOLTAGE, |_| Ok(()))?;
     let speed = asker.number("  time for 60° at that voltage", Need::May, SPEED, |_| {
         Ok(())
     })?;
-    asker.say("  Arm angle per µs of pulse: 45° either way for 500 µs is 0.09. Needed only where the rig has no arm_deg channel.")?;
+    asker.say("Arm angle per µs of pulse: 45° either way for 500 µs is 0.09. Needed only where the rig has no arm_deg channel.")?;
     let ratio = asker.number("  arm angle per µs", Need::May, RATIO, |_| Ok(()))?;
     draft.kinds.push(ServoKind {
         name,
@@ -364,7 +361,7 @@ fn throws<R: BufRead, W: Write>(
         } else {
             format!("{name}, {way}")
         };
-        let question = format!("  throw {named} (deg behind it for degrees)");
+        let question = format!("  throw {named}");
         let Some(number) = asker.number(&question, need, TRAVEL, fits)? else {
             continue;
         };
@@ -391,7 +388,7 @@ fn throws<R: BufRead, W: Write>(
 /// All four lengths, or none: a linkage that lacks one cannot be worked out.
 fn linkage<R: BufRead, W: Write>(asker: &mut Asker<R, W>) -> Result<Option<[f64; 4]>, Stop> {
     asker.draw(drawings::LINKAGE)?;
-    asker.say("  All four lengths, or `unknown`: then it is left out. Torque sensor and supply power with an arm_deg channel do without.")?;
+    asker.say("All four lengths, or `unknown`: then it is left out. Torque sensor and supply power with an arm_deg channel do without.")?;
     let mut lengths = [0.0; 3];
     for (length, (question, wanted)) in lengths.iter_mut().zip([
         ("  arm, output shaft to rod", ARM),
@@ -430,7 +427,7 @@ fn air<R: BufRead, W: Write>(
     chord_mm: f64,
 ) -> Result<Option<[f64; 3]>, Stop> {
     asker.draw(drawings::AIR)?;
-    asker.say("  For the estimate of air loads; `unknown` leaves it out.")?;
+    asker.say("For the estimate of air loads; `unknown` leaves it out.")?;
     let Some(span) = asker.number(
         "  span, length along the hinge",
         Need::May,
@@ -450,11 +447,6 @@ fn air<R: BufRead, W: Write>(
     else {
         return Ok(None);
     };
-    let fastest = asker.number(
-        "  highest airspeed (km/h behind it for that)",
-        Need::May,
-        FASTEST,
-        |_| Ok(()),
-    )?;
+    let fastest = asker.number("  highest airspeed", Need::May, FASTEST, |_| Ok(()))?;
     Ok(fastest.map(|fastest| [span.value, wing.value, fastest.value]))
 }
