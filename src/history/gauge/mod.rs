@@ -18,7 +18,7 @@ use anova::{MeanSquare, Reading, Table};
 use limits::Sum;
 
 use super::compare::{FALSE_ALARM_RATE, What, own_scatter, value_of};
-use super::welch::Difference;
+use super::welch::{Difference, holm};
 use crate::aircraft::Surface;
 use crate::analysis::stats::student;
 use crate::analysis::{Interval, Measured, Quantity};
@@ -44,7 +44,7 @@ pub struct Smallest {
     pub each_side: usize,
     /// All by one person. Its interval is that of the spread.
     pub same_person: Option<Quantity>,
-    /// All before by one person, all after by another. `None` of two people who differ: one degree of freedom promises nothing.
+    /// All before by one person, all after by another. `None` of fewer than three people: one degree of freedom promises nothing.
     pub another_person: Option<f64>,
 }
 
@@ -65,19 +65,24 @@ pub struct Found {
     /// pair of recordings claims to see by that alone.
     pub own_u: Option<f64>,
     pub own_smallest: Option<f64>,
+    /// Probability that mountings scatter so much more than the strokes tell, or people so much more than mountings, by chance;
+    /// adjusted for all quantities together (Holm).
+    pub p_mounting: Option<f64>,
+    pub p_people: Option<f64>,
     pub smallest: [Smallest; EACH_SIDE.len()],
 }
 
 impl Found {
-    /// People differ by more than mounting again explains.
-    pub fn people_differ(&self) -> bool {
-        self.people
-            .and_then(|q| q.interval)
-            .is_some_and(|i| i.lo95 > 0.0)
+    /// Mounting again is shown to change more than the strokes of one recording tell.
+    pub fn mounting_shows(&self) -> bool {
+        self.p_mounting.is_some_and(|p| p <= FALSE_ALARM_RATE)
     }
-}
 
-impl Found {
+    /// People are shown to differ by more than mounting again explains.
+    pub fn people_differ(&self) -> bool {
+        self.p_people.is_some_and(|p| p <= FALSE_ALARM_RATE)
+    }
+
     /// A person's mean with its interval, by the spread of mountings.
     pub fn persons_mean(&self, person: usize) -> Option<Quantity> {
         let mean = self.table.by_person.get(person)?;
@@ -162,6 +167,8 @@ pub fn study(mountings: &[Mounting<'_>], asked: &[What]) -> Study {
             .collect();
         found.extend(Table::of(&readings).map(|table| one(*what, table, values, &own, level)));
     }
+    adjust(&mut found, |f| &mut f.p_mounting);
+    adjust(&mut found, |f| &mut f.p_people);
     Study {
         found,
         left_out,
@@ -186,14 +193,54 @@ fn one(what: What, table: Table, values: &[f64], own: &[(f64, f64)], level: f64)
             let pair = Difference::of(0.0, 0.0, &[(u, df), (u, df)])?;
             Some(pair.smallest_seen(level))
         }),
+        p_mounting: enough.and_then(|m| p_mounting(m, own)),
+        p_people: enough.and_then(|m| p_people(&table, m)),
         smallest: EACH_SIDE.map(|each_side| Smallest {
             each_side,
             same_person: enough.and_then(|m| same_person(m, each_side, level)),
             another_person: enough
+                .filter(|_| table.people.is_some_and(|p| p.df >= FEWEST_DF))
                 .and_then(|m| another_person(&between(Some(each_side))?, m, each_side, level)),
         }),
         table,
     }
+}
+
+/// Many quantities, one promise.
+fn adjust(found: &mut [Found], of: impl Fn(&mut Found) -> &mut Option<f64>) {
+    let each: Vec<Option<f64>> = found.iter_mut().map(|f| *of(f)).collect();
+    let told: Vec<f64> = each.into_iter().flatten().collect();
+    let mut adjusted = holm(&told).into_iter();
+    for one in found {
+        let p = of(one);
+        *p = p.and_then(|_| adjusted.next());
+    }
+}
+
+/// Mountings against what their own strokes tell of them: so large a ratio by chance.
+fn p_mounting(mountings: MeanSquare, own: &[(f64, f64)]) -> Option<f64> {
+    let (u, _) = own_pair(own)?;
+    // Beyond so many it makes no difference, and an infinite number has no formula.
+    let df: f64 = own.iter().map(|(_, df)| *df).sum();
+    let strokes = MeanSquare {
+        value: u * u,
+        df: df.min(1e6),
+    };
+    Some(mountings.p_over(&strokes)).filter(|p| p.is_finite())
+}
+
+/// People, theirs with single surfaces included, against mountings.
+fn p_people(table: &Table, mountings: MeanSquare) -> Option<f64> {
+    let parts = [table.people, table.interaction];
+    let parts = parts.into_iter().flatten();
+    let (squares, df) = parts.fold((0.0, 0.0), |(s, df), m| (s + m.value * m.df, df + m.df));
+    let people = MeanSquare {
+        value: squares / df,
+        df,
+    };
+    (df > 0.0)
+        .then(|| people.p_over(&mountings))
+        .filter(|p| p.is_finite())
 }
 
 /// Root mean square of the recordings' own uncertainties, with their middle degrees of freedom; `None` unless most tell theirs.
@@ -242,7 +289,7 @@ fn another_person(sum: &Sum, mountings: MeanSquare, each_side: usize, level: f64
     } else {
         &alike
     };
-    if sum.df() < FEWEST_DF {
+    if sum.df() < 1.0 {
         return None;
     }
     let u = (2.0 * sum.value()).sqrt();

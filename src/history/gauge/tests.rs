@@ -155,3 +155,30 @@ fn one_person_tells_the_mounting_and_nothing_of_people() {
     assert!(found.mounting.is_some() && found.people.is_none() && !found.people_differ());
     assert_eq!(found.smallest[0].another_person, None);
 }
+
+#[test]
+fn of_many_quantities_that_nothing_changes_people_and_mountings_are_seldom_called() {
+    // Eight quantities, strokes that tell 0.2, mountings that add nothing, two people alike.
+    let mut chance = ChaCha8Rng::seed_from_u64(14);
+    let rounds = 2_000;
+    let (mut people, mut mountings) = (0, 0);
+    for _ in 0..rounds {
+        let mut found: Vec<Found> = (0..8)
+            .map(|_| {
+                let table = invented(&mut chance, 2, 4, 0.0, 0.2);
+                one(What::Friction, table, &[3.0], &[(0.2, 1e4)], 0.05)
+            })
+            .collect();
+        adjust(&mut found, |f| &mut f.p_mounting);
+        adjust(&mut found, |f| &mut f.p_people);
+        people += usize::from(found.iter().any(Found::people_differ));
+        mountings += usize::from(found.iter().any(Found::mounting_shows));
+    }
+    let share = |n: usize| n as f64 / f64::from(rounds);
+    println!(
+        "called by mistake: people {}, mountings {}",
+        share(people),
+        share(mountings)
+    );
+    assert!(share(people) < 0.065 && share(mountings) < 0.065);
+}

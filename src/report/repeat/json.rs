@@ -60,6 +60,10 @@ struct FoundOut<'a> {
     mounting_sd: Option<Q>,
     people_sd: Option<Q>,
     both_sd: Option<Q>,
+    /// Adjusted for all quantities together (Holm).
+    p_mounting: Option<f64>,
+    p_people: Option<f64>,
+    mounting_shows: bool,
     people_differ: bool,
     /// Standard uncertainty by one recording's own strokes.
     one_recording_u: Option<f64>,
@@ -163,6 +167,9 @@ fn found<'a>(shown: &'a Shown<'_>, found: &Found) -> FoundOut<'a> {
         mounting_sd: q(found.mounting),
         people_sd: q(found.people),
         both_sd: q(found.both),
+        p_mounting: found.p_mounting.and_then(number),
+        p_people: found.p_people.and_then(number),
+        mounting_shows: found.mounting_shows(),
         people_differ: found.people_differ(),
         one_recording_u: found.own_u.and_then(number),
         mean_squares: SquaresOut {
