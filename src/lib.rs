@@ -19,6 +19,7 @@
 //! - [`history`]: pure; what several recordings say together: a fix, a hinge settling, a season.
 //! - [`linkage`]: pure; the push rod along the throw, fitted to measured angles, and with other holes.
 //! - [`logbook`]: the folder of an aircraft: recordings as they came, results in Parquet. The only user of polars.
+//! - [`doctor`]: pure; whether a rig at rest, its line and the computer are fit to measure with.
 //! - [`rig`]: a rig on a line; driving it, recording what it says.
 //! - [`bench`]: the live page at the bench, and what commands and page do alike on a rig.
 //! - [`simulated`]: a plant that shares no formula with the analysis.
@@ -31,6 +32,7 @@ pub mod bench;
 pub mod cli;
 pub mod command;
 pub mod csv;
+pub mod doctor;
 pub mod flight;
 pub mod history;
 pub mod link;

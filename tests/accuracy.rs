@@ -12,6 +12,8 @@ mod pairs;
 #[allow(dead_code)]
 #[path = "../examples/servo_study/cases.rs"]
 mod cases;
+#[path = "accuracy/gauge.rs"]
+mod gauge;
 #[path = "accuracy/linkage.rs"]
 mod linkage;
 #[path = "../examples/servo_study/truth.rs"]

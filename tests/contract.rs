@@ -26,10 +26,16 @@ mod large;
 mod linkage;
 #[path = "contract/logbook.rs"]
 mod logbook;
+#[path = "contract/new.rs"]
+mod new;
+#[path = "contract/pages.rs"]
+mod pages;
 #[path = "contract/prove.rs"]
 mod prove;
 #[path = "contract/readings.rs"]
 mod readings;
+#[path = "contract/repeat.rs"]
+mod repeat;
 #[path = "contract/report.rs"]
 mod report;
 #[path = "contract/samples.rs"]

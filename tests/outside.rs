@@ -10,6 +10,7 @@ mod outside {
     mod copper_table;
     mod emps;
     mod fatigue_loops;
+    mod gauge;
     mod gum;
     mod linkage;
     mod pneumatic_friction;

@@ -13,6 +13,8 @@ mod break_in;
 mod calibrate;
 #[path = "rig/demo.rs"]
 mod demo;
+#[path = "rig/doctor.rs"]
+mod doctor;
 #[path = "rig/held.rs"]
 mod held;
 #[path = "rig/host.rs"]

@@ -4,6 +4,7 @@
 mod bound;
 mod calibration;
 mod document;
+pub mod draft;
 mod file;
 mod keys;
 pub mod linkage;

@@ -6,14 +6,17 @@ mod break_in;
 mod calibrate;
 mod check;
 mod demo;
+mod doctor;
 mod files;
 mod flight;
 mod heat;
 mod held;
 mod linkage;
+mod new;
 mod note;
 mod prove;
 mod recheck;
+mod repeat;
 mod report;
 mod report_csv;
 mod rig;
@@ -27,7 +30,7 @@ mod supply;
 mod sweep;
 mod words;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::problem::{Problem, exit};
 
@@ -58,6 +61,8 @@ enum Command {
     Check(check::Arguments),
     /// See the whole job on simulated rigs, without any hardware.
     Demo(demo::Arguments),
+    /// Look before a session whether port, rig, readings, clocks, disk and files are in order, and what to do where not. Nothing moves.
+    Doctor(doctor::Arguments),
     /// A push rod's advantage along the throw, its dead points, and which holes to change.
     Linkage(linkage::Arguments),
     /// Estimate what the air asks of each servo at speed, on top of the hinge as measured, against what it has.
@@ -70,6 +75,10 @@ enum Command {
     Rods(rods::Arguments),
     /// Hold two recordings of a surface, before and after a fix, against each other: did it change anything?
     Prove(prove::Arguments),
+    /// How repeatable the rig is: a surface mounted and measured again, by one or several people, and the smallest change that shows.
+    Repeat(repeat::Arguments),
+    /// Write a new aircraft file by answering questions, each number explained with a drawing.
+    New(new::Arguments),
     /// Note what was done to a surface or a servo: its record begins a new baseline.
     Note(note::Arguments),
     /// Make all results of a logbook again from its recordings.
@@ -88,6 +97,11 @@ enum Command {
     Sweep(sweep::Arguments),
     /// A rig on a pseudo-terminal that behaves as a real one would, with faults on demand.
     Simulate(Box<simulate::Arguments>),
+}
+
+/// All commands and options as they are defined, for manual pages and completions.
+pub fn command() -> clap::Command {
+    Arguments::command()
 }
 
 /// Parses the command line and runs it; the exit status.
@@ -110,14 +124,17 @@ pub fn run() -> u8 {
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Doctor(arguments) => doctor::run(&arguments),
         Command::Linkage(arguments) => linkage::run(&arguments),
         Command::Flight(arguments) => flight::run(&arguments),
         Command::Heat(arguments) => heat::run(&arguments),
         Command::Held(arguments) => held::run(&arguments),
         Command::Rods(arguments) => rods::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
+        Command::New(arguments) => new::run(&arguments),
         Command::Note(arguments) => note::run(&arguments),
         Command::Recheck(arguments) => recheck::run(&arguments),
+        Command::Repeat(arguments) => repeat::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Season(arguments) => season::run(&arguments),
@@ -170,8 +187,6 @@ fn number_between<const LOWEST: u32, const HIGHEST: u32>(text: &str) -> Result<f
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
-
     use super::*;
 
     /// The words of a line as a shell takes them, as far as examples use one: blanks and quotation marks.

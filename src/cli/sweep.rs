@@ -13,7 +13,7 @@ use super::words::{a_line, say, until, words};
 use crate::aircraft::{Surface, TripPoints};
 use crate::assess::surface_named;
 use crate::bench::record::Record;
-use crate::logbook::{AIRCRAFT_FILE, Logbook};
+use crate::logbook::{AIRCRAFT_FILE, BY, Logbook};
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, purpose};
 use crate::report::text::wrapping;
@@ -53,6 +53,9 @@ pub struct Arguments {
     /// What the sweep is for, kept with the recording: before, after, season …
     #[arg(long, value_name = "TEXT")]
     purpose: Option<String>,
+    /// Who mounted surface and rig, for `repeat`: mount it anew before each sweep of such a study
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
     /// Anything worth remembering, kept with the recording
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
@@ -346,6 +349,7 @@ async fn recorded(job: &Job<'_>, rig: Rig<Asked>, driven: bool) -> Result<Ended,
     let of = |key, value: &'_ Option<String>| value.clone().map(|value| (key, value));
     let given = [
         of("purpose", &job.arguments.purpose),
+        of(BY, &job.arguments.by),
         of("note", &job.arguments.note),
     ];
     let given: Vec<(&str, String)> = given.into_iter().flatten().collect();

@@ -4,6 +4,7 @@
 pub mod compare;
 pub mod decay;
 pub mod ewma;
+pub mod gauge;
 pub mod mann_kendall;
 pub mod repeats;
 pub mod rods;

@@ -14,6 +14,9 @@ use crate::problem::Problem;
 use crate::recording::Recording;
 use crate::recording::purpose::is_sweep;
 
+/// The `#` key that says who mounted and measured.
+pub const BY: &str = "by";
+
 /// The latest so many repeats are looked at.
 const MOST: usize = 20;
 
@@ -97,6 +100,52 @@ impl Logbook {
             }
         }
         Ok(repeats)
+    }
+
+    /// The finished sweeps of these surfaces that say who mounted them (`# by=`), the oldest first, measured, since work was last
+    /// noted on surface or servo or the hinge was worked in; and how many such sweeps are older. What cannot be read is none.
+    ///
+    /// # Errors
+    /// The folder or the notes cannot be read.
+    pub fn mounted_by(&self, surfaces: &[usize]) -> Result<(Vec<Assessed>, usize), Problem> {
+        let notes = self.notes()?.0;
+        let mut since: Vec<(usize, Timestamp)> = Vec::new();
+        let mut mounted = Vec::new();
+        for path in self.sorted()?.own {
+            let Ok((surface, recording)) = self.read(&path) else {
+                continue;
+            };
+            if !surfaces.contains(&surface) {
+                continue;
+            }
+            let purpose = recording.key("purpose").map(str::trim);
+            if matches!(purpose, Some(WORKED_IN | RECHECK)) {
+                since.extend(recording.started().map(|at| (surface, at)));
+            } else if is_sweep(purpose)
+                && recording.unfinished().is_none()
+                && recording.key(BY).is_some_and(|by| !by.trim().is_empty())
+            {
+                mounted.push((recording.started(), path, surface, recording));
+            }
+        }
+        for &surface in surfaces {
+            let on_file = &self.aircraft().surfaces[surface];
+            let servo = &self.aircraft().servos[on_file.servo_index].tag;
+            let of_it = notes.iter().filter(|note| note.kind.work().is_some());
+            let of_it = of_it.filter(|note| note.subject == on_file.name || note.subject == *servo);
+            since.extend(of_it.map(|note| (surface, note.at)));
+        }
+        let before = mounted.len();
+        mounted.retain(|(started, _, surface, _)| {
+            let mut works = since.iter().filter(|(of, _)| of == surface);
+            works.all(|(_, at)| started.is_some_and(|started| started >= *at))
+        });
+        let older = before - mounted.len();
+        mounted.sort_by_key(|(started, path, ..)| (*started, path.clone()));
+        let measured = mounted.into_iter().map(|(_, path, surface, recording)| {
+            assess(recording, &self.relative(&path), self.aircraft(), surface)
+        });
+        Ok((measured.collect(), older))
     }
 
     /// The servo that a recording says it is of; else the one that the aircraft file has there.

@@ -14,6 +14,7 @@ pub mod calibrate;
 #[cfg(test)]
 mod course_fixture;
 pub mod csv;
+pub mod doctor;
 #[cfg(test)]
 mod fixture;
 pub mod flight;
@@ -24,6 +25,7 @@ pub mod json;
 pub mod linkage;
 pub mod plot;
 pub mod prove;
+pub mod repeat;
 pub mod rods;
 pub mod season_json;
 pub mod season_text;

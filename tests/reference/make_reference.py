@@ -22,6 +22,9 @@ import scipy.optimize
 import scipy.signal
 import scipy.stats
 import statsmodels.api as sm
+from statsmodels.formula.api import ols as ols_by_formula
+from statsmodels.stats.anova import anova_lm
+import pandas
 
 HERE = pathlib.Path(__file__).resolve().parent
 SEED = 20260402
@@ -238,6 +241,55 @@ def power_balance():
     }
 
 
+def module_temperatures():
+    """Thermal performance of power modules, degrees C per watt: ten parts, three operators, three times each.
+
+    R. E. Houf, D. B. Burman, Statistical analysis of power module thermal test equipment performance, IEEE Transactions on
+    Components, Hybrids, and Manufacturing Technology 11 (1988) 516; the data as reprinted in the SAS/STAT 14.2 User's Guide, chapter
+    "The VARCOMP Procedure", example 123.2.
+    """
+    return [
+        [[37, 38, 37], [41, 41, 40], [41, 42, 41]],
+        [[42, 41, 43], [42, 42, 42], [43, 42, 43]],
+        [[30, 31, 31], [31, 31, 31], [29, 30, 28]],
+        [[42, 43, 42], [43, 43, 43], [42, 42, 42]],
+        [[28, 30, 29], [29, 30, 29], [31, 29, 29]],
+        [[42, 42, 43], [45, 45, 45], [44, 46, 45]],
+        [[25, 26, 27], [28, 28, 30], [29, 27, 27]],
+        [[40, 40, 40], [43, 42, 42], [43, 43, 41]],
+        [[25, 25, 25], [27, 29, 28], [26, 26, 26]],
+        [[35, 34, 34], [35, 35, 34], [35, 34, 35]],
+    ]
+
+
+def gauge_study():
+    """statsmodels' table of a crossed gauge study, and of one part of it by itself; limits of the sum by SciPy's chi-square."""
+    cells = module_temperatures()
+    rows = [(i, j, y) for i, row in enumerate(cells) for j, cell in enumerate(row) for y in cell]
+    frame = pandas.DataFrame(rows, columns=["part", "person", "y"])
+    table = anova_lm(ols_by_formula("y ~ C(part) * C(person)", frame).fit(), typ=2)
+    rows = ["C(part)", "C(person)", "C(part):C(person)", "Residual"]
+    squares = [[float(table["sum_sq"][row] / table["df"][row]), float(table["df"][row])] for row in rows]
+    one = frame[frame.part == 6]
+    alone = anova_lm(ols_by_formula("y ~ C(person)", one).fit(), typ=2)
+    single = [[float(alone["sum_sq"][row] / alone["df"][row]), float(alone["df"][row])] for row in ("C(person)", "Residual")]
+    # Variance of the measurement, all of it: (MS_person + 9 MS_both + 20 MS_error) / 30, and its modified large-sample limits.
+    terms = [(1 / 30, *squares[1]), (9 / 30, *squares[2]), (20 / 30, *squares[3])]
+    value = sum(c * ms for c, ms, _ in terms)
+    short = sum((c * ms * (1 - df / scipy.stats.chi2.ppf(0.975, df))) ** 2 for c, ms, df in terms)
+    over = sum((c * ms * (df / scipy.stats.chi2.ppf(0.025, df) - 1)) ** 2 for c, ms, df in terms)
+    return {
+        "cells": cells, "mean_squares": squares, "one_part": 6, "one_part_mean_squares": single,
+        "person_f": float(squares[1][0] / squares[3][0]), "person_p": float(scipy.stats.f.sf(squares[1][0] / squares[3][0], 2, 60)),
+        "measurement": [float(value), float(value - math.sqrt(short)), float(value + math.sqrt(over))],
+        "f_quantiles": [
+            [p, a, b, float(scipy.stats.f.ppf(p, a, b))]
+            for p in (0.025, 0.5, 0.975) for a in (1, 2, 7.5) for b in (1, 4, 60, 300)
+        ],
+        "chi_square_quantiles": [[p, df, float(scipy.stats.chi2.ppf(p, df))] for p in (0.025, 0.3, 0.975) for df in (1, 2, 4.4, 60)],
+    }
+
+
 def compute(path):
     _, angle, torque = np.loadtxt(path, delimiter=",", skiprows=1, unpack=True)
     design = np.column_stack([np.ones_like(angle), angle, branches(angle)])
@@ -258,6 +310,7 @@ def compute(path):
         "plain_flap": [plain_flap(share) for share in FLAP_SHARES],
         "line_with_errors_in_both": line_with_errors_in_both(),
         "power_balance": power_balance(),
+        "gauge_study": gauge_study(),
         "mad": float(scipy.stats.median_abs_deviation(torque, scale="normal")),
     }
 

@@ -7,3 +7,4 @@ pub mod regression;
 pub mod robust;
 pub mod smooth;
 pub mod student;
+pub mod variance;

@@ -3,9 +3,9 @@
 use super::{Caution, Side};
 
 /// Beyond these the two recordings were not made alike (common practice, no source).
-const AIR_APART_K: f64 = 8.0;
-const SPEED_APART: f64 = 0.25;
-const SUPPLY_APART_V: f64 = 0.5;
+pub(in crate::history) const AIR_APART_K: f64 = 8.0;
+pub(in crate::history) const SPEED_APART: f64 = 0.25;
+pub(in crate::history) const SUPPLY_APART_V: f64 = 0.5;
 
 pub(super) fn differ(before: Option<&str>, after: Option<&str>) -> bool {
     before.zip(after).is_some_and(|(b, a)| b != a)

@@ -20,8 +20,10 @@ use super::welch::{Difference, holm};
 use crate::aircraft::Surface;
 use crate::analysis::{Measured, Quantity, TorqueSource};
 use comparable::cautions;
+pub(super) use comparable::{AIR_APART_K, SPEED_APART, SUPPLY_APART_V};
 pub use earlier::{Earlier, none_repeats};
 use pairing::Pairing;
+pub(super) use pairing::{own_scatter, value_of};
 
 /// Rate at which a surface that has not changed is called changed, all quantities together.
 pub const FALSE_ALARM_RATE: f64 = 0.05;

@@ -327,7 +327,7 @@ impl<'a> Pairing<'a> {
 }
 
 /// A quantity's value in one recording; `None` where it was not measured, or the feature is not there.
-fn value_of(measured: &Measured, what: What) -> Option<f64> {
+pub(in crate::history) fn value_of(measured: &Measured, what: What) -> Option<f64> {
     let curve = measured.curve.as_ref();
     let knee = |up_side: bool| curve?.knees.iter().find(|k| k.up_side == up_side);
     let quantity = match what {
@@ -344,6 +344,28 @@ fn value_of(measured: &Measured, what: What) -> Option<f64> {
         }
     };
     quantity.value.is_finite().then_some(quantity.value)
+}
+
+/// How well one recording by itself knows a quantity, by its own strokes and what is its own: standard uncertainty and degrees of
+/// freedom. What all recordings share is left out. `None` where it tells none.
+pub(in crate::history) fn own_scatter(measured: &Measured, what: What) -> Option<Part> {
+    let budgets = &measured.budgets;
+    let curve = &budgets.curve;
+    let knee = |up_side: bool| curve.knees[usize::from(!up_side)];
+    let whole = |q: Option<Quantity>| q.as_ref().and_then(Budget::of);
+    let budget = match what {
+        What::Stiffness => curve.stiffness,
+        What::Friction => curve.friction,
+        What::KneePlace { up_side } => knee(up_side).map(|k| k.at_deg),
+        What::KneeStiffness { up_side } => knee(up_side).map(|k| k.stiffness_beyond),
+        What::TightSpot => curve.highest_spot,
+        What::Slop => whole(measured.slop_deg),
+        What::Throw(index) => whole(measured.throws.get(index).and_then(|t| t.reached_mm)),
+        What::PeakTorque => budgets.peak_torque,
+        What::HoldCurrent(place) => *budgets.holds.get(place)?,
+    }?;
+    let (u, df) = student::combine(&[(budget.scatter_u, budget.df), (budget.own_u, f64::INFINITY)]);
+    (u.is_finite() && u > 0.0 && df >= 1.0).then_some((u, df))
 }
 
 fn highest_spot(curve: &Curve) -> Option<Quantity> {

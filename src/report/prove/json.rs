@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::{Proved, caution, changes, name};
+use crate::aircraft::Surface;
 use crate::history::compare::{Change, FALSE_ALARM_RATE, Outcome, Verdict, What};
 use crate::history::repeats::FEWEST_REPEATS;
 use crate::report::json::{Q, number, quantity};
@@ -143,6 +144,10 @@ pub(in crate::report) fn verdict_word(verdict: Verdict) -> &'static str {
 
 /// What is compared, as JSON and tables call it; of a throw, a knee's side or the place of a hold: which.
 pub(in crate::report) fn key(proved: &Proved<'_>, what: What) -> (&'static str, Option<String>) {
+    key_of(proved.after.surface, what)
+}
+
+pub(in crate::report) fn key_of(surface: &Surface, what: What) -> (&'static str, Option<String>) {
     let side = |up_side: bool| Some(if up_side { "up" } else { "down" }.to_owned());
     match what {
         What::Stiffness => ("stiffness_ncm_per_deg", None),
@@ -152,7 +157,7 @@ pub(in crate::report) fn key(proved: &Proved<'_>, what: What) -> (&'static str, 
         What::TightSpot => ("tight_spot_height_ncm", None),
         What::Slop => ("slop_deg", None),
         What::Throw(index) => {
-            let throw = proved.after.surface.throws.get(index);
+            let throw = surface.throws.get(index);
             ("throw_reached_mm", throw.map(|t| t.name.clone()))
         }
         What::PeakTorque => ("peak_torque_ncm", None),

@@ -5,6 +5,7 @@ pub mod json;
 pub mod text;
 
 use super::{Checked, view};
+use crate::aircraft::Surface;
 use crate::history::compare::{Caution, Change, FALSE_ALARM_RATE, Outcome, Proof, Verdict, What};
 use crate::history::repeats::FEWEST_REPEATS;
 use crate::units::{TorqueUnit, Unit};
@@ -55,7 +56,11 @@ pub(super) fn unit_of(what: What, unit: TorqueUnit) -> Unit {
 }
 
 pub(super) fn name(checked: &Checked<'_>, what: What) -> String {
-    let side = |up_side| view::side_word(checked, up_side);
+    name_of(checked.surface, what)
+}
+
+pub(super) fn name_of(surface: &Surface, what: What) -> String {
+    let side = |up_side| surface.side_word(up_side);
     match what {
         What::Stiffness => "stiffness".into(),
         What::Friction => "friction".into(),
@@ -64,7 +69,7 @@ pub(super) fn name(checked: &Checked<'_>, what: What) -> String {
         What::TightSpot => "highest tight spot".into(),
         What::Slop => "slop".into(),
         What::Throw(index) => {
-            let throw = checked.surface.throws.get(index);
+            let throw = surface.throws.get(index);
             format!("throw {}", throw.map_or("", |t| &t.name))
         }
         What::PeakTorque => "peak torque".into(),
