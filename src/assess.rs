@@ -140,9 +140,16 @@ fn servo_judged(
     surface: &Surface,
 ) -> (ServoFound, Judged) {
     measured.doubts.clear();
+    let tag = servo_tag(recording, aircraft, surface).to_owned();
+    // Its data sheet's numbers are held against, be it the first of two or the second.
+    let own = aircraft.servos.iter().position(|s| s.tag == tag);
+    let surface = &Surface {
+        servo_index: own.unwrap_or(surface.servo_index),
+        second_servo_index: None,
+        ..surface.clone()
+    };
     let tested = servo::tested(&[recording], aircraft, surface);
     let mut findings = judge(measured, recording, surface, &aircraft.limits).findings;
-    let tag = servo_tag(recording, aircraft, surface).to_owned();
     findings.extend(judge_servo(&tested, servo_of(&tag, aircraft, surface)));
     recording.notes.push(format!(
         "A test of servo {tag}: the surface's curve, throws and load are not judged by it; `hingewright servo {tag} --from` \

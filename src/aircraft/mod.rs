@@ -299,6 +299,15 @@ impl Surface {
 }
 
 impl Aircraft {
+    /// The same with this servo alone at a surface that two drive.
+    pub fn with_one_servo(&self, surface_index: usize, servo_index: usize) -> Self {
+        let mut one = self.clone();
+        let surface = &mut one.surfaces[surface_index];
+        surface.servo_index = servo_index;
+        surface.second_servo_index = None;
+        one
+    }
+
     /// The surface of this name and its index.
     pub fn surface(&self, name: &str) -> Option<(usize, &Surface)> {
         self.surfaces

@@ -168,6 +168,15 @@ impl Bench<'_> {
     }
 }
 
+/// Where the second servo of a surface is plugged in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Plug {
+    /// Its own, by whose current (current2_ma) it is seen; the first one's, where the rig has no such.
+    Own,
+    /// In the first one's place.
+    First,
+}
+
 /// What a run is to do.
 pub struct Job<'a> {
     pub bench: Bench<'a>,
@@ -176,8 +185,8 @@ pub struct Job<'a> {
     pub purpose: &'a str,
     /// Further `#` keys.
     pub keys: Vec<(&'a str, String)>,
-    /// It is the surface's second servo alone: without a current of its own (current2_ma) it sits in the first one's plug.
-    pub by_second: bool,
+    /// It is the surface's second servo alone, and where it is plugged in.
+    pub by_second: Option<Plug>,
     pub plan: SweepPlan,
     pub spells: Vec<Spell>,
     /// What will move, in words.
@@ -271,9 +280,10 @@ async fn recorded(
     keys.extend(job.keys.iter().map(|(key, value)| (*key, value.as_str())));
     keys.extend(job.bench.note.map(|note| ("note", note)));
     let record = match Record::begin(job.logbook, job.surface_index, &keys) {
-        Ok(record) => match job.by_second && !rig.has(Channel::Current2Ma) {
-            true => record.of_second_alone(),
-            false => record,
+        Ok(record) => match job.by_second {
+            Some(Plug::First) => record.of_second_alone(),
+            Some(Plug::Own) if !rig.has(Channel::Current2Ma) => record.of_second_alone(),
+            _ => record,
         },
         // It is the folder that cannot be used, not the rig.
         Err(problem) => {

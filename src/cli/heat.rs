@@ -132,7 +132,7 @@ fn at_the_rig(
         surface_index,
         purpose: purpose::HEAT,
         keys: Vec::new(),
-        by_second: false,
+        by_second: None,
         plan,
         spells: vec![spell],
         said: format!(

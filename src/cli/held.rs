@@ -210,7 +210,7 @@ fn at_the_rig(
         surface_index,
         purpose: purpose::HELD,
         keys: vec![(HUNG_U, arguments.weights_u_percent.to_string())],
-        by_second: false,
+        by_second: None,
         plan,
         spells: spells.collect(),
         said: said(arguments, surface, &loads, &plan, order.len()),

@@ -11,7 +11,7 @@ use super::at_rig::Source;
 use super::files::{Picture, picture, told_aside};
 use super::words::words_to_stderr;
 use super::{complain, show};
-use crate::aircraft::Aircraft;
+use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::angle::calibrated;
 use crate::assess::{servo_of, surface_named};
 use crate::logbook::write_whole;
@@ -70,21 +70,30 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn from_files(arguments: &Arguments, aircraft: &Aircraft) -> Result<u8, Problem> {
-    let surface_index = place(arguments, aircraft)?;
+    let place = place(arguments, aircraft)?;
+    let surface = &place.aircraft.surfaces[place.surface_index];
     let mut recordings = Vec::new();
     for path in &arguments.source.from {
         let mut recording = recording::read_path(path)?;
         if arguments.alone {
             recording.keys.push((servo::ALONE.into(), "yes".into()));
         }
-        let recording = calibrated(recording, &aircraft.surfaces[surface_index]);
+        let recording = calibrated(recording, surface);
         recordings.push((path.display().to_string(), recording));
     }
-    shown(arguments, aircraft, surface_index, &recordings)
+    shown(arguments, &place, &recordings)
 }
 
 /// The surface that the servo drives.
-fn place(arguments: &Arguments, aircraft: &Aircraft) -> Result<usize, Problem> {
+struct Place {
+    /// With this servo alone at it.
+    aircraft: Aircraft,
+    surface_index: usize,
+    /// It is the second of two.
+    is_second: bool,
+}
+
+fn place(arguments: &Arguments, aircraft: &Aircraft) -> Result<Place, Problem> {
     let tags: Vec<&str> = aircraft.servos.iter().map(|s| s.tag.as_str()).collect();
     let own = tags
         .iter()
@@ -96,33 +105,41 @@ fn place(arguments: &Arguments, aircraft: &Aircraft) -> Result<usize, Problem> {
             ))
             .hint(format!("name one of {}", tags.join(", ")))
         })?;
-    if let Some(name) = &arguments.surface {
-        let index = surface_named(name, aircraft)?;
-        let surface = &aircraft.surfaces[index];
-        if surface.servo_index != own {
-            return Err(Problem::new(format!(
-                "the {} is driven by servo {}, not by {}",
-                surface.name, aircraft.servos[surface.servo_index].tag, arguments.tag
-            ))
-            .hint("leave --surface out, or name the servo that drives it"));
+    let drives = |s: &Surface| s.servo_index == own || s.second_servo_index == Some(own);
+    let surface_index = match &arguments.surface {
+        Some(name) => {
+            let index = surface_named(name, aircraft)?;
+            let surface = &aircraft.surfaces[index];
+            if !drives(surface) {
+                return Err(Problem::new(format!(
+                    "the {} is driven by servo {}, not by {}",
+                    surface.name, aircraft.servos[surface.servo_index].tag, arguments.tag
+                ))
+                .hint("leave --surface out, or name the servo that drives it"));
+            }
+            index
         }
-        return Ok(index);
-    }
-    let driven = aircraft.surfaces.iter().position(|s| s.servo_index == own);
-    driven.ok_or_else(|| {
-        Problem::new(format!("servo {} drives no surface", arguments.tag))
-            .hint("name it as the servo of the [[surface]] that it is for, in the aircraft file")
+        None => aircraft.surfaces.iter().position(drives).ok_or_else(|| {
+            Problem::new(format!("servo {} drives no surface", arguments.tag)).hint(
+                "name it as the servo of the [[surface]] that it is for, in the aircraft file",
+            )
+        })?,
+    };
+    Ok(Place {
+        aircraft: aircraft.with_one_servo(surface_index, own),
+        surface_index,
+        is_second: aircraft.surfaces[surface_index].servo_index != own,
     })
 }
 
 /// Judges, shows and draws; the exit status.
 fn shown(
     arguments: &Arguments,
-    aircraft: &Aircraft,
-    surface_index: usize,
+    place: &Place,
     recordings: &[(String, Recording)],
 ) -> Result<u8, Problem> {
-    let surface = &aircraft.surfaces[surface_index];
+    let aircraft = &place.aircraft;
+    let surface = &aircraft.surfaces[place.surface_index];
     let tag = &aircraft.servos[surface.servo_index].tag;
     let all: Vec<&Recording> = recordings.iter().map(|r| &r.1).collect();
     let tested = servo::tested(&all, aircraft, surface);

@@ -224,3 +224,53 @@ fn the_program_itself_watches_the_second_servo_s_current() {
     assert_eq!(events.last().unwrap()["what"], "disarmed", "{events:?}");
     assert_eq!(events.last().unwrap()["reason"], "host", "{events:?}");
 }
+
+/// The second of two, off its rods and in the first one's place: its own in recording, result and what is shown.
+#[test]
+fn the_second_servo_is_tested_by_itself() {
+    let scratch = tempfile::tempdir().unwrap();
+    let file = aircraft(scratch.path());
+    let rig = Rig::start(&["--aircraft", &file, "--rods-off", "--fast", "10"]);
+    let book = scratch.path().join("book");
+    let (link, shown) = (rig.link().display().to_string(), book.display().to_string());
+    let test = |more: &[&str]| {
+        let arguments = ["servo", "e3", "--yes", "--port", &link, "--logbook", &shown];
+        let begin = ["--aircraft", file.as_str()];
+        run(
+            &[
+                &arguments[..],
+                more,
+                if book.exists() { &[] } else { &begin },
+            ]
+            .concat(),
+            "",
+        )
+    };
+    let (status, _, err) = test(&[]);
+    assert_eq!(status, 2, "{err}");
+    assert!(
+        err.contains("in the first one's place") && err.contains("--alone"),
+        "{err}"
+    );
+    let (status, out, err) = test(&["--alone"]);
+    assert!(status < 2, "{out}\n{err}");
+    assert!(out.contains("servo E3 alone"), "{out}");
+    let recordings = std::fs::read_dir(book.join("recordings")).unwrap();
+    let recording = recordings.map(|e| e.unwrap().path()).next().unwrap();
+    let text = String::from_utf8_lossy(&std::fs::read(&recording).unwrap()).into_owned();
+    assert!(
+        text.contains("# servo=E3\n") && !text.contains("# servo2="),
+        "{text:.400}"
+    );
+    let (_, season, _) = run(&["season", "--json", "--logbook", &shown], "");
+    let season: serde_json::Value = serde_json::from_str(&season).unwrap();
+    let subjects = season["subjects"].as_array().unwrap();
+    let of = |tag: &str| {
+        subjects
+            .iter()
+            .find(|s| s["kind"] == "servo" && s["name"] == tag)
+    };
+    let slew = |s: &serde_json::Value| s["quantities"].to_string().contains("slew");
+    assert!(of("E3").is_some_and(slew), "{season}");
+    assert!(of("E1").is_none_or(|s| !slew(s)), "{season}");
+}

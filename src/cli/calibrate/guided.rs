@@ -4,7 +4,7 @@ use std::io::Write;
 
 use super::servo::{Arguments, kind_of};
 use crate::aircraft::{Aircraft, Surface};
-use crate::cli::at_rig::{self, Bench, Ended};
+use crate::cli::at_rig::{self, Bench, Ended, Plug};
 use crate::cli::complain;
 use crate::cli::words::{a_line, say, words};
 use crate::logbook::Logbook;
@@ -63,7 +63,7 @@ pub fn lifted(arguments: &Arguments, logbook: &Logbook) -> Result<Ended, Problem
         surface_index: job.surface_index,
         purpose: purpose::CALIBRATION,
         keys: job.keys(),
-        by_second: job.is_second(),
+        by_second: job.is_second().then_some(Plug::Own),
         plan: job.plan(),
         spells: job.masses_kg.iter().map(|m| job.spell(m)).collect(),
         said: job.plan_words(),

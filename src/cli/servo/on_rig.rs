@@ -1,7 +1,8 @@
 //! A servo tested on a rig: what will move and in which moves; the run into the logbook, then what came of it.
 
-use super::Arguments;
-use crate::cli::at_rig::{self, Bench, Ended, Job};
+use super::{Arguments, Place};
+use crate::aircraft::Aircraft;
+use crate::cli::at_rig::{self, Bench, Ended, Job, Plug};
 use crate::cli::complain;
 use crate::cli::words::say;
 use crate::logbook::Logbook;
@@ -18,8 +19,14 @@ const INSIDE: f64 = 0.7;
 const FEELING_DEG_PER_S: f64 = 30.0;
 
 pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Problem> {
-    let aircraft = logbook.aircraft();
-    let surface_index = super::place(arguments, aircraft)?;
+    let place = super::place(arguments, logbook.aircraft())?;
+    let (aircraft, surface_index) = (&place.aircraft, place.surface_index);
+    if place.is_second && !arguments.alone {
+        return Err(by_itself(
+            &arguments.tag,
+            &aircraft.surfaces[surface_index].name,
+        ));
+    }
     let surface = &aircraft.surfaces[surface_index];
     let mut plan = SweepPlan::of(aircraft, surface, 1, FEELING_DEG_PER_S, 0.4);
     if arguments.alone {
@@ -51,14 +58,14 @@ pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Probl
         surface_index,
         purpose: purpose::SERVO_TEST,
         keys,
-        by_second: false,
+        by_second: place.is_second.then_some(Plug::First),
         plan,
         spells: vec![Spell {
             marks: Vec::new(),
             moves: servo_moves(half_deg),
             ends_after_s: None,
         }],
-        said: plan_words(arguments, logbook, surface_index, (plan, half_deg)),
+        said: plan_words(arguments, aircraft, &place, (plan, half_deg)),
     };
     // From here on it is the rig that fails.
     let ended = at_rig::run(&job, &mut async |_| true).unwrap_or_else(|problem| {
@@ -72,23 +79,36 @@ pub(super) fn test(arguments: &Arguments, logbook: &Logbook) -> Result<u8, Probl
     };
     let (_, recording) = logbook.read(&path)?;
     let all = [(path.display().to_string(), recording)];
-    let status = super::shown(arguments, aircraft, surface_index, &all)?;
+    let status = super::shown(arguments, &place, &all)?;
     say(&format!("recording  {}", path.display()));
     at_rig::store(logbook, &path)?;
     Ok(if short { exit::RIG } else { status })
 }
 
+/// With its rods on it would work against the first one.
+fn by_itself(tag: &str, surface: &str) -> Problem {
+    Problem::new(format!(
+        "{tag} is the second servo of the {surface}: with the rods on it would work against the first one"
+    ))
+    .hint(format!(
+        "take its rods off, plug {tag} into the rig in the first one's place, and add --alone"
+    ))
+}
+
 fn plan_words(
     arguments: &Arguments,
-    logbook: &Logbook,
-    surface_index: usize,
+    aircraft: &Aircraft,
+    place: &Place,
     (plan, half_deg): (SweepPlan, f64),
 ) -> String {
-    let aircraft = logbook.aircraft();
-    let surface = &aircraft.surfaces[surface_index];
+    let surface = &aircraft.surfaces[place.surface_index];
     let trip = aircraft.trip_points(surface);
     let tag = &aircraft.servos[surface.servo_index].tag;
-    let what = if arguments.alone {
+    let what = if place.is_second {
+        format!(
+            "servo {tag} alone, plugged into the rig in the first one's place: rods off, the angle sensor on its arm"
+        )
+    } else if arguments.alone {
         format!("servo {tag} alone: rods off, the angle sensor on its arm")
     } else {
         format!("servo {tag} and with it the {}", surface.name)
