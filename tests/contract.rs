@@ -34,6 +34,8 @@ mod pages;
 mod prove;
 #[path = "contract/readings.rs"]
 mod readings;
+#[path = "contract/readme.rs"]
+mod readme;
 #[path = "contract/repeat.rs"]
 mod repeat;
 #[path = "contract/report.rs"]
