@@ -2,6 +2,7 @@
 //!
 //! - [`record`], [`course`]: a recorded run; a hinge worked in, batch by batch. The commands use them as well.
 //! - [`gate`], [`serve`]: who may come in; the page's server. [`told`]: what page and program tell each other.
+//! - [`dialog`]: a new aircraft's questions and answers on the page, before there is a logbook.
 //! - [`hub`]: where pages and worker meet; [`worker`]: the one at the rig; [`look`]: what is shown of recordings; [`plan`]: the
 //!   aircraft to pick from.
 //!
@@ -10,6 +11,7 @@
 //! Never in here: measuring, judging, driving; those are the rooms below.
 
 pub mod course;
+pub mod dialog;
 pub mod gate;
 pub mod hub;
 mod look;

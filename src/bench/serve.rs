@@ -38,7 +38,7 @@ const HEAD_WITHIN: Duration = Duration::from_secs(5);
 const ANSWERED_WITHIN: Duration = Duration::from_secs(60);
 const HEAD_BYTES: usize = 16 << 10;
 /// What a page may say at once.
-const WISH_BYTES: usize = 2 << 10;
+pub(super) const WISH_BYTES: usize = 2 << 10;
 /// A page that takes nothing for so long is let go.
 const TAKEN_WITHIN: Duration = Duration::from_secs(2);
 /// A page says who it is within this, and then something within [`SPEAKS_WITHIN`].
@@ -56,7 +56,7 @@ const MIND_EVERY: Duration = Duration::from_millis(50);
 /// What all requests share.
 pub struct Served {
     pub hub: Arc<Hub>,
-    pub gate: Gate,
+    pub gate: Arc<Gate>,
     pub logbook: PathBuf,
     /// The aircraft seen from above, as SVG.
     pub plan: String,
@@ -68,7 +68,7 @@ pub struct Served {
 impl Served {
     pub fn new(
         hub: Arc<Hub>,
-        gate: Gate,
+        gate: Arc<Gate>,
         logbook: PathBuf,
         plan: String,
         cautions: String,
@@ -86,7 +86,7 @@ impl Served {
 }
 
 /// Serves until `ended`.
-pub async fn serve(listener: TcpListener, served: Arc<Served>, ended: impl Future<Output = ()>) {
+pub async fn serve(listener: &TcpListener, served: Arc<Served>, ended: impl Future<Output = ()>) {
     let hub = Arc::clone(&served.hub);
     let minding = tokio::spawn(async move {
         let mut ticks = interval(MIND_EVERY);
@@ -103,7 +103,7 @@ pub async fn serve(listener: TcpListener, served: Arc<Served>, ended: impl Futur
     minding.abort();
 }
 
-async fn accept(listener: TcpListener, router: Router) {
+pub(super) async fn accept(listener: &TcpListener, router: Router) {
     let places = Arc::new(Semaphore::new(CONNECTIONS));
     loop {
         let Ok((stream, _)) = listener.accept().await else {
@@ -131,7 +131,8 @@ async fn accept(listener: TcpListener, router: Router) {
 }
 
 fn router(served: Arc<Served>) -> Router {
-    Router::new()
+    let gate = Arc::clone(&served.gate);
+    let router = Router::new()
         .route("/", get(page))
         .route("/page.css", get(style))
         .route("/page.js", get(script))
@@ -139,13 +140,19 @@ fn router(served: Arc<Served>) -> Router {
         .route("/fall.svg", get(fall_picture))
         .route("/report", get(report))
         .route("/live", get(live))
+        .with_state(served);
+    guarded(router, gate)
+}
+
+/// Behind the gate; what is not there is not found.
+pub(super) fn guarded(router: Router, gate: Arc<Gate>) -> Router {
+    router
         .fallback(async || StatusCode::NOT_FOUND)
-        .layer(from_fn_with_state(Arc::clone(&served), guard))
-        .with_state(served)
+        .layer(from_fn_with_state(gate, guard))
 }
 
 /// Nothing is answered without the key, and nothing to another site; every answer tells the browser what it may do with it.
-async fn guard(State(served): State<Arc<Served>>, request: Request, next: Next) -> Response {
+async fn guard(State(gate): State<Arc<Gate>>, request: Request, next: Next) -> Response {
     let headers = request.headers();
     let one = |name| text(headers, name);
     let asked = Asked {
@@ -154,7 +161,7 @@ async fn guard(State(served): State<Arc<Served>>, request: Request, next: Next) 
         site: one("sec-fetch-site"),
         query: request.uri().query(),
     };
-    let admitted = served.gate.admits(asked).map(str::to_owned);
+    let admitted = gate.admits(asked).map(str::to_owned);
     let is_report = request.uri().path() == "/report";
     let (mut response, host) = match admitted {
         Ok(host) => (next.run(request).await, host),
@@ -212,7 +219,7 @@ async fn page(State(served): State<Arc<Served>>) -> Response {
     of_type("text/html; charset=utf-8", page)
 }
 
-async fn style() -> Response {
+pub(super) async fn style() -> Response {
     of_type(
         "text/css; charset=utf-8",
         include_str!("page/page.css").to_owned(),
@@ -240,7 +247,7 @@ fn picture(svg: Option<String>) -> Response {
     })
 }
 
-fn of_type(kind: &'static str, body: String) -> Response {
+pub(super) fn of_type(kind: &'static str, body: String) -> Response {
     ([(header::CONTENT_TYPE, kind)], body).into_response()
 }
 

@@ -12,10 +12,10 @@ use minijinja::HtmlEscape;
 use qrcode::QrCode;
 use qrcode::render::unicode::Dense1x2;
 
-use super::complain;
 use super::rig::{PortArguments, open, runtime};
 use super::sweep::opened;
 use super::words::say;
+use super::{complain, new};
 use crate::aircraft::Aircraft;
 use crate::bench::gate::Gate;
 use crate::bench::hub::{Hub, throws};
@@ -23,7 +23,7 @@ use crate::bench::plan as seen_from_above;
 use crate::bench::serve::{Served, bind, serve};
 use crate::bench::told::{State, SurfaceTold, SweepTold};
 use crate::bench::worker::{Worker, plan};
-use crate::logbook::Logbook;
+use crate::logbook::{AIRCRAFT_FILE, Logbook};
 use crate::problem::{Problem, exit};
 use crate::report::CAUTIONS;
 use crate::rig::asked_to_end;
@@ -42,7 +42,7 @@ pub struct Arguments {
     /// Bits per second of the line; a rig with USB of its own does not mind
     #[arg(long, value_name = "N", default_value_t = 115_200)]
     baud: u32,
-    /// The logbook: a folder with aircraft.toml in it
+    /// The logbook: a folder with aircraft.toml in it; without that file the page asks for the aircraft first
     #[arg(long, value_name = "DIR")]
     logbook: PathBuf,
     /// Begin a new logbook with this aircraft file, if there is none yet
@@ -70,10 +70,11 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn served(arguments: &Arguments) -> Result<(), Problem> {
-    let logbook = opened(&arguments.logbook, arguments.aircraft.as_deref(), None)?;
-    let logbook = Arc::new(logbook);
-    let (orders, taken) = channel();
-    let hub = Arc::new(Hub::new(first(&logbook), orders));
+    let there = arguments.logbook.join(AIRCRAFT_FILE);
+    let asks = arguments.aircraft.is_none() && !there.exists() && !arguments.logbook.is_file();
+    // A logbook that cannot be used is said before anything is served.
+    let open_it = || opened(&arguments.logbook, arguments.aircraft.as_deref(), None);
+    let logbook = if asks { None } else { Some(open_it()?) };
     let runtime = runtime()?;
     let on = match arguments.share {
         true => Ipv4Addr::UNSPECIFIED,
@@ -88,8 +89,33 @@ fn served(arguments: &Arguments) -> Result<(), Problem> {
     if arguments.share {
         addresses.extend(of_the_network());
     }
-    let gate = Gate::new(&addresses, page_port);
-    say(&shown(arguments, &logbook, &gate, &addresses, page_port));
+    let gate = Arc::new(Gate::new(&addresses, page_port));
+    let what = match &logbook {
+        Some(logbook) => format!(
+            "aircraft   {}\nlogbook    {}\n",
+            logbook.aircraft().name,
+            logbook.root().display()
+        ),
+        None => format!(
+            "logbook    {} has no {AIRCRAFT_FILE} yet: the page asks for the aircraft first, and begins it\n",
+            arguments.logbook.display()
+        ),
+    };
+    say(&(what + &shown(arguments, &gate, &addresses, page_port)));
+    let logbook = match logbook {
+        Some(logbook) => logbook,
+        None if new::at_page(&runtime, &listener, &gate, &there)? => {
+            say(&format!("begun      {}", there.display()));
+            open_it()?
+        }
+        None => {
+            say("The page has ended; nothing was written.");
+            return Ok(());
+        }
+    };
+    let logbook = Arc::new(logbook);
+    let (orders, taken) = channel();
+    let hub = Arc::new(Hub::new(first(&logbook), orders));
     let names: Vec<&str> = names(logbook.aircraft());
     let served = Served::new(
         Arc::clone(&hub),
@@ -109,7 +135,7 @@ fn served(arguments: &Arguments) -> Result<(), Problem> {
         .spawn(|| worker.work())
         .map_err(|e| Problem::new(format!("the program could not start its worker: {e}")))?;
     runtime.block_on(async {
-        serve(listener, Arc::new(served), async {
+        serve(&listener, Arc::new(served), async {
             hub.end(asked_to_end().await);
             // What runs is stopped and kept before the page goes.
             while !works.is_finished() {
@@ -179,20 +205,9 @@ fn of_the_network() -> Vec<IpAddr> {
     own.map(|a| a.ip()).into_iter().collect()
 }
 
-fn shown(
-    arguments: &Arguments,
-    logbook: &Logbook,
-    gate: &Gate,
-    addresses: &[IpAddr],
-    port: u16,
-) -> String {
+fn shown(arguments: &Arguments, gate: &Gate, addresses: &[IpAddr], port: u16) -> String {
     let here = gate.address(&format!("127.0.0.1:{port}"));
-    let mut out = format!(
-        "aircraft   {}\nlogbook    {}\nrig        {}\npage       {here}\n",
-        logbook.aircraft().name,
-        logbook.root().display(),
-        arguments.port
-    );
+    let mut out = format!("rig        {}\npage       {here}\n", arguments.port);
     let others: Vec<String> = addresses[1..]
         .iter()
         .map(|ip| gate.address(&SocketAddr::new(*ip, port).to_string()))

@@ -29,7 +29,8 @@ async function until(child, pattern) {
 }
 
 export class Bench {
-  static async start(simulate = [], more = []) {
+  // `aircraft`: the logbook's file to begin with; without one the page asks.
+  static async start(simulate = [], more = ["--aircraft", "samples/aircraft.toml"]) {
     const bench = new Bench();
     bench.folder = mkdtempSync(join(tmpdir(), "bench-"));
     const at = (name) => join(bench.folder, name);
@@ -37,7 +38,7 @@ export class Bench {
     const run = (words) => spawn(PROGRAM, words, { cwd: ROOT, stdio: ["ignore", "pipe", "inherit"] });
     bench.rig = run(["simulate", "--aircraft", "samples/aircraft.toml", "--surface", "left elevator", "--link", at("rig"), "--events", at("events"), ...simulate]);
     await until(bench.rig, /linked at/);
-    bench.program = run(["bench", "--port", at("rig"), "--logbook", bench.logbook, "--aircraft", "samples/aircraft.toml", "--page-port", "0", ...more]);
+    bench.program = run(["bench", "--port", at("rig"), "--logbook", bench.logbook, "--page-port", "0", ...more]);
     bench.address = (await until(bench.program, /http:\S+/))[0];
     return bench;
   }

@@ -232,3 +232,34 @@ on("a thousand samples a second are drawn as they come", {}, ["--rate", "1000", 
   assert.ok(fps >= 30, `${fps} frames/s`);
   assert.ok(at(0.99) < 150, `${at(0.99)} ms`);
 });
+
+// Answers as a builder gives them, one wrong among them; the rest is what is usual.
+const ANSWERS = ["My jet", "one-rudder", "yes", "E1", "metal gear", "21 kg·cm", "7.4", "0.15", "0.09", "5800", "58", "straight", "24", "22", "1", "18", "22", "97", "95", "unknown", "E2", "metal gear", "yes", "no", "no", "no"];
+
+test("without an aircraft the page asks for it, and goes on as the bench", { skip, timeout: 180_000 }, async () => {
+  const bench = await Bench.start([], []);
+  const page = await open(chrome, bench);
+  try {
+    for (const [i, answer] of ANSWERS.entries()) {
+      await page.locator("#ask").waitFor();
+      const question = await page.locator("#question").textContent();
+      if (i === 9) await picture(page, "new-1-chord");
+      const text = await page.locator("#said").textContent();
+      await page.getByLabel(question).fill(answer);
+      await page.locator("#give").tap();
+      // Answered: its words are there, and the next question.
+      await page.waitForFunction(([before, given]) => document.querySelector("#pick") || (document.querySelector("#said").textContent.length > before && document.querySelector("#said").textContent.includes(given)), [text.length, answer]);
+      if (i === 9) assert.match(await page.locator("#said").textContent(), /5800 mm is not plausible/);
+      if (i === 14) await picture(page, "new-2-linkage", true);
+    }
+    await page.locator("#pick").waitFor();
+    await page.locator("#aircraft", { hasText: "My jet" }).waitFor();
+    assert.equal(await page.getByRole("button", { name: /elevator/ }).count() >= 2, true);
+    await picture(page, "new-3-bench");
+    assert.match(readFileSync(join(bench.logbook, "aircraft.toml"), "utf8"), /name = "My jet"/);
+    assert.deepEqual(page.faults, []);
+  } finally {
+    await page.context().close();
+    await bench.end();
+  }
+});

@@ -38,19 +38,23 @@ impl Bench {
     }
 
     pub fn with(rig: &[&str], more: &[&str]) -> Self {
+        let aircraft = ["--aircraft", "samples/aircraft.toml"];
+        Self::of(rig, &[&aircraft[..], more].concat())
+    }
+
+    /// Over a logbook that is not there yet, and no aircraft for it.
+    pub fn without_an_aircraft() -> Self {
+        Self::of(&[], &[])
+    }
+
+    fn of(rig: &[&str], more: &[&str]) -> Self {
         let elevator = ["--aircraft", "samples/aircraft.toml", "--surface", SURFACE];
         let rig = Rig::start(&[&elevator[..], rig].concat());
         let mut child = Command::new(env!("CARGO_BIN_EXE_hingewright"))
             .current_dir(env!("CARGO_MANIFEST_DIR"))
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
-            .args([
-                "bench",
-                "--page-port",
-                "0",
-                "--aircraft",
-                "samples/aircraft.toml",
-            ])
+            .args(["bench", "--page-port", "0"])
             .arg("--port")
             .arg(rig.link())
             .arg("--logbook")

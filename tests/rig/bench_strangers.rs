@@ -292,3 +292,52 @@ fn only_this_computer_is_served_unless_the_page_is_shared() {
     let answer = get(&at, "/", &format!("Host: {at}\r\n"));
     assert_eq!(status(&answer), "403");
 }
+
+#[test]
+fn the_questions_on_a_new_aircraft_are_for_the_key_alone_and_leave_nothing_when_ended() {
+    let bench = Bench::without_an_aircraft();
+    let host = format!("Host: {}\r\n", bench.host);
+    for path in ["/", "/dialog.js", "/page.css", "/answers", "/live"] {
+        let stranger = get(&bench.host, path, &host);
+        assert_eq!(status(&stranger), "403", "{path}: {stranger}");
+        let site = format!("{host}Origin: http://evil.example\r\n");
+        let from_elsewhere = get(&bench.host, &format!("{path}?key={}", bench.key), &site);
+        assert_eq!(status(&from_elsewhere), "403", "{path}: {from_elsewhere}");
+    }
+    let page = get(&bench.host, &format!("/?key={}", bench.key), &host);
+    assert_eq!(status(&page), "200");
+    assert!(
+        page.contains("A new aircraft") && page.contains("default-src 'none'"),
+        "{page}"
+    );
+    let request = format!("ws://{}/answers?key={}", bench.host, bench.key);
+    let (mut socket, _) = tungstenite::connect(request).unwrap();
+    let asks = |socket: &mut tungstenite::WebSocket<_>, what: &str| loop {
+        let said = socket.read().unwrap().into_text().unwrap().to_string();
+        let said: serde_json::Value = serde_json::from_str(&said).unwrap();
+        let text = said["text"].as_str().unwrap();
+        if said["waits"] == true && text.contains(what) {
+            break text.to_owned();
+        }
+    };
+    asks(&mut socket, "call the aircraft?");
+    socket.send(Message::text("My jet\nand two lines")).unwrap();
+    asks(&mut socket, "Which layout?");
+    // Begun anew, nothing of it is left.
+    socket.send(Message::text("quit")).unwrap();
+    loop {
+        let text = asks(&mut socket, "call the aircraft?");
+        if !text.contains("My jet") {
+            break;
+        }
+    }
+    // What no page says ends this page, and no other.
+    socket.send(Message::binary(vec![0; 10])).unwrap();
+    is_well(&bench);
+    let logbook = bench.logbook();
+    bench.signal(nix::sys::signal::Signal::SIGINT);
+    let (ended, said) = bench.ended();
+    assert_eq!(ended.code(), Some(0));
+    assert!(said.contains("nothing was written"), "{said}");
+    assert!(!logbook.exists());
+}

@@ -1,10 +1,11 @@
 //! What each number is, drawn.
 
 pub const CHORD: &str = r"
-            hinge line               trailing edge
+            hinge line               trailing edge, where
+                │                    the throw is measured
                 │                          │
   ══════════════o──────────────────────────┤
-   fixed part   │◄──────── chord ─────────►│   where the throw is measured
+   fixed part   │◄──────── chord ─────────►│
 ";
 
 pub const THROW: &str = r"

@@ -3,6 +3,7 @@
 mod answer;
 mod ask;
 mod drawings;
+mod page;
 
 use std::fs::OpenOptions;
 use std::io::{self, BufRead, IsTerminal, Write};
@@ -21,6 +22,7 @@ use crate::aircraft::{Linkage, LinkageSolver, ThrowMeasure, parse};
 use crate::problem::{Problem, exit};
 use answer::{Kind, Number, Wanted, unknown};
 use ask::{Asker, Need, Stop};
+pub use page::at_page;
 
 const fn wanted(kind: Kind, lowest: f64, highest: f64) -> Wanted {
     Wanted {
@@ -89,16 +91,7 @@ fn made(arguments: &Arguments) -> Result<(), Problem> {
         echo: !io::stdin().is_terminal(),
     };
     let draft = asked(&mut asker, arguments.layout).map_err(|stop| stop.problem())?;
-    let text = text(
-        &draft,
-        &format!(
-            "{}, as answered to `hingewright new`.",
-            draft.name.replace(char::is_control, " ")
-        ),
-    );
-    // What every command will read is read here first.
-    let none = |_: &str| Err(Problem::new("a new file names no calibration"));
-    parse(&text, &file.display().to_string(), none)?;
+    let text = text_of(&draft, file)?;
     let _ = asker.say("");
     write_new(file, &text)?;
     told(file, &mut asker.to)?;
@@ -108,6 +101,20 @@ fn made(arguments: &Arguments) -> Result<(), Problem> {
         file.display()
     ));
     Ok(())
+}
+
+/// The file's text. What every command will read is read here first.
+fn text_of(draft: &Draft, file: &Path) -> Result<String, Problem> {
+    let text = text(
+        draft,
+        &format!(
+            "{}, as answered to `hingewright new`.",
+            draft.name.replace(char::is_control, " ")
+        ),
+    );
+    let none = |_: &str| Err(Problem::new("a new file names no calibration"));
+    parse(&text, &file.display().to_string(), none)?;
+    Ok(text)
 }
 
 fn is_there(file: &Path) -> Problem {
