@@ -10,6 +10,7 @@ use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 
 use super::files::{folder_is_there, told};
 use super::{complain, show};
@@ -32,9 +33,15 @@ pub struct Arguments {
     /// The aircraft file to be written
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// one-rudder, two-rudders, v-tail, delta or own; asked for unless given
-    #[arg(long, value_name = "NAME", value_parser = layout)]
+    /// The layout of its surfaces; asked for unless given
+    #[arg(long, value_name = "NAME", value_parser = layouts())]
     layout: Option<Layout>,
+}
+
+/// Named one by one, so that completions and help know them.
+fn layouts() -> impl TypedValueParser<Value = Layout> {
+    let words = PossibleValuesParser::new(Layout::ALL.map(Layout::word));
+    words.try_map(|word| layout(&word))
 }
 
 fn layout(word: &str) -> Result<Layout, String> {
