@@ -19,6 +19,8 @@ mod doctor;
 mod held;
 #[path = "rig/host.rs"]
 mod host;
+#[path = "rig/repeat.rs"]
+mod repeat;
 #[path = "rig/rods.rs"]
 mod rods;
 #[path = "rig/servo.rs"]

@@ -148,22 +148,7 @@ fn from_logbook(
         ));
     }
     if found.len() < 2 {
-        return Err(Problem::new(format!(
-            "{}: {} that says who mounted it (# by=) since work was last noted{}",
-            logbook.root().display(),
-            match found.len() {
-                0 => "no finished sweep",
-                _ => "only one finished sweep",
-            },
-            match older {
-                0 => String::new(),
-                n => format!("; before that there are {n}"),
-            }
-        ))
-        .hint(
-            "take the surface off, put it on again and `hingewright sweep … --by NAME`, three times or more; or name recordings with \
-             --by NAME FILE…",
-        ));
+        return Err(too_few(logbook, found.len(), older));
     }
     let by = |a: &Assessed| {
         a.summary
@@ -179,6 +164,25 @@ fn from_logbook(
             (a, by)
         })
         .collect())
+}
+
+fn too_few(logbook: &Logbook, found: usize, older: usize) -> Problem {
+    let since = match older {
+        0 => String::new(),
+        n => format!("; before that there are {n}"),
+    };
+    Problem::new(format!(
+        "{}: {} that says who mounted it (# by=) since work was last noted{since}",
+        logbook.root().display(),
+        match found {
+            0 => "no finished sweep",
+            _ => "only one finished sweep",
+        },
+    ))
+    .hint(
+        "take the surface off, put it on again and `hingewright sweep … --by NAME`, three times or more; or name recordings with \
+         --by NAME FILE…",
+    )
 }
 
 fn from_files(
@@ -238,9 +242,9 @@ fn one(
 ) -> Result<Mounted, Problem> {
     let recording = recording::read_path(path)?;
     let file = path.display().to_string();
-    // One that is named is what all are of; of several each says which.
-    let name = match named {
-        [only] => Some(aircraft.surfaces[*only].name.as_str()),
+    // One that is named is what those are of that do not say; of several each says which.
+    let name = match (named, recording.key("surface")) {
+        ([only], None) => Some(aircraft.surfaces[*only].name.as_str()),
         _ => None,
     };
     let surface_index = surface_of(&recording, &file, name, aircraft)?;
@@ -259,14 +263,13 @@ fn one(
     Ok((assess(recording, &file, aircraft, surface_index), by))
 }
 
-/// All are finished sweeps by one rig with one source of torque, and either all or none say by whom.
-fn alike(mounted: &[Mounted]) -> Result<(), Problem> {
-    let refuse = |a: &Assessed, what: String, hint: &str| {
-        Err(Problem::new(format!("{}: {what}", a.summary.file)).hint(hint))
-    };
-    let rig = |a: &Assessed| a.summary.rig.as_ref().map(|r| r.name.clone());
-    let (first, by) = &mounted[0];
-    for (one, its_by) in mounted {
+fn refuse(one: &Assessed, what: String, hint: &str) -> Result<(), Problem> {
+    Err(Problem::new(format!("{}: {what}", one.summary.file)).hint(hint))
+}
+
+/// All are finished sweeps between the throws.
+fn finished_sweeps(mounted: &[Mounted]) -> Result<(), Problem> {
+    for (one, _) in mounted {
         let purpose = one.summary.keys.iter().rfind(|(key, _)| key == "purpose");
         if !purpose::is_sweep(purpose.map(|(_, p)| p.trim())) {
             return refuse(
@@ -282,6 +285,16 @@ fn alike(mounted: &[Mounted]) -> Result<(), Problem> {
                 "leave it out, or mount and sweep once more",
             );
         }
+    }
+    Ok(())
+}
+
+/// All are finished sweeps by one rig with one source of torque, and either all or none say by whom.
+fn alike(mounted: &[Mounted]) -> Result<(), Problem> {
+    finished_sweeps(mounted)?;
+    let rig = |a: &Assessed| a.summary.rig.as_ref().map(|r| r.name.clone());
+    let (first, by) = &mounted[0];
+    for (one, its_by) in mounted {
         if rig(one) != rig(first) {
             let name = |a: &Assessed| rig(a).unwrap_or("no rig that is named".into());
             return refuse(
@@ -292,7 +305,7 @@ fn alike(mounted: &[Mounted]) -> Result<(), Problem> {
                     first.summary.file,
                     name(first)
                 ),
-                "a study is of one rig: leave the other's out",
+                "a study is of one rig: leave the other's out; with --by NAME ID… single recordings of a logbook are named",
             );
         }
         let (torque, other) = (one.measured.torque_from, first.measured.torque_from);
@@ -335,7 +348,9 @@ fn shown(
     }
     for (one, by) in &mounted {
         let by = by.clone().unwrap_or("one person".into());
-        let person = place(&mut people, by);
+        // A name written another way is no other person.
+        let known = people.iter().find(|p| p.eq_ignore_ascii_case(&by)).cloned();
+        let person = place(&mut people, known.unwrap_or(by));
         place(&mut surfaces, one.surface_index);
         sources.push(Source {
             file: one.summary.file.clone(),

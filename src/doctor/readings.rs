@@ -156,6 +156,19 @@ fn one(
             "set the sensor's zero and gain so that what is to be measured lies within its range",
         );
     }
+    trembling(channel, &seen, &there, limits, moved, says)
+}
+
+/// Whether a sensor that reads what can be true reads it as quietly as it should, and trembles at all.
+fn trembling(
+    channel: Channel,
+    seen: &Seen,
+    there: &[f64],
+    limits: &Limits,
+    moved: bool,
+    says: String,
+) -> Look {
+    let name = channel.name();
     if channel == Channel::AngleDeg && moved {
         return Look::with(
             State::Mind,
@@ -164,7 +177,7 @@ fn one(
             "let go of the surface, see that its sensor is fixed, and look again",
         );
     }
-    if seen.dead(channel, &there) {
+    if seen.dead(channel, there) {
         return Look::with(
             State::Mind,
             name,

@@ -146,8 +146,16 @@ fn the_logbook_gives_those_that_say_by_whom_and_none_from_before_a_fix() {
     assert_eq!(value["recordings"].as_array().unwrap().len(), 8);
     assert_eq!(quantity(&value, "friction_ncm")["people_differ"], true);
     // IDs do as well.
-    let ran = of_logbook(&["--by", "Ann", "ann-0", "ann-1", "ann-2", "--json"]);
-    assert_eq!(told(&ran)["recordings"].as_array().unwrap().len(), 3);
+    let ran = of_logbook(&[
+        "--by", "Ann", "ann-0", "ann-1", "--by", "ann", "ann-2", "--json",
+    ]);
+    let value = told(&ran);
+    assert_eq!(value["recordings"].as_array().unwrap().len(), 3);
+    assert_eq!(
+        value["people"],
+        serde_json::json!(["Ann"]),
+        "one person, however written"
+    );
 
     let note = [
         "note",
@@ -293,5 +301,14 @@ fn recordings_that_do_not_belong_together_are_refused_by_name() {
     let named = put(&bench, "named.log", "# by=Ann\n", &mounting(0.0, 10), 7);
     repeat(&bench, &[a, named.to_str().unwrap()])
         .refused_with(&["does not say who mounted it", "# by="]);
+    let other = std::fs::read_to_string(a)
+        .unwrap()
+        .replace("surface=left", "surface=right");
+    let other = bench.put("other.log", other);
+    repeat(
+        &bench,
+        &[a, other.to_str().unwrap(), "--surface", "left elevator"],
+    )
+    .refused_with(&["other.log", "right elevator"]);
     repeat(&bench, &["--by", a, b, b]).refused_with(&["a name is wanted here"]);
 }

@@ -130,6 +130,11 @@ fn put_surface(out: &mut String, surface: &Surface) {
         );
     }
     *out += "]\n";
+    put_linkage(out, surface);
+    put_air(out, surface);
+}
+
+fn put_linkage(out: &mut String, surface: &Surface) {
     match surface.linkage {
         Some([arm, horn, rod, base]) => {
             *out += "\n[surface.linkage]\n";
@@ -142,6 +147,9 @@ fn put_surface(out: &mut String, surface: &Surface) {
             *out += "\n# [surface.linkage]                 # not known: arm_mm, horn_mm, rod_mm, base_mm, for `hingewright linkage` and torque by rod force\n";
         }
     }
+}
+
+fn put_air(out: &mut String, surface: &Surface) {
     match surface.air {
         Some([span, chord, fastest]) => {
             *out += "\n[surface.air]                       # for `hingewright flight`\n";

@@ -3,9 +3,12 @@
 use statrs::function::beta::beta_reg;
 use statrs::function::gamma::{gamma_lr, gamma_ur};
 
-/// The value below which a share `p` of χ² with `df` degrees of freedom lies. NaN unless 0 < p < 1 and df > 0 and finite.
+/// Degrees of freedom between these are taken; beyond them only nonsense comes here, and incomplete gamma and beta functions fail.
+const DF: std::ops::RangeInclusive<f64> = 1e-2..=1e9;
+
+/// The value below which a share `p` of χ² with `df` degrees of freedom lies. NaN unless 0 < p < 1 and 0.01 ≤ df ≤ 10⁹.
 pub fn chi_square_quantile(p: f64, df: f64) -> f64 {
-    if !(p > 0.0 && p < 1.0 && df > 0.0 && df.is_finite()) {
+    if !(p > 0.0 && p < 1.0 && DF.contains(&df)) {
         return f64::NAN;
     }
     // Of the two tails the smaller one keeps its digits.
@@ -16,17 +19,20 @@ pub fn chi_square_quantile(p: f64, df: f64) -> f64 {
 }
 
 /// The value below which a share `p` of F with `above` over `below` degrees of freedom lies; `below` may be infinite. NaN unless
-/// 0 < p < 1 and degrees of freedom above 0.
+/// 0 < p < 1 and degrees of freedom are from 0.01 to 10⁹.
 pub fn f_quantile(p: f64, above: f64, below: f64) -> f64 {
-    if !(p > 0.0 && p < 1.0 && above > 0.0 && above.is_finite() && below > 0.0) {
+    if !(p > 0.0 && p < 1.0 && DF.contains(&above)) {
         return f64::NAN;
     }
-    if below.is_infinite() {
+    if below == f64::INFINITY {
         return chi_square_quantile(p, above) / above;
     }
+    if !DF.contains(&below) {
+        return f64::NAN;
+    }
     // F below x is the incomplete beta function of x·m/(x·m + n) (Abramowitz and Stegun, 26.6.2).
-    let under = |x: f64| beta_reg(0.5 * above, 0.5 * below, above * x / (above * x + below));
-    let over = |x: f64| beta_reg(0.5 * below, 0.5 * above, below / (above * x + below));
+    let under = |x: f64| beta_reg(0.5 * above, 0.5 * below, 1.0 / (1.0 + below / (above * x)));
+    let over = |x: f64| beta_reg(0.5 * below, 0.5 * above, 1.0 / (1.0 + above * x / below));
     match p < 0.5 {
         true => rising(|x| under(x) - p, 1.0),
         false => rising(|x| 1.0 - p - over(x), 1.0),
@@ -34,25 +40,25 @@ pub fn f_quantile(p: f64, above: f64, below: f64) -> f64 {
 }
 
 /// The share of F with these degrees of freedom above `x`: the probability of so large a ratio of two mean squares by chance.
-/// NaN unless x ≥ 0 and degrees of freedom above 0 and finite.
+/// NaN unless x ≥ 0 and degrees of freedom are from 0.01 to 10⁹.
 pub fn f_upper_tail(x: f64, above: f64, below: f64) -> f64 {
-    if !(x >= 0.0 && above > 0.0 && below > 0.0 && above.is_finite() && below.is_finite()) {
+    if !(x >= 0.0 && DF.contains(&above) && DF.contains(&below)) {
         return f64::NAN;
     }
-    if x.is_infinite() {
-        return 0.0;
-    }
-    beta_reg(0.5 * below, 0.5 * above, below / (above * x + below))
+    beta_reg(0.5 * below, 0.5 * above, 1.0 / (1.0 + above * x / below))
 }
+
+/// The exponent of the largest number looked at, and of the smallest.
+const FURTHEST: f64 = 600.0;
 
 /// Where a function that rises all along crosses zero, by halving on the logarithm; `near` is a scale to begin at.
 fn rising(function: impl Fn(f64) -> f64, near: f64) -> f64 {
     let (mut low, mut high) = (near.ln() - 1.0, near.ln() + 1.0);
-    while function(low.exp()) > 0.0 && low > -600.0 {
-        low -= 2.0 * (high - low);
+    while function(low.exp()) > 0.0 && low > -FURTHEST {
+        low = (low - 2.0 * (high - low)).max(-FURTHEST);
     }
-    while function(high.exp()) < 0.0 && high < 600.0 {
-        high += 2.0 * (high - low);
+    while function(high.exp()) < 0.0 && high < FURTHEST {
+        high = (high + 2.0 * (high - low)).min(FURTHEST);
     }
     for _ in 0..200 {
         let middle = 0.5 * (low + high);
