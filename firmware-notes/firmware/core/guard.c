@@ -100,8 +100,7 @@ enum trip guard_objection(const struct limits *limits, const struct reading *now
 }
 
 static uint32_t lasted(uint32_t *since, bool holds, uint32_t passed_us) {
-    uint32_t sum = *since + passed_us;
-    *since = !holds ? 0 : sum < *since ? UINT32_MAX : sum;
+    *since = holds ? *since + passed_us : 0;
     return *since;
 }
 

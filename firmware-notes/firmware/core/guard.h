@@ -52,7 +52,7 @@ int32_t limits_middle(const struct limits *limits);
 
 enum trip { TRIP_NONE, TRIP_CURRENT, TRIP_CASE, TRIP_SUPPLY, TRIP_STALL, TRIP_SENSOR };
 
-/* How long each crossing has lasted, us; full scale is more than any limit asks. */
+/* How long each crossing has lasted, us. */
 struct guard {
     uint32_t over_us, under_us, still_us, last_us;
     int32_t still_at;
