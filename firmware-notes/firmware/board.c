@@ -68,6 +68,7 @@ static void select_channel(uint8_t place) { ADMUX = (uint8_t)(_BV(REFS0) | ORDER
 /* One conversion takes 104 us at 125 kHz, so the one begun at the last tick is done. */
 ISR(TIMER0_COMPA_vect) {
     static uint8_t place, round;
+    static bool settled; /* the converter's very first result takes longer than a tick: the sample with it is left out */
     sums[ORDER[place]] += ADC;
     ticks++;
     if (++place == sizeof ORDER) {
@@ -78,7 +79,8 @@ ISR(TIMER0_COMPA_vect) {
                 sums_done[channel] = sums[channel];
                 sums[channel] = 0;
             }
-            sums_new = true;
+            sums_new = settled;
+            settled = true;
         }
     }
     select_channel(place);
