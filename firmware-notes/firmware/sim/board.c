@@ -370,6 +370,7 @@ static void run(const struct options *options) {
             if (options->reset_on_open)
                 reset_chip("port-opened");
         }
+        plug_listen();
         plug_flush();
         if (!options->free) {
             do_typed();

@@ -77,14 +77,15 @@ void plug_flush(void) {
         to_host[i] = to_host[i + (size_t)written];
 }
 
-int plug_heard(void) {
-    if (from_host_at == from_host_length) {
-        ssize_t length = host_side < 0 ? 0 : read(host_side, from_host, sizeof from_host);
-        from_host_at = 0;
-        from_host_length = length > 0 ? (size_t)length : 0;
-    }
-    return from_host_at < from_host_length ? from_host[from_host_at++] : -1;
+void plug_listen(void) {
+    if (host_side < 0 || from_host_at < from_host_length)
+        return;
+    ssize_t length = read(host_side, from_host, sizeof from_host);
+    from_host_at = 0;
+    from_host_length = length > 0 ? (size_t)length : 0;
 }
+
+int plug_heard(void) { return from_host_at < from_host_length ? from_host[from_host_at++] : -1; }
 
 void plug_end(void) {
     if (link_path)
