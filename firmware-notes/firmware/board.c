@@ -11,13 +11,13 @@
 
 /* Sample clock: Timer0 compares every 125 us; each tick takes the last conversion and starts the next. */
 #define TICK_US 125u
-#define TICKS_A_SAMPLE (1000000u / TICK_US / SAMPLES_PER_S)
+#define TICKS_A_SAMPLE (1000000ul / TICK_US / SAMPLES_PER_S)
 /* In which order channels are converted: angle and current four times in ten, so that noise is averaged where it counts. */
 static const uint8_t ORDER[10] = {CHANNEL_ANGLE, CHANNEL_CURRENT, CHANNEL_ANGLE, CHANNEL_CURRENT, CHANNEL_SUPPLY,
     CHANNEL_ANGLE, CHANNEL_CURRENT, CHANNEL_ANGLE, CHANNEL_CURRENT, CHANNEL_CASE};
 #define ROUNDS (TICKS_A_SAMPLE / sizeof ORDER)
-#if 1000000u % (TICK_US * SAMPLES_PER_S) != 0
-#error "SAMPLES_PER_S must make a whole number of ticks"
+#if 1000000ul % (TICK_US * SAMPLES_PER_S * 10u) != 0
+#error "SAMPLES_PER_S must make a whole number of rounds of ten ticks: 100, 200, 400"
 #endif
 
 #define FITTED ((1u << CHANNEL_ANGLE) | (1u << CHANNEL_CURRENT) | (1u << CHANNEL_SUPPLY) | (BOARD_HAS_CASE << CHANNEL_CASE))

@@ -16,7 +16,9 @@
 #endif
 
 #define BAUD_RATE 115200ul
+#ifndef SAMPLES_PER_S
 #define SAMPLES_PER_S 200u
+#endif
 /* 50 a second suit every servo. A digital one may take more (its data sheet): the surface then moves in finer steps. */
 #define FRAMES_PER_S 50u
 

@@ -1,6 +1,6 @@
 /* A simulated board: the reference firmware's own bytes on simavr's ATmega328P, a servo and a hinge behind its pins.
 
-   It reads nothing of what the firmware says: pulses come from the timer's registers (pin.c), sensors are voltages (plant.c),
+   It judges by nothing that the firmware says: pulses come from the timer's registers (pin.c), sensors are voltages (plant.c),
    the serial line is bytes at their pace. What happens is written as JSON lines (--events).
 
      board --elf FILE [--link PATH] [--events FILE] [--said FILE] [--feed FILE] [--free] [--for S] [--reset-on-open]
@@ -65,12 +65,31 @@ static void on_pulse(uint64_t rose, uint64_t fell) {
             (unsigned long long)rose, (unsigned long long)(fell - rose));
 }
 
+/* When a line was out whole; samples are left to --said. */
+static void note_line(char byte) {
+    static char line[160];
+    static size_t length;
+    char more[200];
+    if (byte != '\n') {
+        if (length < sizeof line - 1 && byte >= ' ' && byte != '"' && byte != '\\')
+            line[length++] = byte;
+        return;
+    }
+    line[length] = 0;
+    length = 0;
+    if (strncmp(line, "S,", 2) == 0)
+        return;
+    snprintf(more, sizeof more, "\"line\":\"%s\"", line);
+    note("line-said", more);
+}
+
 static void on_byte_said(struct avr_irq_t *irq, uint32_t value, void *param) {
     (void)irq;
     (void)param;
     plug_send((uint8_t)value);
     if (said)
         fputc((int)value, said);
+    note_line((char)value);
 }
 
 static void on_conversion(struct avr_irq_t *irq, uint32_t value, void *param) {
@@ -381,7 +400,7 @@ static void run(const struct options *options) {
 
 int main(int count, char **words) {
     struct options options = read_options(count, words);
-    char last[160];
+    char last[240];
     signal(SIGTERM, on_signal);
     signal(SIGINT, on_signal);
     signal(SIGPIPE, SIG_IGN);
@@ -393,8 +412,8 @@ int main(int count, char **words) {
         plug_begin(options.link);
     fcntl(STDIN_FILENO, F_SETFL, O_NONBLOCK);
     run(&options);
-    snprintf(last, sizeof last, "\"cycles\":%llu,\"slept\":%llu,\"ram_untouched\":%u,\"disturbed\":%u,\"counter_off\":%llu",
-        (unsigned long long)avr->cycle, (unsigned long long)slept, untouched(), pin.disturbed, (unsigned long long)pin.worst_off);
+    snprintf(last, sizeof last, "\"cycles\":%llu,\"slept\":%llu,\"ram_untouched\":%u,\"pin_is_output\":%s,\"disturbed\":%u,\"counter_off\":%llu",
+        (unsigned long long)avr->cycle, (unsigned long long)slept, untouched(), pin.ddr >> 1 & 1 ? "true" : "false", pin.disturbed, (unsigned long long)pin.worst_off);
     note("end", last);
     if (events)
         fclose(events);
