@@ -92,9 +92,12 @@ static void sensors_begin(void) {
     select_channel(0);
     ADCSRA = _BV(ADEN) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
     TCCR0A = _BV(WGM01);
-    OCR0A = (uint8_t)(F_CPU / 64u * TICK_US / 1000000u - 1u);
+    OCR0A = (uint8_t)(F_CPU / 8u / 1000000u * TICK_US - 1u);
+#if F_CPU / 8u * TICK_US / 1000000u > 256u || F_CPU / 8u * TICK_US % 1000000u != 0
+#error "TICK_US must be a whole number of Timer0's steps, 256 at most: the rig's clock stands on it"
+#endif
     TIMSK0 = _BV(OCIE0A);
-    TCCR0B = _BV(CS01) | _BV(CS00);
+    TCCR0B = _BV(CS01);
     ADCSRA |= _BV(ADSC);
 }
 
@@ -146,6 +149,9 @@ uint32_t board_now_us(void) {
     return now * TICK_US;
 }
 
+/* The watchdog has called: nothing is moved or excused any more. */
+static volatile bool dying;
+
 /* ---- servo ---- */
 
 #ifndef PASSIVE
@@ -182,6 +188,8 @@ bool board_frame(void) {
 
 void servo_pulse(uint16_t half_us) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        if (dying)
+            return;
         /* Buffered by the timer until the next frame begins: no pulse changes under way. */
         OCR1A = half_us - 1u;
         TIMSK1 = _BV(TOIE1);
@@ -276,8 +284,22 @@ void watchdog_off(void) {
     wdt_disable();
 }
 
+/* Twice 32 ms without a sign of life: after the first the pulses end in good order, after the second the chip resets. A program
+   that wakes up in between is not let off: its state is not to be trusted. */
+ISR(WDT_vect) {
+#ifndef PASSIVE
+    servo_off();
+#endif
+    dying = true;
+}
+
+static void watchdog_begin(void) {
+    wdt_enable(WDTO_30MS);
+    WDTCSR |= _BV(WDIE);
+}
+
 void board_begin(void) {
-    wdt_enable(WDTO_60MS);
+    watchdog_begin();
 #ifndef PASSIVE
     servo_begin();
 #endif
@@ -287,6 +309,9 @@ void board_begin(void) {
     sei();
 }
 
-void board_alive(void) { wdt_reset(); }
+void board_alive(void) {
+    if (!dying)
+        wdt_reset();
+}
 
 void board_rest(void) { sleep_mode(); }

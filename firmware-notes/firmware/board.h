@@ -34,7 +34,7 @@ bool board_sampled(struct reading *now, uint32_t *t_us);
 /* Whether a servo frame began since the last call. */
 bool board_frame(void);
 #endif
-/* The program is alive. Without this for 60 ms the chip resets, and a reset chip sends no pulse. */
+/* The program is alive. Without this for 32 ms pulses stop, for 64 ms the chip resets; a reset chip sends no pulse. */
 void board_alive(void);
 /* Nothing more to do until the next interrupt. */
 void board_rest(void);

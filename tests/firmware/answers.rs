@@ -127,7 +127,7 @@ fn tens_of_thousands_of_random_lines_move_nothing_beyond_the_limits() {
         ran.count_said("bad-line")
     );
     // It must have moved, or this proves nothing.
-    assert!(pulses.len() > 500, "{}", pulses.len());
+    assert!(pulses.len() > 300, "{}", pulses.len());
     assert!(pulses.iter().all(|p| (1000.0..2000.0).contains(&p.us)));
     assert_eq!(ran.end("disturbed"), 0.0);
     // It never reset, and is as ready as before.

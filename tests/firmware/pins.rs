@@ -90,7 +90,8 @@ fn pulses_end_half_a_second_after_the_hosts_last_whole_line() {
             end > 0.5 - FRAME_S - LONGEST_S && end < 0.5 + FRAME_S,
             "{end}"
         );
-        none_after(&ran, heard + 0.5 + 0.001);
+        // What was heard is understood within a sample's writing, 2 ms.
+        none_after(&ran, heard + 0.5 + 0.003);
         assert_eq!(ran.count_said("host-lost,500"), 1);
     }
     println!(
@@ -137,31 +138,38 @@ fn every_trip_stops_the_pulses_at_once() {
 
 #[test]
 fn a_seized_hinge_stalls_the_rig_and_stops_it() {
-    let hold = ["1 say GO,2,1700,2000"];
-    let Some(ran) = armed_and(&hold, 3.0, &["--plant", "seized=1.2"]) else {
+    let hold = ["0.9 seize 1.5", "1 say GO,2,1510,2000"];
+    let Some(ran) = armed_and(&hold, 3.0, &[]) else {
         return;
     };
-    let stalled = ran.said_s("stalled,1700").expect("no stall");
+    let stalled = ran.said_s("stalled,1510").expect("no stall");
     none_after(&ran, stalled);
     // 300 ms of standing still, from the first current on.
     assert!(stalled > 1.3 && stalled < 1.6, "{stalled}");
 }
 
 #[test]
-fn a_program_that_hangs_is_reset_and_comes_back_disarmed() {
-    for how in ["2 hang", "2 hang-all"] {
-        let script = [how, "2.5 say GO,9,1500,0", "2.6 say ASK,10"];
+fn a_program_that_hangs_is_stopped_reset_and_comes_back_disarmed() {
+    // At several places within the frame and between two signs of life.
+    for at_s in [2.0, 2.0033, 2.0071, 2.0119, 2.0177] {
+        let hang = format!("{at_s} hang");
+        let script = [&hang, "2.5 say GO,9,1500,0", "2.6 say ASK,10"];
         let Some(ran) = armed_and(&script, 3.0, &[]) else {
             return;
         };
         let reset = ran.of("reset").last().unwrap();
-        assert_eq!(reset["cause"], "watchdog", "{how}");
+        assert_eq!(reset["cause"], "watchdog");
         let reset_s = reset["t_s"].as_f64().unwrap();
-        println!("{how}: reset after {:.1} ms", 1e3 * (reset_s - 2.0));
-        assert!(reset_s - 2.0 < 0.1, "{reset_s}");
-        none_after(&ran, reset_s);
-        assert_eq!(ran.count_said("NO,9,not-armed"), 1, "{how}");
-        assert_eq!((ran.count_said("OK,10"), ran.count_said("RIG,1,")), (1, 3));
+        let last = ran.pulses().last().unwrap().t_s;
+        println!(
+            "hung at {at_s} s: last pulse began {:.1} ms after, reset {:.1} ms after",
+            1e3 * (last - at_s),
+            1e3 * (reset_s - at_s)
+        );
+        assert!(reset_s - at_s < 0.08, "{reset_s}");
+        none_after(&ran, at_s + 0.04);
+        assert_eq!(ran.count_said("NO,9,not-armed"), 1);
+        assert_eq!((ran.count_said("OK,10*"), ran.count_said("RIG,1,")), (1, 3));
     }
 }
 

@@ -15,10 +15,10 @@
 #define PULSE_CHANNEL ",pulse_us"
 #endif
 
-/* Room that samples leave free, so that what is said once (events, answers) never waits for what is said always. */
 #define ROOM_FOR_EVENT 48
-/* `RIG` with all channels, an event and `OK`. */
-#define ROOM_FOR_ANSWER 160
+/* `RIG` with all channels and `OK`: below 100 bytes with a name of up to 16 letters. Samples leave so much free, so that what is said
+   once never waits for what is said always. */
+#define ROOM_FOR_ANSWER 100
 
 static const char *const EVENT_CODE[EVENTS] = {"armed", "disarmed", "arrived", "over-current", "over-temperature",
     "under-voltage", "stalled", "host-lost", "sensor-fault", "bad-line"};
@@ -301,7 +301,7 @@ static void say_sample(struct rig *rig, const struct reading *now, uint32_t t_us
         else if (now->fitted & bit)
             say_text(&say, ",");
     }
-    if (rig->waiting_count == 0 && port_room() >= (uint16_t)(say_whole_length(&say) + ROOM_FOR_EVENT))
+    if (rig->waiting_count == 0 && port_room() >= (uint16_t)(say_whole_length(&say) + ROOM_FOR_ANSWER))
         say_end(&say);
 }
 

@@ -11,6 +11,7 @@
      current MA       so much more current is read          sag V       the supply is so much lower
      rail SENSOR MV   angle, current, supply, case stands at so many mV; rail SENSOR off
      hang             the main program stands still, interrupts go on;   hang-all   those too
+     seize NM         the hinge holds with so much more friction
      reset            as the reset line does                quit */
 #define _GNU_SOURCE
 #include <fcntl.h>
@@ -236,6 +237,8 @@ static void command(const char *words) {
     else if (sscanf(words, "current %lf", &plant.extra_a) == 1)
         plant.extra_a /= 1000.0;
     else if (sscanf(words, "sag %lf", &plant.sag_v) == 1)
+        return;
+    else if (sscanf(words, "seize %lf", &plant.kind.stall_nm) == 1)
         return;
     else if (strncmp(words, "rail ", 5) == 0)
         rail(words + 5);
