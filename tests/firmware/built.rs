@@ -112,10 +112,12 @@ pub fn run_free(out: &Path, elf: &str, seconds: f64, options: &[&str], script: &
     }
     let status = command.stdin(Stdio::null()).stdout(Stdio::null());
     assert!(status.status().unwrap().success());
-    let said = std::fs::read(&said).unwrap();
+    let mut said = String::from_utf8_lossy(&std::fs::read(&said).unwrap()).into_owned();
+    // The end of the run may have cut a line.
+    said.truncate(said.rfind('\n').map_or(0, |end| end + 1));
     Ran {
         notes: notes(&events),
-        said: String::from_utf8_lossy(&said).into_owned(),
+        said,
         folder,
     }
 }

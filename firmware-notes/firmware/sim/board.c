@@ -10,7 +10,7 @@
      say PAYLOAD      a line of the host's, its checksum added
      current MA       so much more current is read          sag V       the supply is so much lower
      rail SENSOR MV   angle, current, supply, case stands at so many mV; rail SENSOR off
-     hang             the main program stands still, interrupts go on;   hang-all   those too
+     hang             the main program stands still, interrupts go on
      seize NM         the hinge holds with so much more friction
      reset            as the reset line does                quit */
 #define _GNU_SOURCE
@@ -203,14 +203,18 @@ static void say(const char *payload) {
 
 /* ---- commands ---- */
 
-static void hang(bool all) {
+static bool hang_wanted;
+
+/* The main program, and not an interrupt of a few microseconds that it happens to be in. */
+static void hang_when_possible(void) {
+    if (!hang_wanted || !avr->sreg[S_I])
+        return;
+    hang_wanted = false;
     /* rjmp to itself */
     avr->flash[HANG_AT] = 0xFF;
     avr->flash[HANG_AT + 1] = 0xCF;
     avr->pc = HANG_AT;
     avr->state = cpu_Running;
-    if (all)
-        avr->sreg[S_I] = 0;
 }
 
 static void reset_chip(const char *cause) {
@@ -242,8 +246,8 @@ static void command(const char *words) {
         return;
     else if (strncmp(words, "rail ", 5) == 0)
         rail(words + 5);
-    else if (strcmp(words, "hang") == 0 || strcmp(words, "hang-all") == 0)
-        hang(words[4] != 0);
+    else if (strcmp(words, "hang") == 0)
+        hang_wanted = true;
     else if (strcmp(words, "reset") == 0)
         reset_chip("reset");
     else if (strcmp(words, "quit") == 0)
@@ -384,6 +388,7 @@ static void run(const struct options *options) {
             plant_step(&plant, PLANT_STEP / HZ);
         send_byte();
         do_planned();
+        hang_when_possible();
         if (avr->cycle < next_look)
             continue;
         next_look = avr->cycle + LOOK_STEP;
