@@ -60,6 +60,7 @@ static volatile uint32_t ticks;
 /* ---- sensors ---- */
 
 static volatile uint16_t sums_done[CHANNELS];
+static volatile uint32_t sums_at; /* tick at which they were complete, whenever they are read */
 static volatile bool sums_new;
 static uint16_t sums[CHANNELS];
 
@@ -79,6 +80,7 @@ ISR(TIMER0_COMPA_vect) {
                 sums_done[channel] = sums[channel];
                 sums[channel] = 0;
             }
+            sums_at = ticks;
             sums_new = settled;
             settled = true;
         }
@@ -125,7 +127,7 @@ bool board_sampled(struct reading *now, uint32_t *t_us) {
         if (is_new) {
             for (uint8_t channel = 0; channel < CHANNELS; channel++)
                 sum[channel] = sums_done[channel];
-            *t_us = ticks * TICK_US - 1000000ul / SAMPLES_PER_S / 2u;
+            *t_us = sums_at * TICK_US - 1000000ul / SAMPLES_PER_S / 2u;
         }
     }
     if (!is_new)
