@@ -63,6 +63,36 @@ fn each_command_is_answered_once_and_within_200_ms() {
     assert!(slowest < 0.2, "{slowest}");
 }
 
+/// The lines of the notes as they stand there, checksums and all, at the pace of a host.
+#[test]
+fn the_hosts_lines_in_the_notes_are_obeyed_as_they_stand() {
+    let Some(out) = built() else { return };
+    let notes = include_str!("../../firmware-notes/README.md");
+    let block = notes
+        .split("```host\n")
+        .nth(1)
+        .unwrap()
+        .split("```")
+        .next()
+        .unwrap();
+    // The checksum is the notes', so the lines are fed as bytes; blank lines between them are time.
+    let pause = "\n".repeat(400);
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    write!(
+        file,
+        "{pause}{}",
+        block.replace('\n', &format!("\n{pause}"))
+    )
+    .unwrap();
+    file.flush().unwrap();
+    let path = file.path().to_str().unwrap();
+    let ran = run_free(out, "driven.elf", 1.0, &["--feed", path], &[]);
+    for id in 1..=5 {
+        assert_eq!(ran.count_said(&format!("OK,{id}*")), 1, "{id}");
+    }
+    assert_eq!((ran.count_said("bad-line"), ran.count_said("NO,")), (0, 0));
+}
+
 /// CRC-16/IBM-3740 bit by bit, as its definition reads.
 fn line(payload: &str) -> Vec<u8> {
     let crc = payload.bytes().fold(0xFFFF_u16, |start, byte| {
