@@ -63,6 +63,26 @@ fn each_command_is_answered_once_and_within_200_ms() {
     assert!(slowest < 0.2, "{slowest}");
 }
 
+/// A line after the other without a pause, fifty times what a host sends, costs neither a line nor a sample.
+#[test]
+fn heartbeats_as_fast_as_the_wire_carries_them_are_all_heard() {
+    let Some(out) = built() else { return };
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    // The first is cut by the start of the chip.
+    write!(file, "\n{}", "ALIVE*B4DF\n".repeat(5000)).unwrap();
+    file.flush().unwrap();
+    let path = file.path().to_str().unwrap();
+    let ran = run_free(out, "driven.elf", 6.0, &["--feed", path], &[]);
+    assert_eq!(ran.of("fed").count(), 1);
+    assert!(ran.count_said("bad-line") <= 1);
+    let seqs = ran.seqs();
+    assert_eq!(seqs.len(), 1 + usize::from(seqs[seqs.len() - 1] - seqs[0]));
+    println!(
+        "5000 heartbeats without a pause: all heard, no sample lost; the chip is awake for {:.0} %",
+        100.0 * (1.0 - ran.end("slept") / ran.end("cycles"))
+    );
+}
+
 /// The lines of the notes as they stand there, checksums and all, at the pace of a host.
 #[test]
 fn the_hosts_lines_in_the_notes_are_obeyed_as_they_stand() {
@@ -158,7 +178,11 @@ fn tens_of_thousands_of_random_lines_move_nothing_beyond_the_limits() {
     );
     // It must have moved, or this proves nothing.
     assert!(pulses.len() > 300, "{}", pulses.len());
-    assert!(pulses.iter().all(|p| (1000.0..2000.0).contains(&p.us)));
+    let beyond: Vec<_> = pulses
+        .iter()
+        .filter(|p| !(1000.0..=2000.0).contains(&p.us) || (2.0 * p.us).fract() != 0.0)
+        .collect();
+    assert!(beyond.is_empty(), "{beyond:?}");
     assert_eq!(ran.end("disturbed"), 0.0);
     // It never reset, and is as ready as before.
     assert_eq!(ran.of("reset").count(), 1);
