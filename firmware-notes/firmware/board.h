@@ -20,7 +20,9 @@
 #define SAMPLES_PER_S 200u
 #endif
 /* 50 a second suit every servo. A digital one may take more (its data sheet): the surface then moves in finer steps. */
+#ifndef FRAMES_PER_S
 #define FRAMES_PER_S 50u
+#endif
 
 /* Starts everything, disarmed, pin low. */
 void board_begin(void);

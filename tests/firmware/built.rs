@@ -49,6 +49,7 @@ fn build() -> Option<PathBuf> {
     let lock = File::create(out.join("lock")).unwrap();
     lock.lock().unwrap();
     make(&out, &["all", "passive", "sim"]);
+    make(&out.join("digital"), &["all", "MORE=-DFRAMES_PER_S=100u"]);
     Some(out)
 }
 

@@ -100,38 +100,41 @@ fn pulses_end_half_a_second_after_the_hosts_last_whole_line() {
     );
 }
 
-/// Names of an event, how it is brought about at 2 s, and within what the last pulse must have begun, s.
+/// Names of an event, how it is brought about, and within what the last pulse must have begun, s: the time a crossing must last, a
+/// sample that had begun, the next one, and its writing.
 const TRIPS: [(&str, &str, f64); 9] = [
-    ("over-current,", "2 current 3000", 0.032),
-    ("sensor-fault,current_ma", "2 current 8000", 0.012),
-    ("under-voltage,", "2 sag 3.5", 0.032),
-    ("over-temperature,", "2 rail case 1300", 0.012),
-    ("sensor-fault,angle_deg", "2 rail angle 0", 0.012),
-    ("sensor-fault,angle_deg", "2 rail angle 5000", 0.012),
-    ("sensor-fault,current_ma", "2 rail current 0", 0.012),
-    ("sensor-fault,supply_v", "2 rail supply 5000", 0.012),
-    ("sensor-fault,case_c", "2 rail case 5000", 0.012),
+    ("over-current,", "current 3000", 0.020 + 0.013),
+    ("under-voltage,", "sag 3.5", 0.020 + 0.013),
+    ("over-temperature,", "rail case 1300", 0.013),
+    ("sensor-fault,current_ma", "current 8000", 0.013),
+    ("sensor-fault,angle_deg", "rail angle 0", 0.013),
+    ("sensor-fault,angle_deg", "rail angle 5000", 0.013),
+    ("sensor-fault,current_ma", "rail current 0", 0.013),
+    ("sensor-fault,supply_v", "rail supply 5000", 0.013),
+    ("sensor-fault,case_c", "rail case 5000", 0.013),
 ];
 
 #[test]
 fn every_trip_stops_the_pulses_at_once() {
     for (event, how, within_s) in TRIPS {
-        let Some(ran) = armed_and(&[how], 3.0, &[]) else {
-            return;
-        };
-        let said = ran
-            .said_s(event)
-            .unwrap_or_else(|| panic!("{how}: no {event}"));
-        let last = *ran.pulses().last().unwrap();
+        let (mut latest, mut told) = (0.0_f64, 0.0_f64);
+        // At several places within the servo's frame and the sample.
+        for at_s in [1.0, 1.0034, 1.0069, 1.0103, 1.0138, 1.0172, 1.0187] {
+            let Some(ran) = armed_and(&[&format!("{at_s} {how}")], 1.3, &[]) else {
+                return;
+            };
+            let said = ran
+                .said_s(event)
+                .unwrap_or_else(|| panic!("{how}: no {event}"));
+            let last = ran.pulses().last().unwrap().t_s;
+            assert!(last > at_s - 0.02, "{how}: no pulses before it");
+            none_after(&ran, at_s + within_s);
+            (latest, told) = (latest.max(last - at_s), told.max(said - at_s));
+        }
         println!(
-            "{how:>22}: last pulse began {:6.1} ms after it, {event} told after {:.1} ms",
-            1e3 * (last.t_s - 2.0),
-            1e3 * (said - 2.0)
-        );
-        none_after(&ran, 2.0 + within_s);
-        assert!(
-            ran.pulses().iter().any(|p| p.t_s > 1.97),
-            "{how}: pulses before it"
+            "{how:>16}: last pulse began at most {:.1} ms after it, {event} told after at most {:.1} ms",
+            1e3 * latest,
+            1e3 * told
         );
     }
 }
@@ -182,13 +185,16 @@ fn whenever_it_is_disarmed_no_pulse_is_torn_and_none_begins() {
     for round in 0..rounds {
         let from = 0.3 + 0.0613 * f64::from(round);
         script.push(say(from, &format!("ARM,{round}")));
+        let to = 1050 + (round * 370) % 900;
+        script.push(say(from + 0.0043, &format!("GO,{},{to},0", 2000 + round)));
         script.push(say(from + 0.0247, &format!("DISARM,{}", 1000 + round)));
     }
     let ran = run_free(out, "driven.elf", 8.0, &[], &script);
     sound(&ran);
     let pulses = ran.pulses();
     assert!(pulses.len() > 100, "{}", pulses.len());
-    assert!(pulses.iter().all(|pulse| pulse.us == 1500.0));
+    let wide = pulses.iter().filter(|pulse| pulse.us > 1700.0).count();
+    assert!(wide > 20, "{wide}");
     for round in 0..rounds {
         let off = ran.said_s(&format!("OK,{}*", 1000 + round)).unwrap();
         let on = ran.said_s(&format!("OK,{}*", round + 1)).unwrap_or(9.0);

@@ -6,11 +6,15 @@ const NOTES: &str = include_str!("../../firmware-notes/README.md");
 
 /// The lines of all blocks marked `link`, as a rig would send them.
 fn shown() -> Vec<&'static str> {
+    blocks("```link")
+}
+
+fn blocks(mark: &str) -> Vec<&'static str> {
     let mut inside = false;
     let mut lines = Vec::new();
     for line in NOTES.lines() {
         match line {
-            "```link" => inside = true,
+            line if line == mark => inside = true,
             "```" => inside = false,
             _ if inside => lines.push(line),
             _ => {}
@@ -54,7 +58,7 @@ fn every_line_shown_to_a_rig_builder_is_what_it_is_said_to_be() {
 
 #[test]
 fn every_line_shown_is_written_as_the_project_itself_would_write_it() {
-    for line in shown() {
+    for line in [shown(), blocks("```host")].concat() {
         let payload = line.split('*').next().unwrap_or("");
         assert_eq!(encode(payload).as_deref(), Ok(format!("{line}\n").as_str()));
     }
@@ -79,4 +83,31 @@ fn an_empty_field_shown_in_the_notes_is_no_reading() {
         });
     }
     assert_eq!((missing, damaged), (1, vec![]));
+}
+
+#[test]
+fn every_command_and_every_event_is_shown() {
+    let host = blocks("```host");
+    for word in ["ASK,", "LIMIT,", "ARM,", "GO,", "ALIVE*", "DISARM,"] {
+        assert!(host.iter().any(|line| line.starts_with(word)), "{word}");
+    }
+    let events: Vec<&str> = shown()
+        .into_iter()
+        .filter(|line| line.starts_with("EV,"))
+        .collect();
+    for code in [
+        "armed",
+        "disarmed",
+        "arrived",
+        "over-current",
+        "over-temperature",
+        "under-voltage",
+        "stalled",
+        "host-lost",
+        "sensor-fault",
+        "bad-line",
+    ] {
+        let shows = |line: &&str| line.split([',', '*']).nth(2) == Some(code);
+        assert!(events.iter().any(shows), "{code}");
+    }
 }

@@ -1,12 +1,9 @@
 #include "crc.h"
 
-/* Bit by bit, as the definition reads: polynomial 0x1021, nothing reflected. A table would cost 512 bytes of flash and save
-   nothing that is missing: a line of 50 bytes takes about 0.3 ms. */
+/* A byte at once: for 0x1021 the eight steps of the division fold into three shifts, which test/numbers.c holds against the
+   division itself. A table would cost 512 bytes of flash for little more speed. */
 uint16_t crc_over(uint16_t crc, uint8_t byte) {
-    crc ^= (uint16_t)((uint16_t)byte << 8);
-    for (uint8_t bit = 0; bit < 8; bit++) {
-        uint16_t next = (uint16_t)(crc << 1);
-        crc = (uint16_t)((crc & 0x8000u) ? next ^ 0x1021u : next);
-    }
-    return crc;
+    uint8_t x = (uint8_t)((crc >> 8) ^ byte);
+    x = (uint8_t)(x ^ (x >> 4));
+    return (uint16_t)((uint16_t)(crc << 8) ^ (uint16_t)((uint16_t)x << 12) ^ (uint16_t)((uint16_t)x << 5) ^ x);
 }

@@ -63,14 +63,10 @@ static uint8_t write_digits(char *at, uint32_t value, uint8_t decimals) {
     do {
         if (decimals > 0 && count == decimals)
             back[length++] = '.';
-        /* 16 bits where they are enough: an 8-bit chip divides them several times faster. */
-        if (value > UINT16_MAX) {
-            back[length++] = (char)('0' + value % 10u);
-            value /= 10u;
-        } else {
-            back[length++] = (char)('0' + (uint16_t)value % 10u);
-            value = (uint16_t)value / 10u;
-        }
+        /* 16 bits where they are enough, and one division a digit: an 8-bit chip takes long over them. */
+        uint32_t tenth = value > UINT16_MAX ? value / 10u : (uint16_t)value / 10u;
+        back[length++] = (char)('0' + (uint8_t)(value - tenth * 10u));
+        value = tenth;
         count++;
     } while (value > 0 || count <= decimals);
     for (uint8_t i = 0; i < length; i++)

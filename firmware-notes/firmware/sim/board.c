@@ -41,7 +41,7 @@
 static avr_t *avr;
 static struct pin pin;
 static struct plant plant;
-static struct plant_kind kind = {.stiffness_nm_per_deg = 0.012, .friction_nm = 0.10, .tight_wide_deg = 2.0, .stop_up_deg = 60.0, .stop_down_deg = -60.0};
+static struct plant_kind kind = {.stiffness_nm_per_deg = 0.012, .friction_nm = 0.10, .tight_wide_deg = 2.0, .stop_up_deg = 60.0, .stop_down_deg = -60.0, .stop_nm_per_deg = 0.25};
 static FILE *events, *said;
 static double rail_mv[4] = {-1, -1, -1, -1};
 static const char *const SENSORS[4] = {"angle", "current", "supply", "case"};
@@ -134,6 +134,9 @@ static unsigned untouched(void) {
     return best;
 }
 
+static void on_xon(struct avr_irq_t *irq, uint32_t value, void *param);
+static void on_xoff(struct avr_irq_t *irq, uint32_t value, void *param);
+
 static void chip_begin(const char *elf) {
     elf_firmware_t firmware = {0};
     if (elf_read_firmware(elf, &firmware)) {
@@ -151,6 +154,8 @@ static void chip_begin(const char *elf) {
     avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_byte_said, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, NULL);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), on_xon, NULL);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), on_xoff, NULL);
     pin.on_pulse = on_pulse;
     pin_begin(&pin, avr);
     avr_register_io(avr, &reset_notice);
@@ -176,8 +181,25 @@ static int next_waiting(void) {
     return byte >= 0 ? byte : plug_heard();
 }
 
+/* simavr hands a byte over a little later than a byte's time after the last was read, so that an endless stream would run its queue
+   over, which no wire does: it says when to wait. */
+static bool queue_full;
+
+static void on_xon(struct avr_irq_t *irq, uint32_t value, void *param) {
+    (void)irq;
+    (void)param;
+    (void)value;
+    queue_full = false;
+}
+
+static void on_xoff(struct avr_irq_t *irq, uint32_t value, void *param) {
+    (void)irq;
+    (void)param;
+    queue_full = value != 0;
+}
+
 static void send_byte(void) {
-    if (avr->cycle < next_byte)
+    if (queue_full || avr->cycle < next_byte)
         return;
     int byte = next_waiting();
     if (byte < 0)
@@ -316,7 +338,7 @@ static void set_plant(char *words) {
             double *value;
         } const KEYS[] = {{"stiffness", &kind.stiffness_nm_per_deg}, {"friction", &kind.friction_nm}, {"tight_at", &kind.tight_at_deg},
             {"tight", &kind.tight_nm}, {"tight_wide", &kind.tight_wide_deg}, {"stop_up", &kind.stop_up_deg}, {"stop_down", &kind.stop_down_deg},
-            {"seized", &kind.stall_nm}};
+            {"stop", &kind.stop_nm_per_deg}, {"seized", &kind.stall_nm}};
         bool known = sscanf(one, "%31[^=]=%lf", key, &value) == 2;
         unsigned which = 0;
         while (known && which < sizeof KEYS / sizeof KEYS[0] && strcmp(key, KEYS[which].key) != 0)

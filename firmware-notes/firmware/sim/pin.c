@@ -1,5 +1,6 @@
 #include "pin.h"
 
+#include "avr_timer.h"
 #include "sim_io.h"
 
 #define BIT 1
@@ -114,6 +115,13 @@ static void take(struct pin *pin, avr_io_addr_t at, uint8_t value) {
     }
 }
 
+/* In fast PWM simavr's compare event stays where OCR1A stood when the timer was set up. Its next frame is told where it stands
+   now, which is when the chip takes a new value over: so that flag and interrupt come as the data sheet has them. */
+static void move_compare(struct pin *pin, avr_timer_comp_t *compare) {
+    if (compare->r_ocr == OCR1AL_AT)
+        compare->comp_cycles = CYCLES_A_STEP * (pin->ocr_written + 1u);
+}
+
 static void on_write(struct avr_t *avr, avr_io_addr_t at, uint8_t value, void *param) {
     struct watched *one = param;
     pin_advance(one->pin, avr->cycle);
@@ -123,6 +131,8 @@ static void on_write(struct avr_t *avr, avr_io_addr_t at, uint8_t value, void *p
         one->then(avr, at, value, one->param);
     else
         avr->data[at] = value;
+    if (at == OCR1AL_AT && one->then)
+        move_compare(one->pin, one->param);
 }
 
 void pin_begin(struct pin *pin, avr_t *avr) {

@@ -41,9 +41,9 @@ static void load(const struct plant *plant, double *pulls_nm, double *resists_nm
     double at = plant->arm_deg, off = (at - kind->tight_at_deg) / kind->tight_wide_deg;
     *pulls_nm = -kind->stiffness_nm_per_deg * at;
     if (at > kind->stop_up_deg)
-        *pulls_nm -= 0.8 * (at - kind->stop_up_deg);
+        *pulls_nm -= kind->stop_nm_per_deg * (at - kind->stop_up_deg);
     if (at < kind->stop_down_deg)
-        *pulls_nm -= 0.8 * (at - kind->stop_down_deg);
+        *pulls_nm -= kind->stop_nm_per_deg * (at - kind->stop_down_deg);
     *resists_nm = kind->friction_nm + kind->tight_nm * exp(-0.5 * off * off) + kind->stall_nm;
 }
 

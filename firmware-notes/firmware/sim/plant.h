@@ -10,6 +10,7 @@ struct plant_kind {
     double friction_nm;
     double tight_at_deg, tight_nm, tight_wide_deg; /* a place that rubs: peak and standard deviation */
     double stop_up_deg, stop_down_deg;             /* where something stands in the way */
+    double stop_nm_per_deg;                        /* and how hard it is */
     double stall_nm;                               /* the hinge is seized: this much holds it at any place */
     bool by_hand;                                  /* no servo: a hand moves it between its throws */
 };

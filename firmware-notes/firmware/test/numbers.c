@@ -31,6 +31,13 @@ void test_numbers(void) {
     /* The published check value of CRC-16/IBM-3740, and a line of ../README.md. */
     CHECK(crc_of("123456789") == 0x29B1);
     CHECK(crc_of("OK,1") == 0xB617);
+    /* Against the division as it is defined, over every byte in two places. */
+    for (int byte = 0x20; byte < 0x7F; byte++) {
+        char payload[] = {(char)byte, 'x', (char)(0x9E - byte), 0}, whole[16], ours[16];
+        host_line(whole, payload);
+        sprintf(ours, "%s*%04X\n", payload, crc_of(payload));
+        CHECK(strcmp(whole, ours) == 0);
+    }
     host_line(line, "123456789");
     CHECK(strcmp(line, "123456789*29B1\n") == 0);
 
