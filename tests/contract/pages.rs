@@ -86,12 +86,12 @@ fn what_the_package_takes_along_is_there_or_made_by_the_example() {
             Some(made) => folder.path().join(made),
             None => root.join(from),
         };
-        // A star stands for all files of a folder.
-        let there = match here
-            .file_name()
-            .is_some_and(|n| n.to_string_lossy().contains('*'))
-        {
-            true => here.parent().unwrap().read_dir().unwrap().count() > 0,
+        // A star stands for all files of a folder, two for all below it.
+        let folder = here
+            .ancestors()
+            .find(|p| !p.to_string_lossy().contains('*'));
+        let there = match from.contains('*') {
+            true => folder.unwrap().read_dir().unwrap().count() > 0,
             false => here.exists() || from.starts_with("target/release/"),
         };
         assert!(there, "{from} is not there");
