@@ -19,6 +19,7 @@ use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use tokio::net::TcpListener;
 use tokio::sync::Semaphore;
+use tokio::task::JoinSet;
 use tokio::time::{MissedTickBehavior, interval, timeout};
 
 use super::gate::{Asked, Gate};
@@ -105,7 +106,10 @@ pub async fn serve(listener: &TcpListener, served: Arc<Served>, ended: impl Futu
 
 pub(super) async fn accept(listener: &TcpListener, router: Router) {
     let places = Arc::new(Semaphore::new(CONNECTIONS));
+    // They end with this: a browser that holds one open would go on asking what is served no more.
+    let mut connections = JoinSet::new();
     loop {
+        while connections.try_join_next().is_some() {}
         let Ok((stream, _)) = listener.accept().await else {
             // Out of file handles, most likely: some will be given back.
             tokio::time::sleep(Duration::from_millis(100)).await;
@@ -116,7 +120,7 @@ pub(super) async fn accept(listener: &TcpListener, router: Router) {
         };
         let _ = stream.set_nodelay(true);
         let service = TowerToHyperService::new(router.clone());
-        tokio::spawn(async move {
+        connections.spawn(async move {
             let connection = hyper::server::conn::http1::Builder::new()
                 .timer(TokioTimer::new())
                 .header_read_timeout(HEAD_WITHIN)
