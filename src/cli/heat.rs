@@ -140,7 +140,7 @@ fn at_the_rig(
              load       it {what} for {:.1} minutes\n\
              first      a nudge of 2° to see which way it goes, then the deflection grows in steps, which takes about {:.0} s more\n\
              what of    this is the bench's load alone: no air pushes on the surface. In flight the servo has more to hold\n\
-             rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms\n\
+             rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case if the rig measures it, stalled for {:.0} ms\n\
              The servo's case gets hot: do not touch it afterwards either.",
             surface.name,
             aircraft.servos[surface.servo_index].tag,

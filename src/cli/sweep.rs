@@ -264,12 +264,19 @@ fn driven_plan(job: &Job) -> String {
         ),
         false => ("", format!("{}, {servos}", surface.name)),
     };
+    let angle = match (surface.angle, job.arguments.rods_off()) {
+        (None, false) => {
+            "angle      believed as the sensor reads it: the file has no [surface.angle]. With a wrong scale the surface goes too far: \
+             see by a ruler, or `hingewright calibrate angle`\n"
+        }
+        _ => "",
+    };
     format!(
         "{before}WHAT WILL MOVE: {what}\n\
          throws     {}\n\
          sweep      from {} to {}, {} cycles at {}°/s, {} s at each end; about {:.0} s in all\n\
-         {stops}first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
-         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
+         {stops}{angle}first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
+         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case if the rig measures it, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
         throws.join(", "),
         Unit::Degree.side(plan.down_deg),
         Unit::Degree.side(plan.up_deg),

@@ -96,7 +96,7 @@ impl Logbook {
             }
             Err(error) if error.kind() == ErrorKind::NotFound => {
                 return Err(Problem::new(format!("{shown}: there is no such folder")).hint(
-                    "check the spelling; `sweep` begins a new logbook with --aircraft FILE; or make the folder, and copy your aircraft file \
+                    "check the spelling; `sweep`, `bench`, `servo` and `calibrate` begin a new logbook with --aircraft FILE; or make the folder, and copy your aircraft file \
                      into it as aircraft.toml, with the calibrations that it names",
                 ));
             }

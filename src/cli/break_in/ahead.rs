@@ -106,7 +106,7 @@ pub fn driven(job: &Job) -> String {
          takes      {}\n\
          first      a nudge of 2° to see which way it goes, then the deflection grows in steps\n\
          stops      {}\n\
-         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
+         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case if the rig measures it, stalled for {:.0} ms; pulses from {:.0} to {:.0} µs only",
         surface.name,
         servo.tag,
         job.course.past.worked,

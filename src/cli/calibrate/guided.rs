@@ -215,7 +215,7 @@ impl<'a> Job<'a> {
              {}weights    {}, at {} mm\n\
              moves      {:.0}° to either side of level, {} times up and down at {}°/s each\n\
              first      with the lightest: a nudge to see which way it goes, then the way is felt for\n\
-             rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms\n\
+             rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case if the rig measures it, stalled for {:.0} ms\n\
              A weight falls when the servo lets go: at a trip, at the end, when a plug slips. Keep feet, fingers and the model from under \
              it, hang it low over something soft, and clamp the servo down.",
             a.tag,

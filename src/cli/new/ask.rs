@@ -13,6 +13,8 @@ pub struct Asker<R, W> {
     pub width: usize,
     /// Nobody's keys are seen: what was answered is shown.
     pub echo: bool,
+    /// Answers that were not taken.
+    pub refused: usize,
 }
 
 /// Why there is no answer.
@@ -103,14 +105,22 @@ impl<R: BufRead, W: Write> Asker<R, W> {
             let answer = self.answer(question, usual)?;
             match read(&answer) {
                 Ok(read) => return Ok(read),
-                Err(why) => self.say(&format!("  {why}."))?,
+                Err(why) => {
+                    self.refused += 1;
+                    self.say(&format!("  {why}."))?;
+                }
             }
         }
     }
 
     pub fn text(&mut self, question: &str, usual: Option<&str>) -> Result<String, Stop> {
+        // Where none is what is usual, it may be the answer.
+        let may_be_none = usual.is_some_and(unknown);
         self.until(question, usual, |answer| {
             match answer.chars().any(|c| !c.is_whitespace()) {
+                true if unknown(answer) && !may_be_none => {
+                    Err("a name of your own is wanted here; it cannot be left out".into())
+                }
                 true if answer.chars().any(char::is_control) => {
                     Err("no control characters, please".into())
                 }

@@ -72,12 +72,19 @@ fn made(arguments: &Arguments) -> Result<(), Problem> {
         to: anstream::stdout().lock(),
         width: show::terminal_width(),
         echo: !io::stdin().is_terminal(),
+        refused: 0,
     };
     let draft = asked(&mut asker, arguments.layout).map_err(|stop| stop.problem())?;
     let text = text_of(&draft, file)?;
     let _ = asker.say("");
     write_new(file, &text)?;
     told(file, &mut asker.to)?;
+    if asker.echo && asker.refused > 0 {
+        let _ = asker.say(&format!(
+            "{} of the answers were not taken, and the question was asked again: from a pipe what came behind may stand one question too late. Read the file.",
+            asker.refused
+        ));
+    }
     let _ = asker.say(&format!(
         "Next: `hingewright sweep \"{}\" --port PORT --logbook DIR --aircraft {}` begins a logbook with it; `--dry-run` says first what would move.",
         draft.surfaces[0].name,

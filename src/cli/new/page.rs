@@ -56,6 +56,7 @@ fn until_written(dialog: &Dialog, answers: Answers, words: Words, file: &Path) -
         to: words,
         width: WIDTH,
         echo: true,
+        refused: 0,
     };
     loop {
         match asked(&mut asker, None) {

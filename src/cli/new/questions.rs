@@ -2,7 +2,7 @@
 
 use std::io::{BufRead, Write};
 
-use super::answer::{Kind, Number, Wanted};
+use super::answer::{Kind, Number, Wanted, unknown};
 use super::ask::{Asker, Need, Stop};
 use super::drawings;
 use crate::aircraft::draft::{Draft, Kind as ServoKind, Surface, TOLERANCE_MM, Throw};
@@ -44,7 +44,9 @@ pub fn servo<R: BufRead, W: Write>(
         &format!("Mark on the servo of the {surface}?"),
         free,
         |answer| match answer.trim() {
-            "" => Err("a mark is wanted here, as it stands on the servo's case".into()),
+            tag if tag.is_empty() || unknown(tag) => {
+                Err("a mark is wanted here, as it stands on the servo's case".into())
+            }
             tag if taken.iter().any(|t| t == tag) => Err(format!(
                 "{tag} drives another surface already: each servo has its own mark"
             )),
@@ -135,7 +137,7 @@ fn throws<R: BufRead, W: Write>(
     let fits = |number: Number| match number.in_deg || number.value <= longest {
         true => Ok(()),
         false => Err(format!(
-            "a chord of {chord_mm} mm reaches {longest} mm at most measured so: check throw and chord"
+            "a chord of {chord_mm:.1} mm reaches {longest:.1} mm at most measured so: check throw and chord"
         )),
     };
     let mut throws: Vec<Throw> = Vec::new();

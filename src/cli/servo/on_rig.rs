@@ -117,7 +117,7 @@ fn plan_words(
         "WHAT WILL MOVE: {what}\n\
          first      a nudge of 2° to see which way it goes, then the deflection grows in steps to {:+.1}° and {:+.1}°\n\
          steps      AT FULL SPEED between {:+.1}° and {:+.1}°, then returns to neutral, rests and small steps about it; about {:.0} s in all\n\
-         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case, stalled for {:.0} ms;\n           \
+         rig stops  above {:.0} mA, below {:.2} V, above {:.0} °C at the case if the rig measures it, stalled for {:.0} ms;\n           \
          pulses from {:.0} to {:.0} µs only",
         plan.up_deg,
         plan.down_deg,
