@@ -77,19 +77,21 @@ fn an_answer_that_cannot_be_is_asked_again_with_the_reason() {
     let file = folder.path().join("my-jet.toml");
     // A name missing, a torque that is none, a chord in metres, a throw beyond twice the chord, a rod that closes nothing, a chord of
     // the wing below the surface's.
-    let answers = "\nDunlin\nperhaps\nyes\nE1\nmetal gear\nstrong\n2 Nm\n7.4\nunknown\nunknown\nunknown\n58 m\n58\nround\nsquare\n70\n24\n22 deg\n\n18\n22\n97\n300\n95\n340\n50\nunknown\n\
+    let answers = "\nunknown\nDunlin\nperhaps\nyes\nE1\nmetal gear\nstrong\n2 Nm\n7.4\nunknown\nunknown\nunknown\n58 m\n58\nround\nsquare\n70\n24\n22 deg\n\n18\n22\n97\n300\n95\n340\n50\nunknown\n\
                    E1\nE2\n\nyes\nno\nno\nno\n";
     let asked = new(&file, "one-rudder", answers);
     assert_eq!(asked.status, 0, "{}\n{}", asked.out, asked.err);
     let said = asked.out.split_whitespace().collect::<Vec<_>>().join(" ");
     for reason in [
         "a name is wanted here",
+        "a name of your own is wanted here",
         "yes or no is wanted here",
+        "of the answers were not taken",
         "a number is wanted here, in N·cm",
         "this cannot be left out",
         "\"m\" is no unit here",
         "straight or square is wanted here",
-        "a chord of 58 mm reaches 58 mm at most",
+        "a chord of 58.0 mm reaches 58.0 mm at most",
         "mm closes the linkage at neutral",
         "the whole chord holds the surface's 58 mm",
         "E1 drives another surface already",
