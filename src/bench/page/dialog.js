@@ -29,6 +29,7 @@ function show({ text, waits, over: done }) {
   $("question").textContent = question;
   $("usual").hidden = !usual || usual === "unknown";
   $("usual").textContent = `It is ${usual}`;
+  $("unknown").hidden = usual !== "unknown";
   sure = false;
   $("anew").textContent = "Begin anew";
   if (waits) {
@@ -52,7 +53,12 @@ function line(text) {
 }
 
 const answer = (line) => { if (socket?.readyState === WebSocket.OPEN) socket.send(line); };
-$("ask").onsubmit = (event) => { event.preventDefault(); answer($("answer").value); };
+$("ask").onsubmit = (event) => {
+  event.preventDefault();
+  // Typed or tapped, it is asked once more.
+  if ($("answer").value.trim() === "quit") $("anew").click();
+  else answer($("answer").value);
+};
 $("usual").onclick = () => answer("");
 $("unknown").onclick = () => answer("unknown");
 $("anew").onclick = () => {
