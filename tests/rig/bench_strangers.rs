@@ -312,6 +312,11 @@ fn the_questions_on_a_new_aircraft_are_for_the_key_alone_and_leave_nothing_when_
     );
     let request = format!("ws://{}/answers?key={}", bench.host, bench.key);
     let (mut socket, _) = tungstenite::connect(request).unwrap();
+    // What is not said within this is a failure, not a wait without end.
+    if let tungstenite::stream::MaybeTlsStream::Plain(stream) = socket.get_ref() {
+        let within = Some(Duration::from_secs(20));
+        stream.set_read_timeout(within).unwrap();
+    }
     let asks = |socket: &mut tungstenite::WebSocket<_>, what: &str| loop {
         let said = socket.read().unwrap().into_text().unwrap().to_string();
         let said: serde_json::Value = serde_json::from_str(&said).unwrap();

@@ -10,6 +10,7 @@ mod health;
 #[cfg(test)]
 mod health_tests;
 mod quantity;
+mod reading;
 #[cfg(test)]
 mod tests;
 mod work;
@@ -23,79 +24,14 @@ use rayon::prelude::*;
 use crate::aircraft::Limits;
 use crate::analysis::Quantity;
 use crate::analysis::stats::robust::median;
-use crate::verdict::Verdict;
 
 pub use advice::{Advice, BEFORE_IT_IS_RUN, Tell, advice};
 pub use forecast::{Crossing, Per, Trend, groups};
 use health::health_after;
 pub use health::{Bounds, Chart, FOR_A_BASELINE, FOR_A_CHART, Health, Level, Point, health};
 pub use quantity::{Measure, Worse};
+pub use reading::{Reading, Values};
 pub use work::{WORKED_IN_WORDS, Work};
-
-/// One finished recording, as far as a season looks at it. They come by the million: names are shared, and what was not measured
-/// takes no room.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
-    pub id: String,
-    pub at: Timestamp,
-    pub surface: Arc<str>,
-    /// The servo's tag.
-    pub servo: Option<Arc<str>>,
-    /// That of the other, where two drive the surface.
-    pub second: Option<Arc<str>>,
-    /// Where torque came from: readings of two kinds of sensor are not one series.
-    pub torque_from: Option<Arc<str>>,
-    /// Of a sweep between the throws; `None` of any other recording.
-    pub verdict: Option<Verdict>,
-    pub values: Values,
-    /// Share of stall torque per N·cm at the hinge line, where both were measured.
-    pub stall_share_per_ncm: Option<f64>,
-    /// The most that the servo's lead may have by its copper and plugs, mΩ, where the aircraft file says what it is made of.
-    pub lead_at_most_mohm: Option<f64>,
-}
-
-/// What was measured.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Values(Box<[(Measure, Quantity)]>);
-
-impl Values {
-    pub fn get(&self, measure: Measure) -> Option<Quantity> {
-        let found = self.0.iter().find(|(of, _)| *of == measure);
-        found.map(|(_, quantity)| *quantity)
-    }
-
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
-    }
-}
-
-impl FromIterator<(Measure, Quantity)> for Values {
-    fn from_iter<I: IntoIterator<Item = (Measure, Quantity)>>(all: I) -> Self {
-        Self(all.into_iter().collect())
-    }
-}
-
-impl Reading {
-    fn has(&self, tag: &str) -> bool {
-        [&self.servo, &self.second]
-            .into_iter()
-            .flatten()
-            .any(|t| **t == *tag)
-    }
-
-    /// What it says of the second of two servos: all that is not the first one's own, whose current and lead were measured.
-    fn of_second(&self) -> Option<Self> {
-        let servo = Some(self.second.clone()?);
-        let all = self.values.0.iter().copied();
-        let values = all.filter(|(m, _)| !m.is_the_servos_own()).collect();
-        Some(Self {
-            servo,
-            second: self.servo.clone(),
-            values,
-            ..self.clone()
-        })
-    }
-}
 
 /// Something done to a surface or a servo, from whose time on what it changed stands against a new baseline.
 #[derive(Debug, Clone, PartialEq)]
@@ -396,8 +332,8 @@ type Series<'a> = Vec<(&'a Reading, Quantity)>;
 fn series<'a>(own: &[&'a Reading]) -> Vec<Series<'a>> {
     let mut all: Vec<Series<'_>> = vec![Vec::new(); Measure::COUNT];
     for reading in own {
-        for (measure, quantity) in &reading.values.0 {
-            all[*measure as usize].push((*reading, *quantity));
+        for (measure, quantity) in reading.values.all() {
+            all[measure as usize].push((*reading, quantity));
         }
     }
     all
