@@ -146,8 +146,8 @@ impl Line {
             answers.push((id, answer));
             let answer = tokio::select! {
                 biased;
-                answer = first_of(&mut answers) => Some(answer),
                 Ok(cut) = cut.wait_for(Option::is_some) => return Err(cut.clone().unwrap_or(Cut::Restarted)),
+                answer = first_of(&mut answers) => Some(answer),
                 () = tokio::time::sleep(ANSWER_WITHIN) => None,
             };
             match answer {
@@ -350,16 +350,17 @@ impl Shared {
         let _ = self.way_out.put(&line);
     }
 
-    /// The first reason to end stays; an armed rig is disarmed at once.
+    /// The first reason to end stays; an armed rig is disarmed at once. The reason stands before the rig can answer: what it
+    /// says to a `DISARM` of ours would else be taken for its own doing.
     pub fn cut(&self, why: Cut) {
-        if self.armed.load(Ordering::SeqCst) {
-            self.disarm_now();
-        }
         self.cut.send_if_modified(|cut| {
             let first = cut.is_none();
             cut.get_or_insert(why);
             first
         });
+        if self.armed.load(Ordering::SeqCst) {
+            self.disarm_now();
+        }
     }
 
     pub fn is_cut(&self) -> bool {

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
 
 use super::*;
-use crate::link::encode;
+use crate::link::{PutNow, Wire, encode};
 use crate::recording::Journal;
 
 /// What the rig heard, and when.
@@ -25,6 +25,8 @@ struct Manners {
     trips_before: Option<&'static str>,
     /// Says with its answer to `ASK` that it is disarmed.
     says_disarmed: bool,
+    /// Says so before it answers `DISARM`, as rigs do.
+    says_when: bool,
     /// Begins anew when it has been silent for 1.5 s.
     back_after_silence: bool,
 }
@@ -91,6 +93,9 @@ fn answers(line: &str, manners: &Manners) -> Vec<String> {
             format!("NO,{id},not-armed"),
         ];
     }
+    if kind == "DISARM" && manners.says_when {
+        out.push("EV,9,disarmed".to_owned());
+    }
     if manners.refuses.contains(&kind) {
         return vec![format!("NO,{id},cover open")];
     }
@@ -102,6 +107,13 @@ fn answers(line: &str, manners: &Manners) -> Vec<String> {
 
 /// A line to such a rig, and what it heard.
 fn connected(manners: Manners) -> (Arc<Line>, Heard) {
+    connected_by(manners, |wire| wire)
+}
+
+fn connected_by(
+    manners: Manners,
+    by: impl FnOnce(Wire) -> Wire + Send + 'static,
+) -> (Arc<Line>, Heard) {
     let (host, other) = duplex(64 << 10);
     let heard = Heard::default();
     let list = Arc::clone(&heard);
@@ -112,8 +124,21 @@ fn connected(manners: Manners) -> (Arc<Line>, Heard) {
             .unwrap();
         runtime.block_on(rig(other, list, manners));
     });
-    let line = Line::open("a pipe", move || Ok(crate::link::Wire::over(host))).unwrap();
+    let line = Line::open("a pipe", move || Ok(by(Wire::over(host)))).unwrap();
     (Arc::new(line), heard)
+}
+
+/// A way out on which whoever sends a `DISARM` is held up after it has gone.
+struct HeldUp(Box<dyn PutNow>);
+
+impl PutNow for HeldUp {
+    fn put(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        let taken = self.0.put(bytes);
+        if bytes.starts_with(b"DISARM") {
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        taken
+    }
 }
 
 fn trip() -> crate::aircraft::TripPoints {
@@ -209,6 +234,29 @@ fn limits_go_to_the_rig_before_it_is_armed_and_a_move_after() {
             && said[4].starts_with("DISARM,"),
         "{said:?}"
     );
+}
+
+#[test]
+fn a_rig_that_answers_a_stop_before_the_one_who_stopped_goes_on_is_not_said_to_have_disarmed_itself()
+ {
+    let manners = Manners {
+        says_when: true,
+        ..Manners::default()
+    };
+    let (line, _) = connected_by(manners, |wire| Wire {
+        write: Box::new(HeldUp(wire.write)),
+        ..wire
+    });
+    block_on(async {
+        let mut rig = armed(Arc::clone(&line)).await.unwrap();
+        let stopping = std::thread::spawn(move || {
+            std::thread::sleep(Duration::from_millis(100));
+            line.stop("a hand");
+        });
+        let cut = rig.watch(5.0, &mut |_| Ok(())).await.unwrap_err();
+        assert_eq!(cut, Cut::Stopped { how: "a hand" });
+        stopping.join().unwrap();
+    });
 }
 
 #[test]

@@ -18,6 +18,10 @@ const on = (name, options, simulate, work) => test(name, { skip, timeout: 180_00
   try {
     await work(page, bench);
     assert.deepEqual(page.faults, []);
+  } catch (error) {
+    // What stood on the page, and what the rig noted: the next to read this need not guess.
+    console.log(`  the page at its failure:\n${await page.locator("body").innerText().catch(String)}\n  the rig's last events: ${JSON.stringify(bench.events().slice(-6))}`);
+    throw error;
   } finally {
     await page.context().close();
     await bench.end();
@@ -258,6 +262,10 @@ test("without an aircraft the page asks for it, and goes on as the bench", { ski
     await picture(page, "new-3-bench");
     assert.match(readFileSync(join(bench.logbook, "aircraft.toml"), "utf8"), /name = "My jet"/);
     assert.deepEqual(page.faults, []);
+  } catch (error) {
+    // What stood on the page, and what the rig noted: the next to read this need not guess.
+    console.log(`  the page at its failure:\n${await page.locator("body").innerText().catch(String)}\n  the rig's last events: ${JSON.stringify(bench.events().slice(-6))}`);
+    throw error;
   } finally {
     await page.context().close();
     await bench.end();

@@ -121,7 +121,9 @@ function refuse(words) {
 // ---- words ------------------------------------------------------------------------------------------------------------
 
 let alertKind = null;
+let alertBefore = null;     // what a lost connection covered up
 function alertOf(kind, ...lines) {
+  if (kind === "lost" && alertKind !== "lost") alertBefore = alertKind;
   alertKind = kind;
   fill($("alert"), lines.filter(Boolean).map((line) => el("p", {}, line)));
   $("alert").hidden = false;
@@ -153,7 +155,11 @@ function show(said) {
   const run = said.state.run;
   if (run && run.number !== plot.run) plot.begin(run, Boolean(told));
   told = said;
-  clearAlert("lost");
+  if (alertKind === "lost") {
+    clearAlert();
+    // Why a run was stopped is not forgotten over a connection that was away for a moment.
+    if (alertBefore === "ended" && run?.ended && run.number === before?.number) ended(run);
+  }
   if (run && wanted) wanted = null;
   // Back again, it is no trouble any more; why a run was stopped stays until the next one begins.
   if (told.state.rig.there && rigWasAway && run?.ended?.how === "failed") clearAlert("ended");
