@@ -23,6 +23,8 @@ mod host;
 mod repeat;
 #[path = "rig/rods.rs"]
 mod rods;
+#[path = "rig/scale.rs"]
+mod scale;
 #[path = "rig/servo.rs"]
 mod servo;
 #[path = "rig/servos.rs"]

@@ -58,6 +58,8 @@ pub struct SurfaceTold {
     pub throws: Vec<ThrowTold>,
     /// What a sweep of it is.
     pub sweep: SweepTold,
+    /// Its angle sensor is calibrated: the file has its `[surface.angle]`.
+    pub calibrated: bool,
     pub last: Option<LastTold>,
 }
 

@@ -174,6 +174,7 @@ fn first(logbook: &Logbook) -> State {
                 cycles: plan.cycles,
                 takes_s: plan.whole_s(),
             },
+            calibrated: surface.angle.is_some(),
             last: None,
         }
     });

@@ -26,6 +26,9 @@ pub fn pulse_limit_remark(up_side: bool) -> &'static str {
     }
 }
 
+/// How a remark begins that says that the angle sensor does not agree with pulse, servo and linkage.
+pub const SCALE_DOUBT: &str = "Pulse and angle do not agree";
+
 /// Whether a recording with this purpose is a sweep of the surface between its throws, as it will fly.
 pub fn is_sweep(purpose: Option<&str>) -> bool {
     !matches!(

@@ -37,7 +37,7 @@ pub use plan::SweepPlan;
 pub use servo_test::{servo_moves, servo_moves_s};
 pub use session::{Page, Run, batch, listen, spells, sweep};
 pub use stop::asked as asked_to_end;
-pub use sweep::{Alone, Move, Pace, Phase, Progress, Spell, Sweep, To, Way};
+pub use sweep::{Alone, Expected, Move, Pace, Phase, Progress, Spell, Sweep, To, Way};
 
 #[cfg(test)]
 mod tests;

@@ -1,6 +1,6 @@
 //! What a sweep is to do, from the aircraft file and the command line: angles, times. Pure.
 
-use super::sweep::Alone;
+use super::sweep::{Alone, Expected};
 use crate::aircraft::{Aircraft, Surface};
 
 /// How far beyond the furthest throw a sweep goes: the larger of degrees and share, so that "reached" is seen as such.
@@ -34,6 +34,8 @@ pub struct SweepPlan {
     pub stop_s: f64,
     /// The rods are off, and the servo is to turn by itself: where it is seen that they are not, the run ends.
     pub alone: Option<Alone>,
+    /// What the aircraft file makes of a pulse, to hold the angle sensor against.
+    pub expected: Option<Expected>,
 }
 
 impl SweepPlan {
@@ -67,6 +69,7 @@ impl SweepPlan {
             sense: kind.arm_deg_per_us.map_or(1.0, f64::signum),
             stop_s: 0.0,
             alone: None,
+            expected: Expected::of(aircraft, surface),
         }
     }
 
@@ -79,6 +82,7 @@ impl SweepPlan {
                 by_the_rod: surface.linkage.as_ref().map(|l| l.arm_mm / l.horn_mm),
                 arm_deg_per_us: kind.arm_deg_per_us,
             }),
+            expected: None,
             ..self
         }
     }
@@ -175,8 +179,13 @@ impl PulseMap {
 
     /// µs for a degree, without its sign, from the lowest place that was seen to the highest.
     pub fn us_per_deg(&self) -> Option<f64> {
-        let (first, last) = (self.seen.first()?, self.seen.last()?);
+        let (first, last) = self.ends()?;
         (self.seen.len() > 1).then(|| ((last.0 - first.0) / (last.1 - first.1)).abs())
+    }
+
+    /// Pulse and angle of the lowest place that was seen, and of the highest.
+    pub fn ends(&self) -> Option<((f64, f64), (f64, f64))> {
+        Some((*self.seen.first()?, *self.seen.last()?))
     }
 
     fn around(&self, angle_deg: f64) -> Option<((f64, f64), (f64, f64))> {
@@ -203,6 +212,7 @@ mod tests {
             sense: 1.0,
             stop_s: 0.0,
             alone: None,
+            expected: None,
         }
     }
 

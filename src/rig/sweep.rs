@@ -16,8 +16,10 @@ use crate::recording::purpose::pulse_limit_remark;
 use crate::units::Unit;
 
 mod alone;
+mod scale;
 mod spells;
 pub use alone::Alone;
+pub use scale::Expected;
 pub use spells::{Move, Pace, Spell, To};
 
 /// The nudge that finds the direction: as far as this, degrees, in steps of so many µs, and no further than that, µs.
@@ -106,6 +108,8 @@ pub struct Sweep<'a> {
     /// Which channel the angle is read from: that of the arm, for a servo without a surface.
     pub angle_from: Channel,
     pulse_us: f64,
+    /// The pulse of neutral, from which the way is felt for.
+    centre_us: f64,
     left_s: f64,
     /// The rig's clock at the last sample, s.
     now_s: f64,
@@ -127,6 +131,7 @@ impl<'a> Sweep<'a> {
             guard: None,
             angle_from: Channel::AngleDeg,
             pulse_us: 0.0,
+            centre_us: 0.0,
             left_s: plan.whole_s(),
             now_s: 0.0,
             second_over_since_s: None,
@@ -173,10 +178,12 @@ impl<'a> Sweep<'a> {
     ) -> Result<(Rig<Armed>, Way), Cut> {
         let neutral_deg = neutral.angle_deg;
         self.began = Some(*neutral);
+        self.centre_us = self.pulse_us;
         self.map.saw(self.pulse_us, neutral_deg);
         let rig = self.nudge(rig, neutral_deg).await?;
         let (rig, up) = self.grow(rig, self.plan.up_deg).await?;
         let (rig, down) = self.grow(rig, self.plan.down_deg).await?;
+        self.doubt_the_scale(neutral);
         let way = Way {
             map: self.map.clone(),
             neutral_deg,
@@ -184,6 +191,32 @@ impl<'a> Sweep<'a> {
             down,
         };
         Ok((rig, way))
+    }
+
+    /// Ends the run where the sensor shows far less than what the file makes of this pulse.
+    fn mind_the_scale(&self, here_deg: f64) -> Result<(), Cut> {
+        match (&self.plan.expected, &self.began) {
+            (Some(expected), Some(began)) => {
+                let up_us = self.plan.sense * (self.pulse_us - self.centre_us);
+                expected.mind(up_us, here_deg - began.angle_deg)
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Notes where from end to end the two do not agree.
+    fn doubt_the_scale(&mut self, neutral: &look::Means) {
+        let Some(expected) = &self.plan.expected else {
+            return;
+        };
+        let from_neutral = |(pulse_us, deg): (f64, f64)| {
+            let up_us = self.plan.sense * (pulse_us - self.centre_us);
+            (up_us, deg - neutral.angle_deg)
+        };
+        let ends = self.map.ends();
+        let doubt =
+            ends.and_then(|(down, up)| expected.doubt(from_neutral(down), from_neutral(up)));
+        self.notes.extend(doubt);
     }
 
     fn say(&mut self, phase: Phase, sample: Option<Sample>) {
@@ -367,6 +400,7 @@ impl<'a> Sweep<'a> {
                 moved_deg,
             )));
         }
+        self.mind_the_scale(rest_deg + moved_deg)?;
         self.map.saw(self.pulse_us, rest_deg + moved_deg);
         self.left_s = self.plan.whole_s() - REST_S - 2.0;
         Ok(rig)
@@ -405,6 +439,7 @@ impl<'a> Sweep<'a> {
             }
             let follows = follows(&here);
             if follows {
+                self.mind_the_scale(here.angle_deg)?;
                 self.map.saw(pulse_us, here.angle_deg);
             }
             let at_limit = pulse_us != wanted_us;

@@ -458,6 +458,7 @@ fn a_rig_that_comes_back_after_silence_has_restarted() {
         sense: 1.0,
         stop_s: 0.0,
         alone: None,
+        expected: None,
     };
     let run = block_on(async {
         let rig = Rig::greet(line).await.unwrap();

@@ -11,7 +11,7 @@ use crate::analysis::{
 };
 use crate::recording::REMARK;
 use crate::recording::Recording;
-use crate::recording::purpose::pulse_limit_remark;
+use crate::recording::purpose::{SCALE_DOUBT, pulse_limit_remark};
 use crate::units::Unit;
 
 /// Beyond this many times its limit a load or play is no longer something to work on before flying but a reason not to
@@ -216,12 +216,14 @@ fn high_friction(
 
 /// What ended the command on this side, and what to do: a sweep says so where it was the pulse's limit.
 fn end_of_command(recording: &Recording, up_side: bool) -> &'static str {
-    let limit = pulse_limit_remark(up_side);
-    let limited = recording
-        .keys
-        .iter()
-        .any(|(key, remark)| key == REMARK && remark.starts_with(limit));
-    if limited {
+    let remarked = |how_it_begins: &str| {
+        let mut remarks = recording.keys.iter().filter(|(key, _)| key == REMARK);
+        remarks.any(|(_, remark)| remark.starts_with(how_it_begins))
+    };
+    if remarked(SCALE_DOUBT) {
+        "the angle sensor does not agree with pulse, servo and linkage of aircraft.toml, and this may be its scale alone: hold a \
+         ruler to the trailing edge at that end, and calibrate the sensor (hingewright calibrate angle) before anything is changed"
+    } else if remarked(pulse_limit_remark(up_side)) {
         "the surface followed until the pulse came to its limit: where servo and linkage go further by hand without a stop, widen \
          pulse_lo_us or pulse_hi_us in the [trip] table of aircraft.toml; else move the rod inwards on the horn or outwards on the \
          servo arm"

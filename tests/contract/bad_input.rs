@@ -438,6 +438,13 @@ fn a_throw_that_a_pulse_limit_cut_short_is_answered_with_that_limit_alone() {
         "{limited}"
     );
     assert!(!limited.contains("end points"), "{limited}");
+    // Where the sensor itself is in doubt, nothing is to be turned before it is seen to.
+    let doubt = "# remark=Pulse and angle do not agree: from end to end the angle sensor shows 30.0\u{b0} where pulse, servo and linkage of the file make 60.0\u{b0}.\n";
+    let doubtful = finding("doubtful.log", &format!("{remark}{doubt}"));
+    assert!(
+        doubtful.contains("calibrate angle") && !doubtful.contains("[trip]"),
+        "{doubtful}"
+    );
     let free = finding("free.log", "");
     assert!(
         free.contains("end points") && !free.contains("[trip]"),

@@ -236,6 +236,7 @@ function renderChosen({ state, drives, confirmed, wired }) {
   const last = surface.last ? `Swept last on ${surface.last.day}: ${surface.last.words}.` : "Not swept yet.";
   say($("chosen-facts"), `Servo ${surface.servo}. Throws asked: ${throws || "none"}. ${last}`);
   $("cautions").hidden = confirmed;
+  $("no-scale").hidden = surface.calibrated || !rig.there || !rig.drives;
   $("no-heat").hidden = !rig.there || !rig.drives || rig.measures_heat;
   const ready = confirmed && wired;
   const { sweep } = surface;
