@@ -16,7 +16,7 @@ use crate::recording::purpose::is_sweep;
 use crate::recording::{Channel, Recording};
 use crate::report::worked_in::{state, where_it_stands};
 use crate::report::{
-    Checked, level_meaning, quantity, quantity_rows, throw_rows, verdict_meaning, verdict_words,
+    Checked, meaning, quantity, quantity_rows, throw_rows, verdict_meaning, verdict_words,
 };
 use crate::rig::Guard;
 use crate::units::{TorqueUnit, Unit};
@@ -86,9 +86,9 @@ fn is_certain(finding: &Finding, known: &[Finding]) -> bool {
 pub fn told<'f>(findings: impl Iterator<Item = &'f Finding>) -> Vec<FindingTold> {
     findings
         .map(|finding| FindingTold {
-            level: finding.level.word(),
+            level: finding.mark(),
             kind: finding.kind.word(),
-            meaning: level_meaning(finding.level),
+            meaning: meaning(finding),
             text: finding.text(UNIT),
         })
         .collect()

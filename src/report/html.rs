@@ -96,10 +96,9 @@ struct FindingOut {
 
 impl FindingOut {
     fn of(finding: &Finding, unit: TorqueUnit) -> Self {
-        let level = finding.level;
         Self {
-            level: level.word(),
-            meaning: view::level_meaning(level),
+            level: finding.mark(),
+            meaning: view::meaning(finding),
             text: finding.text(unit),
         }
     }

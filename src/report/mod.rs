@@ -38,7 +38,7 @@ mod view;
 pub mod worked_in;
 
 pub use view::{
-    CAUTIONS, STANDING_CAUTION, at_a_glance, level_meaning, quantity, quantity_rows, throw_rows,
+    CAUTIONS, STANDING_CAUTION, at_a_glance, meaning, quantity, quantity_rows, throw_rows,
     verdict_meaning, verdict_words,
 };
 

@@ -9,7 +9,7 @@ use super::Checked;
 use super::small_print::{shared_print, small_print};
 use super::view::{self, STANDING_CAUTION, verdict_words};
 use crate::units::TorqueUnit;
-use crate::verdict::{Level, Verdict};
+use crate::verdict::{Finding, Kind, Level, Verdict};
 
 /// Narrower than this no table reads well; a narrower terminal wraps by itself.
 pub(super) const NARROWEST: usize = 40;
@@ -131,8 +131,7 @@ fn heading(checked: &Checked<'_>, width: usize) -> String {
 fn findings(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> String {
     let mut out = String::new();
     for finding in &checked.judged.findings {
-        let style = level_style(finding.level);
-        let tag = format!("[{}]", finding.level.word());
+        let (style, tag) = finding_tag(finding);
         let text = paragraph(
             &clean(&finding.text(unit)),
             &format!("  {tag:7} "),
@@ -287,6 +286,15 @@ pub(super) fn verdict_style(verdict: Verdict) -> Style {
         Verdict::Unproven => AnsiColor::Magenta,
     };
     colour.on_default().bold()
+}
+
+/// The mark of a finding in brackets, and its colour.
+pub(super) fn finding_tag(finding: &Finding) -> (Style, String) {
+    let style = match finding.kind {
+        Kind::Unproven => verdict_style(Verdict::Unproven),
+        _ => level_style(finding.level),
+    };
+    (style, format!("[{}]", finding.mark()))
 }
 
 pub(super) fn level_style(level: Level) -> Style {

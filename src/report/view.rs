@@ -61,9 +61,10 @@ pub fn verdict_meaning(verdict: Verdict) -> &'static str {
     }
 }
 
-/// What the level of a finding means.
-pub fn level_meaning(level: Level) -> &'static str {
-    match level {
+/// What the mark of a finding means.
+pub fn meaning(finding: &Finding) -> &'static str {
+    match finding.level {
+        _ if finding.kind == Kind::Unproven => "this could not be judged",
         Level::Watch => "keep an eye on it",
         Level::Work => "put it right",
         Level::Stop => "stop until it is put right",

@@ -94,7 +94,8 @@ pub(super) fn doubt(doubt: &Doubt, measured: &Measured, surface: &Surface) -> Fi
         )),
         Doubt::NoCalibration => unproven(format!(
             "{name}: stiffness, friction and load are unproven: supply current says nothing about torque without a calibration \
-             of this servo. Name its calibration file under its [[servo]]: samples/E1.calibration.toml shows the form."
+             of this servo. Calibrate it with weights on its arm (hingewright calibrate servo, and its tag), and name the file under \
+             its [[servo]]; this recording can then be judged anew."
         )),
         Doubt::TwoServos => unproven(format!(
             "{name}: stiffness, friction and load are unproven: two servos drive it, and the power or the rod force of one is not the \

@@ -124,6 +124,15 @@ impl Finding {
         self.sentence.said_in(unit)
     }
 
+    /// Its level as people are shown it: what could not be judged is no fault to keep an eye on, and makes the verdict unproven
+    /// where nothing worse was found.
+    pub fn mark(&self) -> &'static str {
+        match self.kind {
+            Kind::Unproven => self.kind.word(),
+            _ => self.level.word(),
+        }
+    }
+
     pub fn new(kind: Kind, level: Level, at_deg: Option<f64>, sentence: Sentence) -> Self {
         Self {
             kind,
