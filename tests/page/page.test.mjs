@@ -12,6 +12,9 @@ let chrome;
 before(async () => { if (BROWSER) chrome = await browser(); });
 after(async () => chrome?.close());
 
+// What stood on the page, and what the rig noted: the next to read of a failure need not guess.
+const tell = async (page, bench) => console.log(`  the page at its failure:\n${await page.locator("body").innerText().catch(String)}\n  the rig's last events: ${JSON.stringify(bench.events().slice(-6))}`);
+
 const on = (name, options, simulate, work) => test(name, { skip, timeout: 180_000 }, async () => {
   const bench = await Bench.start(simulate);
   const page = await open(chrome, bench, options);
@@ -19,8 +22,7 @@ const on = (name, options, simulate, work) => test(name, { skip, timeout: 180_00
     await work(page, bench);
     assert.deepEqual(page.faults, []);
   } catch (error) {
-    // What stood on the page, and what the rig noted: the next to read this need not guess.
-    console.log(`  the page at its failure:\n${await page.locator("body").innerText().catch(String)}\n  the rig's last events: ${JSON.stringify(bench.events().slice(-6))}`);
+    await tell(page, bench);
     throw error;
   } finally {
     await page.context().close();
@@ -238,7 +240,7 @@ on("a thousand samples a second are drawn as they come", {}, ["--rate", "1000", 
 });
 
 // Answers as a builder gives them, one wrong among them; the rest is what is usual.
-const ANSWERS = ["My jet", "one-rudder", "yes", "E1", "metal gear", "21 kg·cm", "7.4", "0.15", "0.09", "5800", "58", "straight", "24", "22", "1", "18", "22", "97", "95", "unknown", "E2", "metal gear", "yes", "no", "no", "no"];
+const ANSWERS = ["My jet", "one-rudder", "yes", "E1", "metal gear", "21 kg·cm", "7.4", "0.15", "0.09", "5800", "58", "straight", "24", "22", "1", "18", "22", "97", "95", "unknown", "E2", "metal gear", "yes", "no", "no", "no", "yes"];
 
 test("without an aircraft the page asks for it, and goes on as the bench", { skip, timeout: 180_000 }, async () => {
   const bench = await Bench.start([], []);
@@ -255,16 +257,29 @@ test("without an aircraft the page asks for it, and goes on as the bench", { ski
       await page.waitForFunction(([before, given]) => document.querySelector("#pick") || (document.querySelector("#said").textContent.length > before && document.querySelector("#said").textContent.includes(given)), [text.length, answer]);
       if (i === 9) assert.match(await page.locator("#said").textContent(), /5800 mm is not plausible/);
       if (i === 14) await picture(page, "new-2-linkage", true);
+      if (i === 13) {
+        // Taken back, the same question comes again, and what was answered before it stands.
+        await page.locator("#question", { hasText: "how far off" }).waitFor();
+        await page.locator("#back").tap();
+        await page.locator("#question", { hasText: "throw down" }).waitFor();
+        await page.getByLabel(await page.locator("#question").textContent()).fill("22");
+        await page.locator("#give").tap();
+        await page.locator("#question", { hasText: "how far off" }).waitFor();
+      }
+      if (i === ANSWERS.length - 2) {
+        await page.locator("#question", { hasText: "all of it right" }).waitFor();
+        assert.match(await page.locator("#said").textContent(), /left elevator: servo E1; chord 58 mm; throws up 24 mm, down 22 mm/);
+        await picture(page, "new-3-read-back");
+      }
     }
     await page.locator("#pick").waitFor();
     await page.locator("#aircraft", { hasText: "My jet" }).waitFor();
     assert.equal(await page.getByRole("button", { name: /elevator/ }).count() >= 2, true);
-    await picture(page, "new-3-bench");
+    await picture(page, "new-4-bench");
     assert.match(readFileSync(join(bench.logbook, "aircraft.toml"), "utf8"), /name = "My jet"/);
     assert.deepEqual(page.faults, []);
   } catch (error) {
-    // What stood on the page, and what the rig noted: the next to read this need not guess.
-    console.log(`  the page at its failure:\n${await page.locator("body").innerText().catch(String)}\n  the rig's last events: ${JSON.stringify(bench.events().slice(-6))}`);
+    await tell(page, bench);
     throw error;
   } finally {
     await page.context().close();

@@ -61,6 +61,7 @@ $("ask").onsubmit = (event) => {
 };
 $("usual").onclick = () => answer("");
 $("unknown").onclick = () => answer("unknown");
+$("back").onclick = () => answer("back");
 $("anew").onclick = () => {
   if (sure) { answer("quit"); return; }
   sure = true;

@@ -13,8 +13,11 @@ pub struct Asker<R, W> {
     pub width: usize,
     /// Nobody's keys are seen: what was answered is shown.
     pub echo: bool,
-    /// Answers that were not taken.
-    pub refused: usize,
+    /// Somebody is there who can answer again.
+    pub insists: bool,
+    /// What was answered and taken, in its order; those before `again` are not asked once more.
+    given: Vec<String>,
+    again: usize,
 }
 
 /// Why there is no answer.
@@ -24,6 +27,14 @@ pub enum Stop {
     Ended(String),
     /// `quit` was answered.
     Quit,
+    /// `back` was answered: what was taken back is asked anew.
+    Back,
+    /// An answer was not taken, and nobody is there to give another.
+    Refused {
+        question: String,
+        answer: String,
+        why: String,
+    },
     /// It could not be read or written.
     Io(std::io::Error),
 }
@@ -41,12 +52,25 @@ impl Stop {
                 "the answers ended at \"{question}\"; nothing was written"
             ))
             .hint("answer every question, one a line; `unknown` leaves out what may be left out"),
+            Stop::Refused { question, answer, why } => Problem::new(format!(
+                "\"{question}\" was answered \"{answer}\", which is not taken: {why}; nothing was written"
+            ))
+            .hint("mend that line and run it again: from a pipe nothing is asked twice, for what comes behind would answer the wrong question"),
+            Stop::Back => Problem::new("there is nothing to go back to; nothing was written"),
             Stop::Quit => Problem::new("stopped as asked; nothing was written")
                 .hint("begin again when you have the numbers"),
             Stop::Io(error) => Problem::new(format!(
                 "the answers could not be read: {error}; nothing was written"
             )),
         }
+    }
+}
+
+/// How many answers to take back: `back` one, `back 3` three.
+fn back(answer: &str) -> Option<usize> {
+    match answer.strip_prefix("back")?.trim() {
+        "" => Some(1),
+        steps => steps.parse().ok(),
     }
 }
 
@@ -58,8 +82,38 @@ pub enum Need {
 }
 
 impl<R: BufRead, W: Write> Asker<R, W> {
+    pub fn new(from: R, to: W, width: usize, echo: bool, insists: bool) -> Self {
+        Self {
+            from,
+            to,
+            width,
+            echo,
+            insists,
+            given: Vec::new(),
+            again: 0,
+        }
+    }
+
+    /// From the first question on, with the answers that stand; nothing is said until one is missing.
+    pub fn begin_again(&mut self) {
+        self.again = 0;
+    }
+
+    /// As if nothing had been answered.
+    pub fn forget(&mut self) {
+        self.given.clear();
+        self.again = 0;
+    }
+
+    fn goes_over(&self) -> bool {
+        self.again < self.given.len()
+    }
+
     /// Says something, wrapped.
     pub fn say(&mut self, text: &str) -> Result<(), Stop> {
+        if self.goes_over() {
+            return Ok(());
+        }
         for line in text.lines() {
             writeln!(self.to, "{}", textwrap::fill(line, wrapping(self.width)))?;
         }
@@ -68,12 +122,19 @@ impl<R: BufRead, W: Write> Asker<R, W> {
 
     /// A drawing, line by line as it stands.
     pub fn draw(&mut self, drawing: &str) -> Result<(), Stop> {
+        if self.goes_over() {
+            return Ok(());
+        }
         writeln!(self.to, "\n{}", drawing.trim_matches('\n'))?;
         Ok(())
     }
 
     /// One answer; an empty one is what is usual.
     fn answer(&mut self, question: &str, usual: Option<&str>) -> Result<String, Stop> {
+        if let Some(known) = self.given.get(self.again) {
+            self.again += 1;
+            return Ok(known.clone());
+        }
         match usual {
             Some(usual) => write!(self.to, "{question} [{usual}] ")?,
             None => write!(self.to, "{question} ")?,
@@ -87,11 +148,33 @@ impl<R: BufRead, W: Write> Asker<R, W> {
         if self.echo {
             writeln!(self.to, "{answer}")?;
         }
-        match (answer, usual) {
-            ("quit", _) => Err(Stop::Quit),
-            ("", Some(usual)) => Ok(usual.to_owned()),
-            _ => Ok(answer.to_owned()),
+        if let Some(steps) = back(answer) {
+            self.given.truncate(self.given.len().saturating_sub(steps));
+            return Err(Stop::Back);
         }
+        let answer = match (answer, usual) {
+            ("quit", _) => return Err(Stop::Quit),
+            ("", Some(usual)) => usual,
+            _ => answer,
+        };
+        self.given.push(answer.to_owned());
+        self.again = self.given.len();
+        Ok(answer.to_owned())
+    }
+
+    /// The last answer is not taken: it is asked again, where anybody is there to hear why.
+    fn refuse(&mut self, question: &str, why: String) -> Result<(), Stop> {
+        let answer = self.given.pop().unwrap_or_default();
+        self.again = self.given.len();
+        if self.insists {
+            return self.say(&format!("  {why}."));
+        }
+        let question = question.trim().trim_end_matches('?').to_owned();
+        Err(Stop::Refused {
+            question,
+            answer,
+            why,
+        })
     }
 
     /// Asked until `read` takes the answer; the reason why not is said.
@@ -105,10 +188,7 @@ impl<R: BufRead, W: Write> Asker<R, W> {
             let answer = self.answer(question, usual)?;
             match read(&answer) {
                 Ok(read) => return Ok(read),
-                Err(why) => {
-                    self.refused += 1;
-                    self.say(&format!("  {why}."))?;
-                }
+                Err(why) => self.refuse(question, why)?,
             }
         }
     }

@@ -8,7 +8,7 @@ use tokio::net::TcpListener;
 use tokio::runtime::Runtime;
 
 use super::ask::{Asker, Stop};
-use super::{asked, text_of, write_new};
+use super::{approved, text_of, write_new};
 use crate::bench::dialog::{self, Answers, Dialog, Words};
 use crate::bench::gate::Gate;
 use crate::problem::Problem;
@@ -51,29 +51,31 @@ pub fn at_page(
 }
 
 fn until_written(dialog: &Dialog, answers: Answers, words: Words, file: &Path) -> bool {
-    let mut asker = Asker {
-        from: answers,
-        to: words,
-        width: WIDTH,
-        echo: true,
-        refused: 0,
-    };
-    loop {
-        match asked(&mut asker, None) {
+    let mut asker = Asker::new(answers, words, WIDTH, true, true);
+    'all: loop {
+        match approved(&mut asker, None) {
             Ok(draft) => {
                 while let Err(problem) = text_of(&draft, file).and_then(|t| begun(file, &t)) {
                     let hint = problem.hint.unwrap_or_default();
                     let told = asker.say(&format!("\n{}. {hint}", problem.what));
                     let again = "Is it seen to, and shall it be written again?";
-                    if told.and_then(|()| asker.yes(again, true)).is_err() {
-                        return false;
+                    match told.and_then(|()| asker.yes(again, true)) {
+                        Ok(_) => {}
+                        Err(Stop::Back) => {
+                            asker.begin_again();
+                            continue 'all;
+                        }
+                        Err(_) => return false,
                     }
                 }
                 let _ = asker.say(&format!("\nWritten: {}", file.display()));
                 dialog.say_over();
                 return true;
             }
-            Err(Stop::Quit) => dialog.wipe(),
+            Err(Stop::Quit) => {
+                asker.forget();
+                dialog.wipe();
+            }
             Err(_) => return false,
         }
     }
