@@ -10,8 +10,12 @@
 mod answers;
 #[path = "firmware/built.rs"]
 mod built;
+#[path = "firmware/evening.rs"]
+mod evening;
 #[path = "firmware/figures.rs"]
 mod figures;
+#[path = "firmware/flashing.rs"]
+mod flashing;
 #[path = "firmware/passive.rs"]
 mod passive;
 #[path = "firmware/pins.rs"]

@@ -9,7 +9,7 @@ use std::sync::OnceLock;
 use serde_json::Value;
 use tempfile::TempDir;
 
-const SOURCES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/firmware-notes/firmware");
+pub const SOURCES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/firmware-notes/firmware");
 
 /// Where everything was built, or `None`, said, where the tools are missing.
 pub fn built() -> Option<&'static Path> {
@@ -214,6 +214,13 @@ impl Board {
 
     pub fn notes(&self) -> Vec<Note> {
         notes(&self.folder.path().join("events"))
+    }
+
+    /// Sends a signal to the simulated board: `STOP`, `CONT`.
+    pub fn signal(&self, name: &str) {
+        let mut kill = Command::new("kill");
+        let kill = kill.args(["-s", name]).arg(self.child.id().to_string());
+        assert!(kill.status().unwrap().success());
     }
 }
 

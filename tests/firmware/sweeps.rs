@@ -1,6 +1,7 @@
 //! `rig ask`, `rig watch` and `sweep` against the firmware on its simulated board, end to end: hinges of known faults, and the
 //! verdict that each must get.
 
+use std::fs::File;
 use std::path::Path;
 
 use super::built::{Board, built, hingewright, told};
@@ -151,4 +152,27 @@ fn a_throw_that_something_stands_in_the_way_of_is_short_and_said() {
         "{up}"
     );
     within(&json, "/throws/0/reached_deg/value", 13.0, 17.0);
+}
+
+/// Two openings of the port may be told to the board as one and their closings as two; it then took every later host for absent.
+#[test]
+fn a_port_that_two_had_open_at_once_still_answers_the_next() {
+    let Some(out) = built() else { return };
+    let board = Board::start(out, "driven.elf", &[]);
+    board.signal("STOP");
+    let first = File::options()
+        .read(true)
+        .write(true)
+        .open(board.port())
+        .unwrap();
+    let second = File::open(board.port()).unwrap();
+    drop(first);
+    drop(second);
+    board.signal("CONT");
+    let (asked, code) = told(
+        hingewright()
+            .args(["rig", "ask", "--port"])
+            .arg(board.port()),
+    );
+    assert_eq!(code, 0, "{asked}");
 }

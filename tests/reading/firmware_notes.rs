@@ -111,3 +111,56 @@ fn every_command_and_every_event_is_shown() {
         assert!(events.iter().any(shows), "{code}");
     }
 }
+
+/// The drawing once had one capacitor of the four, and no rating of anything.
+#[test]
+fn the_wiring_shows_every_part_with_the_rating_that_the_text_asks_for() {
+    let drawing = include_str!("../../firmware-notes/wiring.svg");
+    let text = include_str!("../../firmware-notes/building.md");
+    let labels: Vec<&str> = drawing
+        .split("<text ")
+        .skip(1)
+        .filter_map(|label| label.split(['>', '<']).nth(1))
+        .collect();
+    for (rating, times) in [
+        ("5 A", 2),
+        ("1 W", 1),
+        ("20 mΩ", 1),
+        ("470 µF", 1),
+        ("16 V", 1),
+        ("330 Ω", 1),
+        ("10 kΩ", 3),
+        ("1 %", 2),
+        ("100 nF", 4),
+        ("2.5 V", 1),
+        ("40 mV", 1),
+        ("0.5 V", 2),
+    ] {
+        let shown = labels.iter().filter(|label| label.contains(rating)).count();
+        assert_eq!(shown, times, "{rating} in {labels:?}");
+        assert!(text.contains(rating), "the text does not say {rating}");
+    }
+}
+
+/// "Fuse" is a part in the lead, "fuse bits" are settings of the chip: a page that says only "fuse" leaves the builder to guess.
+#[test]
+fn a_fuse_is_always_told_from_the_chips_fuse_bits() {
+    for page in [
+        include_str!("../../firmware-notes/building.md"),
+        include_str!("../../firmware-notes/calibrating.md"),
+        include_str!("../../firmware-notes/dangers.md"),
+        include_str!("../../firmware-notes/firmware.md"),
+        include_str!("../../firmware-notes/wiring.svg"),
+        NOTES,
+    ] {
+        let page = page.to_lowercase();
+        for (at, _) in page.match_indices("fuse") {
+            let known = page[..at].ends_with("blade ")
+                || page[at..].starts_with("fuse bit")
+                || page[at..].starts_with("fuse-bits")
+                || page[..at].ends_with("re");
+            let around: String = page[at..].chars().take(40).collect();
+            assert!(known, "which fuse? {around}");
+        }
+    }
+}

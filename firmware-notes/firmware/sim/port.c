@@ -53,6 +53,9 @@ bool plug_opened(void) {
             /* A second opening by the same host is not another plugging in. */
             opened |= open_now && opens == 0;
             opens += open_now ? 1 : -1;
+            /* Two openings at once may be told as one, and their closings as two. */
+            if (opens < 0)
+                opens = 0;
         }
     }
     if (opens <= 0 && own_side >= 0)
@@ -83,6 +86,9 @@ void plug_listen(void) {
     ssize_t length = read(host_side, from_host, sizeof from_host);
     from_host_at = 0;
     from_host_length = length > 0 ? (size_t)length : 0;
+    /* Whoever speaks is there for certain. */
+    if (length > 0 && opens == 0)
+        opens = 1;
 }
 
 int plug_heard(void) { return from_host_at < from_host_length ? from_host[from_host_at++] : -1; }
