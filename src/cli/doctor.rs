@@ -1,6 +1,6 @@
 //! `doctor`: port, rig, readings at rest, clocks, disk and files looked at before a session. Nothing moves.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Instant;
 
@@ -8,39 +8,43 @@ use clap::Args;
 use jiff::Timestamp;
 
 use super::rig::{PortArguments, greet, open, runtime};
+use super::whose::{Opened, Whose};
 use super::{at_rig, show};
-use crate::aircraft::{self, Aircraft};
-use crate::doctor::{self, Arrival, Look, State};
+use crate::aircraft::{Aircraft, Surface};
+use crate::assess::surface_named;
+use crate::command::word;
+use crate::doctor::{self, Arrival, Look, Named, Said, State};
 use crate::link::port;
-use crate::logbook::Logbook;
+use crate::logbook::{Logbook, free_bytes, try_writing};
 use crate::problem::{Problem, exit};
 use crate::recording::{Channel, HostKeys, RigIdentity};
 use crate::report::doctor::{json, summary, text};
 use crate::rig::{Cut, Heard, Line, Live, Sample};
 
+/// What a line's speed is unless it is said.
+const BAUD: u32 = 115_200;
 /// A rig is silent after this long.
 const SILENT_AFTER: std::time::Duration = std::time::Duration::from_secs(2);
 
 #[derive(Args)]
 #[command(
-    after_help = "Leave the surface alone meanwhile: noise is looked at at rest. What is not named is not looked at.\n\n\
+    after_help = "Lay the surface still and leave it alone meanwhile: noise and range are told at rest only. What is not named is not looked at.\n\n\
                   Exit status: 0 nothing found (what is only to mind counts as nothing); 1 something that spoils measuring; 2 a file or folder cannot be \
                   used; 3 the port could not be opened, or the rig failed or is silent. Of several the highest.\n\n\
-                  Example:\n  hingewright doctor --port /dev/ttyACM0 --logbook dunlin"
+                  Example:\n  hingewright doctor --port /dev/ttyACM0 --logbook dunlin --surface \"left elevator\""
 )]
 pub struct Arguments {
     /// The rig's serial port; without it the ports that there are are listed
     #[arg(long, value_name = "PATH")]
     port: Option<String>,
     /// Bits per second of the line; a rig with USB of its own does not mind
-    #[arg(long, value_name = "N", default_value_t = 115_200)]
+    #[arg(long, value_name = "N", default_value_t = BAUD)]
     baud: u32,
-    /// The logbook: a folder with aircraft.toml in it
-    #[arg(long, value_name = "DIR")]
-    logbook: Option<PathBuf>,
-    /// The aircraft file, where there is no logbook yet
-    #[arg(long, value_name = "FILE", conflicts_with = "logbook")]
-    aircraft: Option<PathBuf>,
+    #[command(flatten)]
+    whose: Whose,
+    /// The surface that the rig is on: what it needs is looked at, and no other's
+    #[arg(long, value_name = "NAME")]
+    surface: Option<String>,
     /// How long to look at the readings, seconds
     #[arg(long, value_name = "S", default_value_t = 5.0, value_parser = super::number_between::<2, 600>)]
     seconds: f64,
@@ -98,29 +102,91 @@ impl Looks {
 }
 
 fn computer_and_rig(arguments: &Arguments, looks: &mut Looks) {
-    let logbook = arguments.logbook.as_ref().map(Logbook::open);
-    let logbook = logbook.and_then(|opened| opened_or_told("logbook", opened, looks));
-    let alone = arguments
-        .aircraft
-        .as_ref()
-        .map(|file| aircraft::read_path(file));
-    let alone = alone.and_then(|read| opened_or_told("aircraft file", read, looks));
-    let aircraft = alone.as_ref().or(logbook.as_ref().map(Logbook::aircraft));
+    let whose = &arguments.whose;
+    let at = match whose.logbook.is_some() && whose.not_begun().is_none() {
+        true => "logbook",
+        false => "aircraft file",
+    };
+    let opened = opened_or_told(at, whose.opened_or_not_begun(), looks);
+    let logbook = opened.as_ref().and_then(|o| o.logbook.as_ref());
+    let aircraft = opened.as_ref().and_then(Opened::aircraft);
+    let mut of = Of {
+        aircraft,
+        ..Of::default()
+    };
     if let Some(aircraft) = aircraft {
-        looks.add(Look::good(
-            "aircraft file",
-            format!("{}, {} surfaces", aircraft.name, aircraft.surfaces.len()),
+        looks.add(doctor::aircraft_file(aircraft));
+        if let Some(note) = opened.as_ref().and_then(|o| o.note.as_ref()) {
+            looks.add(doctor::other_file(note));
+        }
+        of.named = named(arguments);
+        let index = arguments.surface.as_ref();
+        let index = index.map(|name| surface_named(name, aircraft));
+        let index = index.and_then(|index| opened_or_told("surface", index, looks));
+        of.surface = index.map(|index| &aircraft.surfaces[index]);
+        if let Some(surface) = of.surface {
+            looks.add(doctor::angle_scale(surface, &of.named));
+        }
+    } else if arguments.surface.is_some() && opened.is_some() {
+        looks.add(Look::not_looked(
+            "surface",
+            "no aircraft file was named: add --logbook DIR or --aircraft FILE",
         ));
     }
-    looks.add(clock(logbook.as_ref()));
-    let per_s = on_port(arguments, aircraft, looks);
-    if let Some(logbook) = &logbook {
-        disk(logbook, per_s, looks);
-    } else if arguments.logbook.is_none() {
-        looks.add(Look::not_looked(
+    looks.add(clock(logbook));
+    let per_s = on_port(arguments, &of, looks);
+    match (logbook, whose.not_begun()) {
+        (Some(logbook), _) => disk(
+            "logbook",
+            || logbook.try_writing(),
+            logbook.root(),
+            per_s,
+            looks,
+        ),
+        (None, Some((root, _))) => {
+            looks.add(Look::good(
+                "logbook",
+                format!(
+                    "{} is not begun yet: the first sweep with --aircraft begins it",
+                    root.display()
+                ),
+            ));
+            let whole = std::path::absolute(root).unwrap_or_else(|_| root.to_owned());
+            if let Some(folder) = whole.ancestors().find(|f| f.is_dir()) {
+                disk("folder", || try_writing(folder), folder, per_s, looks);
+            }
+        }
+        (None, None) if whose.logbook.is_none() => looks.add(Look::not_looked(
             "disk",
             "no logbook was named: add --logbook DIR",
-        ));
+        )),
+        (None, None) => {}
+    }
+}
+
+/// What the rig is looked at for.
+#[derive(Default)]
+struct Of<'a> {
+    aircraft: Option<&'a Aircraft>,
+    surface: Option<&'a Surface>,
+    named: Named,
+}
+
+fn named(arguments: &Arguments) -> Named {
+    let whose = &arguments.whose;
+    let text = |path: &Path| path.display().to_string();
+    let begun = whose.logbook.is_some() && whose.not_begun().is_none();
+    Named {
+        port: arguments.port.as_ref().map(|path| {
+            let baud = match arguments.baud {
+                BAUD => String::new(),
+                baud => format!(" --baud {baud}"),
+            };
+            format!("--port {}{baud}", word(path))
+        }),
+        logbook: whose.logbook.as_deref().map(text),
+        // A logbook that is there has its own.
+        aircraft: whose.aircraft.as_deref().filter(|_| !begun).map(text),
     }
 }
 
@@ -144,26 +210,32 @@ fn clock(logbook: Option<&Logbook>) -> Look {
     doctor::clock(Timestamp::now(), latest)
 }
 
-fn disk(logbook: &Logbook, per_s: Option<f64>, looks: &mut Looks) {
+fn disk(
+    at: &str,
+    try_writing: impl FnOnce() -> Result<(), Problem>,
+    folder: &Path,
+    per_s: Option<f64>,
+    looks: &mut Looks,
+) {
     let began = Instant::now();
-    match logbook.try_writing() {
+    match try_writing() {
         Ok(()) => {
             let took_s = began.elapsed().as_secs_f64();
             looks.add(Look::good(
-                "logbook",
-                format!("{} can be written to", logbook.root().display()),
+                at,
+                format!("{} can be written to", folder.display()),
             ));
-            looks.add(match logbook.free_bytes() {
+            looks.add(match free_bytes(folder) {
                 Some(free) => doctor::disk(free, took_s, per_s),
                 None => Look::not_looked("disk", "this system does not tell its free room"),
             });
         }
-        Err(problem) => looks.add(Look::problem("logbook", State::Unusable, &problem)),
+        Err(problem) => looks.add(Look::problem(at, State::Unusable, &problem)),
     }
 }
 
 /// What the port and the rig on it show; bytes a second that it sends, where it does.
-fn on_port(arguments: &Arguments, aircraft: Option<&Aircraft>, looks: &mut Looks) -> Option<f64> {
+fn on_port(arguments: &Arguments, of: &Of<'_>, looks: &mut Looks) -> Option<f64> {
     let Some(path) = &arguments.port else {
         looks.add(no_port_named());
         return None;
@@ -191,6 +263,12 @@ fn on_port(arguments: &Arguments, aircraft: Option<&Aircraft>, looks: &mut Looks
             let identity = rig.identity().clone();
             looks.add(Look::good("rig", who(&identity)));
             looks.add(doctor::channels(&identity));
+            looks.add(doctor::torque(
+                &identity,
+                of.aircraft,
+                of.surface,
+                &of.named,
+            ));
             let seen = Seen::over(&line, arguments.seconds)
                 .await
                 .map_err(|cut| cut.problem())?;
@@ -199,7 +277,7 @@ fn on_port(arguments: &Arguments, aircraft: Option<&Aircraft>, looks: &mut Looks
     });
     match looked.and_then(|looked| looked) {
         Ok((identity, seen)) => {
-            all_seen(&identity, &seen, aircraft, looks);
+            all_seen(&identity, &seen, of, looks);
             Some(seen.bytes_per_s)
         }
         Err(problem) => {
@@ -237,7 +315,7 @@ fn who(identity: &RigIdentity) -> String {
     )
 }
 
-fn all_seen(identity: &RigIdentity, seen: &Seen, aircraft: Option<&Aircraft>, looks: &mut Looks) {
+fn all_seen(identity: &RigIdentity, seen: &Seen, of: &Of<'_>, looks: &mut Looks) {
     looks.add(doctor::rate(identity.rate_hz, seen.rate_hz));
     let (before, after) = (&seen.before, &seen.after);
     looks.add(doctor::line(
@@ -246,16 +324,14 @@ fn all_seen(identity: &RigIdentity, seen: &Seen, aircraft: Option<&Aircraft>, lo
         after.damaged - before.damaged,
     ));
     looks.add(doctor::rig_clock(&seen.arrivals));
-    for event in &seen.events {
-        looks.add(Look::not_looked(
-            "event",
-            format!("the rig said {event} meanwhile"),
-        ));
+    for said in &seen.events {
+        looks.add(doctor::event(said));
     }
-    let limits = aircraft.map(|a| a.limits.clone()).unwrap_or_default();
-    let least = aircraft.and_then(|aircraft| {
+    let limits = of.aircraft.map(|a| a.limits.clone()).unwrap_or_default();
+    let least = of.aircraft.and_then(|aircraft| {
+        let one = of.surface.map(std::slice::from_ref);
         // Of those alike the first.
-        let each = aircraft.surfaces.iter().rev();
+        let each = one.unwrap_or(&aircraft.surfaces).iter().rev();
         let of = |s| aircraft.trip_points(s).supply_v;
         each.max_by(|a, b| of(a).total_cmp(&of(b)))
             .map(|s| (of(s), s.name.as_str()))
@@ -270,7 +346,7 @@ fn all_seen(identity: &RigIdentity, seen: &Seen, aircraft: Option<&Aircraft>, lo
 struct Seen {
     samples: Vec<Sample>,
     arrivals: Vec<Arrival>,
-    events: Vec<String>,
+    events: Vec<Said>,
     before: Live,
     after: Live,
     rate_hz: f64,
@@ -298,7 +374,7 @@ impl Seen {
                     samples.push(sample);
                 }
                 Heard::Event { code, detail } => {
-                    events.push(detail.map_or(code.clone(), |detail| format!("{code} ({detail})")));
+                    Said::count(&mut events, code, detail);
                 }
                 Heard::Restarted => return Err(Cut::Restarted),
                 Heard::Rig(_) | Heard::Ok { .. } => {}

@@ -28,6 +28,7 @@ mod show;
 mod simulate;
 mod supply;
 mod sweep;
+mod whose;
 mod words;
 
 use clap::{CommandFactory, Parser, Subcommand};

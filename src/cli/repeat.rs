@@ -4,9 +4,11 @@ use std::path::{Path, PathBuf};
 
 use clap::{ArgMatches, Args, FromArgMatches};
 
+use super::whose::Whose;
 use super::{at_rig, complain, show};
-use crate::aircraft::{self, Aircraft};
+use crate::aircraft::Aircraft;
 use crate::assess::{Assessed, assess, surface_named, surface_of};
+use crate::command::word;
 use crate::history::gauge::{Mounting, quantities, study};
 use crate::logbook::{BY, Logbook};
 use crate::problem::{Problem, exit};
@@ -22,7 +24,8 @@ use crate::units::TorqueUnit;
                   RECORDING…        each says it itself by a line `# by=NAME`, as `sweep --by NAME` writes it; where none does, all are one \
                   person's\n  \
                   --logbook alone   all sweeps in it that say `# by=`, of the surface given by --surface, since work was last noted\n\
-                  Several surfaces measured by the same people (--surface twice, or recordings of both) tell more than one.\n\n\
+                  Several surfaces measured by the same people (--surface twice, or recordings of both) tell more than one. \
+                  Recordings outside a logbook need --aircraft FILE.\n\n\
                   Exit status: 0 it is told how much mounting again changes; 1 unproven; 2 an argument or a file could not be used.\n\n\
                   Example:\n  hingewright repeat --logbook dunlin --surface \"left elevator\"\n  \
                   hingewright repeat --aircraft samples/aircraft.toml --by Ann a1.log a2.log a3.log --by Ben b1.log b2.log b3.log"
@@ -33,12 +36,8 @@ pub struct Arguments {
     recordings: Vec<PathBuf>,
     #[command(flatten)]
     by: People,
-    /// The logbook: a folder with aircraft.toml in it
-    #[arg(long, value_name = "DIR", required_unless_present = "aircraft")]
-    logbook: Option<PathBuf>,
-    /// The aircraft file, for recordings outside a logbook
-    #[arg(long, value_name = "FILE", conflicts_with = "logbook")]
-    aircraft: Option<PathBuf>,
+    #[command(flatten)]
+    whose: Whose,
     /// The surface; several times for several
     #[arg(long, value_name = "NAME")]
     surface: Vec<String>,
@@ -98,26 +97,24 @@ pub fn run(arguments: &Arguments) -> u8 {
 type Mounted = (Assessed, Option<String>);
 
 fn told(arguments: &Arguments) -> Result<u8, Problem> {
-    let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
-    let alone = match &arguments.aircraft {
-        Some(file) => Some(aircraft::read_path(file)?),
-        None => None,
+    let opened = arguments.whose.opened()?;
+    let Some(aircraft) = opened.aircraft() else {
+        return Err(Problem::new("no logbook is named, and no recordings with their aircraft file").hint(
+            "with a logbook: `hingewright repeat --logbook DIR --surface NAME`; without one: `hingewright repeat --aircraft FILE --by NAME RECORDING…`, \
+             --by once a person",
+        ));
     };
-    let Some(aircraft) = alone.as_ref().or(logbook.as_ref().map(Logbook::aircraft)) else {
-        return Err(
-            Problem::new("no aircraft is named").hint("add --logbook DIR or --aircraft FILE")
-        );
-    };
+    let logbook = opened.logbook.as_ref();
     let named: Vec<usize> = arguments
         .surface
         .iter()
         .map(|name| surface_named(name, aircraft))
         .collect::<Result<_, _>>()?;
-    let mut notes = Vec::new();
+    let mut notes: Vec<String> = opened.note.iter().map(|note| format!("{note}.")).collect();
     let files = !arguments.recordings.is_empty() || !arguments.by.0.is_empty();
-    let mounted = match (&logbook, files) {
+    let mounted = match (logbook, files) {
         (Some(logbook), false) => from_logbook(logbook, &named, &mut notes)?,
-        _ => from_files(arguments, logbook.as_ref(), aircraft, &named)?,
+        _ => from_files(arguments, logbook, aircraft, &named)?,
     };
     alike(&mounted)?;
     shown(arguments, aircraft, mounted, notes)
@@ -148,7 +145,7 @@ fn from_logbook(
         ));
     }
     if found.len() < 2 {
-        return Err(too_few(logbook, found.len(), older));
+        return Err(too_few(logbook, named, found.len(), older)?);
     }
     let by = |a: &Assessed| {
         a.summary
@@ -166,23 +163,62 @@ fn from_logbook(
         .collect())
 }
 
-fn too_few(logbook: &Logbook, found: usize, older: usize) -> Problem {
+fn too_few(
+    logbook: &Logbook,
+    named: &[usize],
+    found: usize,
+    older: usize,
+) -> Result<Problem, Problem> {
+    let surfaces = &logbook.aircraft().surfaces;
+    let name = |index: &usize| surfaces[*index].name.as_str();
+    let of: Vec<&str> = named.iter().map(name).collect();
+    let of = match of.is_empty() {
+        true => String::new(),
+        false => format!(" of the {}", of.join(" or ")),
+    };
     let since = match older {
         0 => String::new(),
         n => format!("; before that there are {n}"),
     };
-    Problem::new(format!(
-        "{}: {} that says who mounted it (# by=) since work was last noted{since}",
+    let elsewhere = if named.is_empty() {
+        Vec::new()
+    } else {
+        elsewhere(logbook, named)?
+    };
+    let there: Vec<String> = elsewhere
+        .iter()
+        .map(|(name, count)| format!("; of the {name} there are {count}"))
+        .collect();
+    let again = "take the surface off, put it on again and `hingewright sweep … --by NAME`, three times or more; or name recordings with \
+                 --by NAME FILE…";
+    Ok(Problem::new(format!(
+        "{}: {}{of} that says who mounted it (# by=) since work was last noted{since}{}",
         logbook.root().display(),
         match found {
             0 => "no finished sweep",
             _ => "only one finished sweep",
         },
+        there.concat()
     ))
-    .hint(
-        "take the surface off, put it on again and `hingewright sweep … --by NAME`, three times or more; or name recordings with \
-         --by NAME FILE…",
-    )
+    .hint(match elsewhere.first() {
+        Some((name, _)) => format!(
+            "say --surface {} if that is meant; else {again}",
+            word(name)
+        ),
+        None => again.to_owned(),
+    }))
+}
+
+/// Other surfaces of which there are such sweeps, enough for a study, and how many.
+fn elsewhere(logbook: &Logbook, named: &[usize]) -> Result<Vec<(String, usize)>, Problem> {
+    let surfaces = &logbook.aircraft().surfaces;
+    let others: Vec<usize> = (0..surfaces.len()).filter(|i| !named.contains(i)).collect();
+    let (found, _) = logbook.mounted_by(&others)?;
+    let count = |index: usize| found.iter().filter(|a| a.surface_index == index).count();
+    let counted = others
+        .iter()
+        .map(|i| (surfaces[*i].name.clone(), count(*i)));
+    Ok(counted.filter(|(_, count)| *count > 1).collect())
 }
 
 fn from_files(

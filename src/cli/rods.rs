@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::whose::Whose;
 use super::{at_rig, complain, show};
-use crate::aircraft::{self, Aircraft, Surface};
+use crate::aircraft::{Aircraft, Surface};
 use crate::analysis::{Measured, measure};
 use crate::assess::surface_named;
 use crate::history::rods::{Sides, apart};
@@ -40,12 +41,8 @@ pub struct Arguments {
     /// Recordings with rods off, of surface, servo or both; with --logbook alone the latest of each with purpose rods-off
     #[arg(long, value_name = "FILE", num_args = 1..)]
     off: Vec<PathBuf>,
-    /// The logbook: a folder with aircraft.toml in it
-    #[arg(long, value_name = "DIR")]
-    logbook: Option<PathBuf>,
-    /// The aircraft file; with --on and --off it is enough by itself
-    #[arg(long, value_name = "FILE", conflicts_with = "logbook", requires_all = ["on", "off"])]
-    aircraft: Option<PathBuf>,
+    #[command(flatten)]
+    whose: Whose,
     /// One JSON object, in N·cm whatever --units says
     #[arg(long)]
     json: bool,
@@ -65,20 +62,22 @@ pub fn run(arguments: &Arguments) -> u8 {
 type Named = (String, Recording);
 
 fn told(arguments: &Arguments) -> Result<u8, Problem> {
-    let logbook = arguments.logbook.as_ref().map(Logbook::open).transpose()?;
-    let alone = match &arguments.aircraft {
-        Some(file) => Some(aircraft::read_path(file)?),
-        None => None,
-    };
-    let Some(aircraft) = alone.as_ref().or(logbook.as_ref().map(Logbook::aircraft)) else {
+    let opened = arguments.whose.opened()?;
+    let Some(aircraft) = opened.aircraft() else {
         return Err(Problem::new("no aircraft is named")
             .hint("add --logbook DIR, or --aircraft FILE with --on and --off"));
     };
     let surface = &aircraft.surfaces[surface_named(&arguments.surface, aircraft)?];
+    if opened.logbook.is_none() && (arguments.on.is_none() || arguments.off.is_empty()) {
+        return Err(Problem::new(
+            "without a logbook the recordings of both sides have to be named",
+        )
+        .hint("add --on FILE and --off FILE…, or --logbook DIR"));
+    }
     let one = |path: &PathBuf| named(path, surface);
     let mut on = arguments.on.as_ref().map(one).transpose()?;
     let mut off: Vec<Named> = arguments.off.iter().map(one).collect::<Result<_, _>>()?;
-    if let Some(logbook) = &logbook {
+    if let Some(logbook) = &opened.logbook {
         let (latest_on, latest_off) = latest(logbook, surface)?;
         on = on.or(latest_on);
         if off.is_empty() {
@@ -92,19 +91,23 @@ fn told(arguments: &Arguments) -> Result<u8, Problem> {
         ))
         .hint("sweep it with rods on, and once more with rods off and --purpose rods-off"));
     }
-    shown(arguments, aircraft, surface, on, &off)
+    shown(
+        arguments,
+        (aircraft, surface),
+        (on, &off),
+        opened.note.as_deref(),
+    )
 }
 
 fn shown(
     arguments: &Arguments,
-    aircraft: &Aircraft,
-    surface: &Surface,
-    on: Option<Named>,
-    off: &[Named],
+    (aircraft, surface): (&Aircraft, &Surface),
+    (on, off): (Option<Named>, &[Named]),
+    note: Option<&str>,
 ) -> Result<u8, Problem> {
     let servo = &aircraft.servos[surface.servo_index];
     let calibration = servo.calibration.as_ref();
-    let mut notes = Vec::new();
+    let mut notes: Vec<String> = note.map(|note| format!("{note}.")).into_iter().collect();
     let (mut by_hand, mut free): (Option<(Measured, Option<String>)>, Option<Free>) = (None, None);
     for (file, recording) in off {
         if turns_by_pulse(recording) {

@@ -9,6 +9,7 @@ use super::complain;
 use super::rig::{PortArguments, described, greet, open, runtime};
 use super::screen::Screen;
 use super::show;
+use super::whose::other_file;
 use super::words::{a_line, say, until, words};
 use crate::aircraft::{Surface, TripPoints};
 use crate::assess::surface_named;
@@ -156,13 +157,8 @@ pub fn opened(
         return Logbook::open(root);
     };
     if there.exists() {
-        let same = std::fs::read(&there).ok() == std::fs::read(file).ok();
-        if !same {
-            say(&format!(
-                "note       {} differs from {}, which holds: edit that one",
-                file.display(),
-                there.display()
-            ));
+        if let Some(note) = other_file(root, file) {
+            say(&format!("note       {note}"));
         }
         return Logbook::open(root);
     }

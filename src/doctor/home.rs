@@ -4,6 +4,7 @@ use jiff::{Timestamp, ToSpan};
 
 use super::line::seconds;
 use super::{Look, State};
+use crate::aircraft::Aircraft;
 
 /// No recording of this program is older; a computer that thinks it is earlier has lost its clock.
 const EARLIEST: &str = "2025-01-01T00:00:00Z";
@@ -13,6 +14,28 @@ const LEAST_BYTES: u64 = 50_000_000;
 const HOURS: f64 = 8.0;
 /// Bringing a little to the disk takes no longer, s: a recording is brought there ten times as often as this.
 const SLOW_S: f64 = 1.0;
+
+/// What the aircraft file holds, of which of its surfaces the angle was calibrated included.
+pub fn aircraft_file(aircraft: &Aircraft) -> Look {
+    let all = aircraft.surfaces.len();
+    let calibrated = aircraft.surfaces.iter().filter(|s| s.angle.is_some());
+    let calibrated = match calibrated.count() {
+        0 => "the angle calibrated of none".to_owned(),
+        n if n == all => "the angle calibrated of each".to_owned(),
+        n => format!("the angle calibrated of {n}"),
+    };
+    let surfaces = if all == 1 { "surface" } else { "surfaces" };
+    Look::good(
+        "aircraft file",
+        format!("{}, {all} {surfaces}, {calibrated}", aircraft.name),
+    )
+}
+
+/// Another aircraft file was named besides the logbook's.
+pub fn other_file(note: &str) -> Look {
+    let todo = "leave --aircraft out: it is there to begin a logbook with";
+    Look::with(State::Mind, "aircraft file", note, todo)
+}
 
 /// The computer's clock against when the program was made and the logbook's latest recording began.
 pub fn clock(now: Timestamp, latest: Option<(Timestamp, &str)>) -> Look {
@@ -49,8 +72,12 @@ pub fn disk(free_bytes: u64, wrote_s: f64, per_s: Option<f64>) -> Look {
     let room = free_bytes as f64;
     let hours = per_s.filter(|b| *b > 0.0).map(|b| room / b / 3600.0);
     let says = format!(
-        "{} MB free{}",
-        (room / 1e6).round(),
+        "{} free{}",
+        if room < 1e10 {
+            format!("{:.0} MB", room / 1e6)
+        } else {
+            format!("{:.0} GB", room / 1e9)
+        },
         match hours {
             Some(hours) if hours < 1000.0 => format!(", {hours:.0} hours of this rig"),
             Some(_) => ", more than 1000 hours of this rig".into(),

@@ -2,13 +2,17 @@
 //! each good or with what to do next.
 //! Never in here: a file, a clock, a port, printing; judging a surface.
 
+mod ability;
+mod events;
 mod home;
 mod line;
 mod readings;
 #[cfg(test)]
 mod tests;
 
-pub use home::{clock, disk};
+pub use ability::{Named, angle_scale, torque};
+pub use events::{Said, event};
+pub use home::{aircraft_file, clock, disk, other_file};
 pub use line::{Arrival, line, rate, rig_clock};
 pub use readings::{channels, readings};
 

@@ -9,6 +9,12 @@ use crate::units::{Unit, significant};
 const MOST_DEG: f64 = 100.0;
 /// A surface that moves further while nothing drives it is moved by somebody, as a sweep has it.
 const STILL_DEG: f64 = 2.0;
+/// Noise leaves the middle of a while where it was: where the middles of so many parts lie further apart, it was moved a little
+/// (common practice, no source).
+const PARTS: usize = 10;
+const DRIFT_DEG: f64 = 0.5;
+/// Of white noise that is 1: the standard deviation over that between neighbours (common practice, no source).
+const GOES_ON: f64 = 2.0;
 /// A servo's case or a room outside this is a sensor that is broken or not connected, °C.
 const TEMPERATURES_C: (f64, f64) = (-30.0, 110.0);
 /// Below this no current is true: a sensor's zero is off, mA.
@@ -43,15 +49,6 @@ pub fn channels(rig: &RigIdentity) -> Look {
         .map(String::as_str)
         .filter(|c| Channel::from_name(c).is_none())
         .collect();
-    let power = has(Channel::CurrentMa) && has(Channel::SupplyV);
-    if !(has(Channel::TorqueNcm) || has(Channel::ForceN) || power) {
-        return Look::with(
-            State::Mind,
-            at,
-            format!("{listed}: nothing that torque can come from"),
-            "throws and slop are judged all the same; for stiffness and friction add torque_ncm or force_n, or current_ma and supply_v",
-        );
-    }
     if !strangers.is_empty() {
         return Look::with(
             State::Mind,
@@ -71,14 +68,22 @@ pub fn readings(
     least_supply_v: Option<(f64, &str)>,
 ) -> Vec<Look> {
     let known = rig.channels.iter().filter_map(|c| Channel::from_name(c));
-    let angles: Vec<f64> = of(Channel::AngleDeg).into_iter().flatten().collect();
-    let moved = !angles.is_empty() && {
-        let seen = Seen::of(&angles);
-        seen.highest - seen.lowest > STILL_DEG
-    };
-    let mut looks: Vec<Look> = known
-        .map(|channel| one(rig, channel, &of(channel), limits, moved))
-        .collect();
+    let moved = moved(of);
+    let at_rest = moved.map(|(channel, lowest, highest)| {
+        Look::with(
+            State::Fault,
+            "at rest",
+            format!(
+                "moved while it was to rest: {} went from {} to {}",
+                channel.name(),
+                Unit::Degree.place(lowest),
+                Unit::Degree.place(highest)
+            ),
+            "lay it still and run it again: noise and range are told at rest only",
+        )
+    });
+    let mut looks: Vec<Look> = at_rest.into_iter().collect();
+    looks.extend(known.map(|channel| one(rig, channel, &of(channel), limits, moved.is_some())));
     let mean = |channel: Channel| {
         let there: Vec<f64> = of(channel).into_iter().flatten().collect();
         (!there.is_empty()).then(|| there.iter().sum::<f64>() / there.len() as f64)
@@ -99,6 +104,38 @@ pub fn readings(
         ));
     }
     looks
+}
+
+/// Whether the surface, or its servo's arm, was moved: the channel that shows it and how far it went.
+fn moved(of: &dyn Fn(Channel) -> Vec<Option<f64>>) -> Option<(Channel, f64, f64)> {
+    [Channel::AngleDeg, Channel::ArmDeg]
+        .into_iter()
+        .find_map(|channel| {
+            let there: Vec<f64> = of(channel).into_iter().flatten().collect();
+            let (lowest, highest) = span(&there)?;
+            // Noise jumps from one sample to the next; what is moved goes on from where it was.
+            let jumps: f64 = there.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum();
+            let jump = (0.5 * jumps / (there.len() as f64 - 1.0)).sqrt();
+            let goes = highest - lowest > STILL_DEG && Seen::of(&there).noise > GOES_ON * jump;
+            let part = (there.len() / PARTS).max(FEWEST_VALUES);
+            let middles: Vec<f64> = there.chunks_exact(part).map(middle).collect();
+            // By noise alone ten of them lie hardly further apart than five standard deviations of a median.
+            let by_noise = 5.0 * 1.25 * jump / (part as f64).sqrt();
+            let drifts = span(&middles).is_some_and(|(l, h)| h - l > DRIFT_DEG + by_noise);
+            (goes || drifts).then_some((channel, lowest, highest))
+        })
+}
+
+fn span(values: &[f64]) -> Option<(f64, f64)> {
+    let ends = (f64::INFINITY, f64::NEG_INFINITY);
+    let (low, high) = values.iter().fold(ends, |(l, h), v| (l.min(*v), h.max(*v)));
+    (!values.is_empty()).then_some((low, high))
+}
+
+fn middle(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted[sorted.len() / 2]
 }
 
 fn supply(volts: f64, least: f64, surface: &str) -> Look {
@@ -127,12 +164,15 @@ fn one(
         return pulse(rig, &there, all.len());
     }
     if there.is_empty() {
-        return Look::with(
-            State::Fault,
-            name,
-            "gives no reading",
-            "look at its sensor and wires, or take the channel out of the rig's RIG line",
-        );
+        let todo = match channel {
+            Channel::AngleDeg => {
+                "look at its sensor and wires: without this angle nothing is moved, and nothing is judged"
+            }
+            _ => {
+                "look at its sensor and wires; if the rig has no such sensor, take the channel out of its RIG line"
+            }
+        };
+        return Look::with(State::Fault, name, "gives no reading", todo);
     }
     let seen = Seen::of(&there);
     let says = seen.words(unit(channel));
@@ -148,6 +188,9 @@ fn one(
             "look for a loose wire or a sensor that answers too late",
         );
     }
+    if moved && shows_motion(channel) && !seen.dead(channel, &there) {
+        return Look::not_looked(name, "noise and range not looked at: it moved");
+    }
     if seen.clipped(&there) {
         return Look::with(
             State::Fault,
@@ -156,27 +199,12 @@ fn one(
             "set the sensor's zero and gain so that what is to be measured lies within its range",
         );
     }
-    trembling(channel, &seen, &there, limits, moved, says)
+    trembling(channel, &seen, &there, limits, says)
 }
 
 /// Whether a sensor that reads what can be true reads it as quietly as it should, and trembles at all.
-fn trembling(
-    channel: Channel,
-    seen: &Seen,
-    there: &[f64],
-    limits: &Limits,
-    moved: bool,
-    says: String,
-) -> Look {
+fn trembling(channel: Channel, seen: &Seen, there: &[f64], limits: &Limits, says: String) -> Look {
     let name = channel.name();
-    if channel == Channel::AngleDeg && moved {
-        return Look::with(
-            State::Mind,
-            name,
-            format!("{says}; it moved, so noise at rest is not known"),
-            "let go of the surface, see that its sensor is fixed, and look again",
-        );
-    }
     if seen.dead(channel, there) {
         return Look::with(
             State::Mind,
@@ -185,15 +213,12 @@ fn trembling(
             "move the surface by hand and look with `hingewright rig watch`: it should follow",
         );
     }
-    let quiet = quiet_below(channel, limits).filter(|_| !moved);
-    if quiet.is_some_and(|most| seen.noise > most) {
+    if let Some(most) = quiet_below(channel, limits).filter(|most| seen.noise > *most) {
+        let most = significant(most, 2).unwrap_or_default() + &unit(channel).suffix();
         return Look::with(
             State::Mind,
             name,
-            format!(
-                "{says}; noisy, {} is quiet",
-                significant(quiet.unwrap_or(0.0), 2).unwrap_or_default()
-            ),
+            format!("{says}; noisy, {most} or less is quiet"),
             "shield and ground its leads, keep them off the servo's, filter it, or average more readings in the rig",
         );
     }
@@ -245,6 +270,16 @@ fn impossible(channel: Channel, seen: &Seen, says: &str) -> Option<Look> {
         _ => return None,
     };
     Some(Look::with(State::Fault, channel.name(), says, todo))
+}
+
+/// What changes with the surface's place, or with what moves it.
+fn shows_motion(channel: Channel) -> bool {
+    match channel {
+        Channel::AngleDeg | Channel::ArmDeg | Channel::TorqueNcm | Channel::ForceN => true,
+        Channel::CurrentMa | Channel::Current2Ma => true,
+        Channel::PulseUs | Channel::SupplyV | Channel::SourceV => false,
+        Channel::CaseC | Channel::AirC => false,
+    }
 }
 
 /// Noise below this leaves what the channel is judged by to be seen; in the channel's unit.

@@ -16,20 +16,23 @@ impl Logbook {
     /// It cannot be written to.
     pub fn try_writing(&self) -> Result<(), Problem> {
         let recordings = self.root.join(RECORDINGS);
-        let there = recordings.is_dir().then_some(recordings.as_path());
-        for folder in [Some(self.root.as_path()), there].into_iter().flatten() {
-            try_writing_into(folder).map_err(|error| {
-                Problem::new(format!("{}: cannot be written to: {error}", folder.display()))
-                    .hint("give your user the right to write into this folder, or put the logbook where you may write")
-            })?;
+        try_writing(&self.root)?;
+        match recordings.is_dir() {
+            true => try_writing(&recordings),
+            false => Ok(()),
         }
-        Ok(())
     }
+}
 
-    /// Room left on the disk of the logbook, bytes; `None` where the system does not tell.
-    pub fn free_bytes(&self) -> Option<u64> {
-        free_bytes(&self.root)
-    }
+/// Whether a folder can be written to: a little is brought to its disk and taken away again.
+///
+/// # Errors
+/// It cannot.
+pub fn try_writing(folder: &Path) -> Result<(), Problem> {
+    try_writing_into(folder).map_err(|error| {
+        Problem::new(format!("{}: cannot be written to: {error}", folder.display()))
+            .hint("give your user the right to write into this folder, or put the logbook where you may write")
+    })
 }
 
 fn try_writing_into(folder: &Path) -> std::io::Result<()> {
@@ -42,8 +45,9 @@ fn try_writing_into(folder: &Path) -> std::io::Result<()> {
     file.close()
 }
 
+/// Room left on a folder's disk, bytes; `None` where the system does not tell.
 #[cfg(unix)]
-fn free_bytes(folder: &Path) -> Option<u64> {
+pub fn free_bytes(folder: &Path) -> Option<u64> {
     let found = nix::sys::statvfs::statvfs(folder).ok()?;
     // Their widths differ between systems.
     #[allow(clippy::useless_conversion, clippy::unnecessary_cast)]
@@ -51,6 +55,6 @@ fn free_bytes(folder: &Path) -> Option<u64> {
 }
 
 #[cfg(not(unix))]
-fn free_bytes(_: &Path) -> Option<u64> {
+pub fn free_bytes(_: &Path) -> Option<u64> {
     None
 }

@@ -41,6 +41,7 @@ mod whole;
 
 pub use crate::recording::purpose::{RECHECK, WORKED_IN};
 pub use club::sources;
+pub use disk::{free_bytes, try_writing};
 pub use missing::Missing;
 pub use notes::{NOTES, Note, NoteKind, time as note_time};
 pub use past::{CYCLES, CYCLES_BEFORE, Past, STAGE_DEG};

@@ -132,6 +132,69 @@ fn mountings_and_people_are_told_apart_and_one_pair_claims_more_than_they_allow(
     ] {
         assert!(text.replace('\n', " ").contains(words), "{words}: {text}");
     }
+    let more: Vec<&Value> = value["quantities"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|q| {
+            let smallest = &q["smallest_change"];
+            let single = &smallest["each_side"][0]["same_person"]["value"];
+            smallest["strokes_alone"].as_f64() > single.as_f64()
+        })
+        .collect();
+    let why = text.matches("Strokes alone is larger").count();
+    assert!(!more.is_empty() && why > 0, "{text}");
+}
+
+#[test]
+fn too_few_mountings_print_no_table_of_nothing_but_unproven() {
+    let bench = Bench::new(&OnFile::default());
+    let files = both(&bench, "", |_| String::new());
+    let table = "Smallest change that shows";
+    let few = repeat(&bench, &[&files[0][0], &files[0][1]]);
+    let words = few.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(!words.contains(table), "{words}");
+    assert!(
+        words.contains(
+            "nor the smallest change that shows. One person has to mount and measure three times"
+        ),
+        "{words}"
+    );
+    let enough = repeat(&bench, &[&files[0][0], &files[0][1], &files[0][2]]);
+    assert!(enough.out.contains(table), "{}", enough.out);
+}
+
+#[test]
+fn what_is_missing_is_named_with_where_it_may_be() {
+    let ran = run(["repeat"]);
+    ran.refused_with(&["--logbook DIR --surface", "--aircraft FILE --by NAME"]);
+
+    let bench = Bench::new(&OnFile::default());
+    let one = std::fs::read_to_string(bench.path("aircraft.toml")).unwrap();
+    let at = one.find("\n[[surface]]").unwrap();
+    let right = one[at..].replace("left elevator", "right elevator");
+    bench.put("aircraft.toml", one.clone() + &right);
+    std::fs::create_dir(bench.path("recordings")).unwrap();
+    both(&bench, "recordings/", |by| format!("# by={by}\n"));
+    let root = bench.path("").display().to_string();
+    let of = |surface: &str| run(["repeat", "--logbook", &root, "--surface", surface]);
+    of("right elevator").refused_with(&[
+        "no finished sweep of the right elevator",
+        "of the left elevator there are 8",
+        "--surface \"left elevator\"",
+    ]);
+
+    // A logbook's own file holds; another is told of.
+    let other = bench.put("other.toml", one).display().to_string();
+    let surface = ["--surface", "left elevator"];
+    let both = ["repeat", "--logbook", &root, "--aircraft"];
+    let ran = run([&both[..], &[&other], &surface].concat());
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    let words = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("other.toml differs from"), "{words}");
+    let own = bench.path("aircraft.toml").display().to_string();
+    let ran = run([&both[..], &[&own], &surface].concat());
+    assert!(!ran.out.contains("differs from"), "{}", ran.out);
 }
 
 #[test]

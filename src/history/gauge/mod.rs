@@ -48,6 +48,15 @@ pub struct Smallest {
     pub another_person: Option<f64>,
 }
 
+/// Why strokes alone ask for a larger change than mountings do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StrokesAsk {
+    /// They scatter more than the mountings did.
+    ScatterMore,
+    /// One recording has fewer of them than the study has mountings, and a scatter that few tell asks for more.
+    AreFew,
+}
+
 /// A quantity's study, in its unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Found {
@@ -81,6 +90,19 @@ impl Found {
     /// People are shown to differ by more than mounting again explains.
     pub fn people_differ(&self) -> bool {
         self.p_people.is_some_and(|p| p <= FALSE_ALARM_RATE)
+    }
+
+    /// A pair of recordings by its strokes alone asks for a larger change than one mounting each side: the recordings' own scatter came
+    /// out larger than that of the mountings, or few strokes tell it.
+    pub fn strokes_ask_for_more(&self) -> Option<StrokesAsk> {
+        let single = self.smallest[0].same_person?;
+        if self.own_smallest? <= single.value {
+            return None;
+        }
+        Some(match self.own_u? > self.mounting?.value {
+            true => StrokesAsk::ScatterMore,
+            false => StrokesAsk::AreFew,
+        })
     }
 
     /// A person's mean with its interval, by the spread of mountings.

@@ -132,6 +132,31 @@ fn somebody_else_sees_less_and_one_pair_claims_more_than_mounting_again_allows()
 }
 
 #[test]
+fn strokes_that_ask_for_more_than_mountings_say_why() {
+    let readings = |value: [f64; 4]| {
+        value.map(|value| Reading {
+            surface: 0,
+            person: 0,
+            value,
+        })
+    };
+    let of = |own: (f64, f64)| {
+        let table = Table::of(&readings([3.0, 3.2, 3.1, 2.9])).unwrap();
+        one(What::HoldCurrent(0), table, &[3.0], &[own], 0.05 / 9.0)
+    };
+    // The mountings' standard deviation is 0.13, of three degrees of freedom.
+    assert_eq!(of((0.05, 20.0)).strokes_ask_for_more(), None);
+    let scatter = of((0.3, 20.0));
+    assert_eq!(
+        scatter.strokes_ask_for_more(),
+        Some(StrokesAsk::ScatterMore)
+    );
+    let few = of((0.12, 1.0));
+    assert!(few.own_u < few.mounting.map(|q| q.value));
+    assert_eq!(few.strokes_ask_for_more(), Some(StrokesAsk::AreFew));
+}
+
+#[test]
 fn too_few_mountings_leave_it_unproven() {
     let readings = [0, 1].map(|person| Reading {
         surface: 0,

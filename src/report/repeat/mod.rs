@@ -7,7 +7,7 @@ use super::prove::{name_of, unit_of};
 use super::view::quantity;
 use crate::aircraft::Surface;
 use crate::analysis::TorqueSource;
-use crate::history::gauge::{Caution, EACH_SIDE, Found, Study};
+use crate::history::gauge::{Caution, EACH_SIDE, Found, StrokesAsk, Study};
 use crate::units::{self, TorqueUnit, Unit};
 
 /// A recording of the study.
@@ -64,8 +64,8 @@ fn sentences(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<String> {
     }
     if !study.told() {
         return vec![format!(
-            "Unproven: {} by {} do not show how much mounting again changes. One person has to mount and measure three times, or two \
-             people twice each.",
+            "Unproven: {} by {} do not show how much mounting again changes, nor the smallest change that shows. One person has to mount \
+             and measure three times, or two people twice each.",
             counted(study.mountings, "mounting", "mountings"),
             counted(shown.people.len(), "person", "people")
         )];
@@ -73,6 +73,15 @@ fn sentences(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<String> {
     let mut said = vec![mounting_again(shown, unit)];
     said.push(people(shown, unit));
     said
+}
+
+/// An uncertainty with its unit, to two digits.
+fn two_digits(value: f64, unit: Unit) -> String {
+    let digits = units::significant(value * unit.factor(), 2);
+    digits.map_or_else(
+        || units::NOT_A_NUMBER.into(),
+        |digits| digits + &unit.suffix(),
+    )
 }
 
 /// Mounting again against what a recording's strokes tell.
@@ -84,7 +93,7 @@ fn mounting_again(shown: &Shown<'_>, unit: TorqueUnit) -> String {
         .filter_map(|found| {
             let (spread, own) = (found.mounting?, found.own_u?);
             let times = units::significant(spread.value / own, 2)?;
-            let value = unit_of(found.what, unit).plain(spread.value);
+            let value = two_digits(spread.value, unit_of(found.what, unit));
             found
                 .mounting_shows()
                 .then(|| format!("{} by {value} ({times} times)", shown.name(found)))
@@ -188,13 +197,16 @@ fn small_print(shown: &Shown<'_>) -> Vec<String> {
          standard uncertainty by its strokes. What all mountings share, a calibration or a sensor's scale, does not show."
             .into(),
     );
-    lines.push(format!(
-        "More than the strokes tell, or people who differ: said by mistake of any quantity in at most 5 of 100 studies each (F, Holm). \
-         Smallest change: found in 95 of 100 comparisons with so many mountings before and as many after, where nothing is called a change \
-         by mistake in at most {} of 100, {} looked at together.",
-        units::significant(100.0 * crate::history::compare::FALSE_ALARM_RATE, 1).unwrap_or_default(),
-        counted(study.found.len(), "quantity", "quantities")
-    ));
+    if study.told() {
+        lines.push(format!(
+            "More than the strokes tell, or people who differ: said by mistake of any quantity in at most 5 of 100 studies each (F, Holm). \
+             Smallest change: found in 95 of 100 comparisons with so many mountings before and as many after, where nothing is called a change \
+             by mistake in at most {} of 100, {} looked at together.",
+            units::significant(100.0 * crate::history::compare::FALSE_ALARM_RATE, 1).unwrap_or_default(),
+            counted(study.found.len(), "quantity", "quantities")
+        ));
+        lines.extend(strokes_ask_for_more(shown));
+    }
     lines.push(
         "`prove` counts the strokes within one mounting only, until the logbook has three repeats before the pair; this counts mounting again. \
          Recordings of this study in the logbook are such repeats."
@@ -215,6 +227,30 @@ fn small_print(shown: &Shown<'_>) -> Vec<String> {
         ));
     }
     lines
+}
+
+/// Where strokes alone come out larger than a mounting each side, and why.
+fn strokes_ask_for_more(shown: &Shown<'_>) -> Vec<String> {
+    let line = |why: StrokesAsk, words: &str| {
+        let those = shown.study.found.iter();
+        let those = those.filter(|found| found.strokes_ask_for_more() == Some(why));
+        let names: Vec<String> = those.map(|found| shown.name(found)).collect();
+        (!names.is_empty()).then(|| {
+            format!(
+                "Strokes alone is larger than 1 each side for {}: {words} Count on the larger.",
+                names.join(", ")
+            )
+        })
+    };
+    let more = line(
+        StrokesAsk::ScatterMore,
+        "the strokes of one recording scatter more than the mountings did, as happens by chance where mounting again changes little.",
+    );
+    let few = line(
+        StrokesAsk::AreFew,
+        "one recording has few strokes or holds to tell its own scatter from, and the study has all its mountings.",
+    );
+    more.into_iter().chain(few).collect()
 }
 
 /// Mountings each side, for a column's head.

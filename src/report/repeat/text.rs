@@ -36,6 +36,9 @@ pub fn study(shown: &Shown<'_>, unit: TorqueUnit, width: usize) -> String {
     if !shown.study.found.is_empty() {
         out += &spreads(shown, unit, width);
         out.push('\n');
+    }
+    // With too few mountings every row of it would be unproven.
+    if shown.study.told() {
         out += &paragraph("Smallest change that shows", "", "", width, bold);
         out += &smallest(shown, unit, width);
         out.push('\n');
