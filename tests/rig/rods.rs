@@ -67,3 +67,20 @@ fn a_servo_swept_with_rods_off_is_found_in_the_logbook_and_tells_its_own_frictio
     let (_, out, _) = run(&["rods", "left elevator", "--logbook", &book], "");
     assert!(out.contains("stay one") || out.contains("stay\n"), "{out}");
 }
+
+#[test]
+fn without_a_logbook_both_sides_have_to_be_named() {
+    let aircraft = ["--aircraft", "samples/aircraft.toml"];
+    let one_side = ["--on", "samples/1-left-elevator-sound.log"];
+    for more in [&[][..], &one_side] {
+        let (status, _, err) = run(
+            &[&["rods", "left elevator"], &aircraft[..], more].concat(),
+            "",
+        );
+        assert_eq!(status, 2);
+        assert!(
+            err.contains("both sides") && err.contains("--off FILE"),
+            "{err}"
+        );
+    }
+}
