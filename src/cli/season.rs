@@ -243,7 +243,7 @@ fn nothing(source: &Source) -> Problem {
             "if none is told as left out, their results are missing: hingewright recheck --logbook {root}"
         ),
         false => format!(
-            "sweep a surface first: hingewright sweep SURFACE --port PORT --logbook {root}; or put recordings into its \
+            "sweep a surface first: hingewright sweep SURFACE --port PATH --logbook {root}; or put recordings into its \
              recordings folder, and recheck"
         ),
     })

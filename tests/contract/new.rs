@@ -46,8 +46,8 @@ fn answers_through_a_pipe_make_a_file_that_check_takes() {
     for words in [
         "hinge line",
         "written: ",
-        "hingewright calibrate angle \"left elevator\" --port PORT",
-        "hingewright calibrate servo E1 --port PORT",
+        "hingewright calibrate angle \"left elevator\" --port PATH",
+        "hingewright calibrate servo E1 --port PATH",
     ] {
         assert!(said.contains(words), "no {words:?} in {said}");
     }

@@ -87,14 +87,14 @@ fn made(arguments: &Arguments) -> Result<(), Problem> {
 fn next(first: &Surface, file: &Path) -> String {
     let (name, tag) = (word(&first.name), word(&first.tag));
     let with = format!(
-        "--port PORT --logbook DIR --aircraft {}",
+        "--port PATH --logbook DIR --aircraft {}",
         word(&file.display().to_string())
     );
     format!(
         "Next, with the rig on the {}:\n\
          \x20 hingewright doctor {with}\n\
          \x20     whether the rig is fit for it\n\
-         \x20 hingewright calibrate angle {name} {with}\n\
+         \x20 hingewright calibrate angle {name} {with} --ruler-mm -20,-10,0,10,20\n\
          \x20     the angle sensor's scale: without it the surface may go too far\n\
          \x20 hingewright calibrate servo {tag} {with} --masses 0,0.2,0.5,0.8 --arm-mm 60\n\
          \x20     where the rig has no torque sensor: without it stiffness and friction stay unproven\n\
