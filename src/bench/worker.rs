@@ -306,9 +306,19 @@ impl Worker {
     }
 
     fn over(&mut self, here: Here, ended: EndedTold) {
-        self.hub.show_run(here.number, |told| {
-            told.doing = Doing::Over;
-            told.ended = Some(ended);
+        // A line that was stopped is of no use any more. That is told together with the end: a rig that is said to be there
+        // when a run is over takes the next one.
+        let cut = self.line.as_ref().and_then(|line| line.cut());
+        let stopped = matches!(cut, Some(Cut::Stopped { .. }));
+        if stopped {
+            self.let_go();
+        }
+        self.hub.show(|state| {
+            state.rig.there &= !stopped;
+            if let Some(told) = state.run.as_mut().filter(|run| run.number == here.number) {
+                told.doing = Doing::Over;
+                told.ended = Some(ended);
+            }
         });
     }
 
