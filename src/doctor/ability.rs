@@ -28,7 +28,7 @@ impl Named {
     }
 
     /// Options of a command that reads recordings.
-    fn from_files(&self) -> String {
+    fn of_recordings(&self) -> String {
         match (&self.logbook, &self.aircraft) {
             (None, Some(file)) => format!("--aircraft {}", word(file)),
             (logbook, _) => format!("--logbook {}", word_or(logbook.as_deref(), "DIR")),
@@ -182,7 +182,7 @@ fn todo(
             Drive::Passive => format!(
                 "`hingewright calibrate servo {} --from FILE {}`, from a recording of lifted weights by a rig that drives the servo",
                 word(first),
-                named.from_files()
+                named.of_recordings()
             ),
         };
         said.push(match others.is_empty() {

@@ -28,7 +28,7 @@ function show({ text, waits, over: done }) {
   $("ask").hidden = !waits;
   $("question").textContent = question;
   $("usual").hidden = !usual || usual === "unknown";
-  $("usual").textContent = `It is ${usual}`;
+  $("usual").textContent = { yes: "Yes", no: "No" }[usual] ?? `It is ${usual}`;
   $("unknown").hidden = usual !== "unknown";
   sure = false;
   $("anew").textContent = "Begin anew";

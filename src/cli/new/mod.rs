@@ -79,7 +79,8 @@ fn made(arguments: &Arguments) -> Result<(), Problem> {
     let _ = asker.say("");
     write_new(file, &text)?;
     told(file, &mut asker.to)?;
-    let _ = asker.say(&next(&draft.surfaces[0], file));
+    // Lines to be copied are not cut.
+    let _ = asker.draw(&next(&draft.surfaces[0], file));
     Ok(())
 }
 
@@ -338,7 +339,7 @@ mod tests {
         assert!(draft.is_ok());
         let read_back = said.split("This will be written").nth(1).unwrap();
         for words in [
-            "rudder: servo R1; chord 58 mm; throws left 20 mm, right 22 mm, measured straight, ± 1 mm; no linkage; no air",
+            "rudder: servo R1; chord 58 mm; throws left 20 mm, right 22 mm, measured straight, ± 1 mm; no linkage; no air loads",
             "R1: metal gear, 210 N·cm at 7.4 V",
         ] {
             assert!(read_back.contains(words), "no {words:?} in {read_back}");

@@ -62,7 +62,7 @@ fn surface(surface: &Surface) -> String {
                 mm(chord)
             )
         }
-        None => "no air".to_owned(),
+        None => "no air loads".to_owned(),
     });
     format!("{}: {}", surface.name, said.join("; "))
 }
