@@ -131,15 +131,7 @@ fn heading(checked: &Checked<'_>, width: usize) -> String {
 fn findings(checked: &Checked<'_>, unit: TorqueUnit, width: usize) -> String {
     let mut out = String::new();
     for finding in &checked.judged.findings {
-        let (style, tag) = finding_tag(finding);
-        let text = paragraph(
-            &clean(&finding.text(unit)),
-            &format!("  {tag:7} "),
-            "          ",
-            width,
-            Style::new(),
-        );
-        out += &text.replacen(&tag, &format!("{style}{tag}{style:#}"), 1);
+        out += &finding_paragraph(finding, unit, width);
     }
     if out.is_empty() {
         out
@@ -288,13 +280,18 @@ pub(super) fn verdict_style(verdict: Verdict) -> Style {
     colour.on_default().bold()
 }
 
-/// The mark of a finding in brackets, and its colour.
-pub(super) fn finding_tag(finding: &Finding) -> (Style, String) {
+/// A finding behind its mark in brackets.
+pub(super) fn finding_paragraph(finding: &Finding, unit: TorqueUnit, width: usize) -> String {
     let style = match finding.kind {
         Kind::Unproven => verdict_style(Verdict::Unproven),
         _ => level_style(finding.level),
     };
-    (style, format!("[{}]", finding.mark()))
+    let tag = format!("[{}]", finding.mark());
+    let first = format!("  {tag:7} ");
+    let rest = " ".repeat(first.len());
+    let text = clean(&finding.text(unit));
+    let text = paragraph(&text, &first, &rest, width, Style::new());
+    text.replacen(&tag, &format!("{style}{tag}{style:#}"), 1)
 }
 
 pub(super) fn level_style(level: Level) -> Style {

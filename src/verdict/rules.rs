@@ -96,6 +96,7 @@ pub(super) fn all(
     found.extend(stick_slip(measured, surface));
     found.extend(trips(measured, recording, surface));
     found.extend(measured.doubts.iter().map(|d| doubt(d, measured, surface)));
+    found.extend(scale_in_doubt(recording, surface));
     found.extend(bad_data(recording));
     found
 }
@@ -214,16 +215,30 @@ fn high_friction(
     Some(finding(Kind::HighFriction, Level::Work, None, sentence))
 }
 
+/// Whether the sweep left a remark that begins so.
+fn remarked(recording: &Recording, how_it_begins: &str) -> bool {
+    let mut remarks = recording.keys.iter().filter(|(key, _)| key == REMARK);
+    remarks.any(|(_, remark)| remark.starts_with(how_it_begins))
+}
+
+/// A sweep that found its angle sensor in doubt proves no throw.
+fn scale_in_doubt(recording: &Recording, surface: &Surface) -> Option<Finding> {
+    let sentence = format!(
+        "{}: all angles and throws are unproven, for the angle sensor does not agree with pulse, servo and linkage of aircraft.toml. Hold a \
+         ruler to the trailing edge at both ends: where it agrees with the sensor, mend arm_deg_per_us or the linkage's lengths there; \
+         where it does not, calibrate the sensor (hingewright calibrate angle). Then sweep again.",
+        named(surface)
+    );
+    remarked(recording, SCALE_DOUBT)
+        .then(|| finding(Kind::Unproven, Level::Watch, None, Sentence::new(sentence)))
+}
+
 /// What ended the command on this side, and what to do: a sweep says so where it was the pulse's limit.
 fn end_of_command(recording: &Recording, up_side: bool) -> &'static str {
-    let remarked = |how_it_begins: &str| {
-        let mut remarks = recording.keys.iter().filter(|(key, _)| key == REMARK);
-        remarks.any(|(_, remark)| remark.starts_with(how_it_begins))
-    };
-    if remarked(SCALE_DOUBT) {
+    if remarked(recording, SCALE_DOUBT) {
         "the angle sensor does not agree with pulse, servo and linkage of aircraft.toml, and this may be its scale alone: hold a \
          ruler to the trailing edge at that end, and calibrate the sensor (hingewright calibrate angle) before anything is changed"
-    } else if remarked(pulse_limit_remark(up_side)) {
+    } else if remarked(recording, pulse_limit_remark(up_side)) {
         "the surface followed until the pulse came to its limit: where servo and linkage go further by hand without a stop, widen \
          pulse_lo_us or pulse_hi_us in the [trip] table of aircraft.toml; else move the rod inwards on the horn or outwards on the \
          servo arm"

@@ -445,6 +445,12 @@ fn a_throw_that_a_pulse_limit_cut_short_is_answered_with_that_limit_alone() {
         doubtful.contains("calibrate angle") && !doubtful.contains("[trip]"),
         "{doubtful}"
     );
+    // A throw that such a sensor calls reached is none that is proven.
+    let (reached, up) = (Bench::new(&OnFile::default()), capture.clone());
+    let result = reached
+        .check_bytes("reached.log", format!("{doubt}{up}"))
+        .result();
+    assert_eq!(result["verdict"], "unproven", "{result}");
     let free = finding("free.log", "");
     assert!(
         free.contains("end points") && !free.contains("[trip]"),

@@ -5,7 +5,8 @@ use serde_json::Value;
 use super::held::run;
 use super::host::Rig;
 
-fn sweep(options: &[&str], book: &str, more: &[&str]) -> (i32, String, String) {
+/// A sweep of the sample aircraft's left elevator on a simulated rig; with its options, and with more of the sweep's: status, output, errors.
+pub fn sweep(options: &[&str], book: &str, more: &[&str]) -> (i32, String, String) {
     let channels = "pulse_us,angle_deg,current_ma,supply_v";
     let mut all = vec![
         "--aircraft",

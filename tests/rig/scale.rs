@@ -1,8 +1,7 @@
 //! An angle sensor that shows too little or too much, on a simulated rig: the surface is stopped before it goes far, or a word
 //! is said.
 
-use super::held::run;
-use super::host::Rig;
+use super::rods::sweep;
 
 /// A sweep where the sensor shows `scale` degrees for one of the surface: status, what was said, and the furthest true angle that
 /// the recording shows, degrees.
@@ -10,32 +9,9 @@ fn swept(scale: f64) -> (i32, String, f64) {
     let scratch = tempfile::tempdir().unwrap();
     let plant = scratch.path().join("plant.toml");
     std::fs::write(&plant, format!("[sensors]\nangle_scale = {scale:?}\n")).unwrap();
-    let rig = Rig::start(&[
-        "--aircraft",
-        "samples/aircraft.toml",
-        "--fast",
-        "8",
-        "--plant",
-        plant.to_str().unwrap(),
-    ]);
     let book = scratch.path().join("book").display().to_string();
-    let link = rig.link().display().to_string();
-    let (status, out, err) = run(
-        &[
-            "sweep",
-            "left elevator",
-            "--port",
-            &link,
-            "--logbook",
-            &book,
-            "--aircraft",
-            "samples/aircraft.toml",
-            "--cycles",
-            "4",
-            "--yes",
-        ],
-        "",
-    );
+    let plant = ["--plant", plant.to_str().unwrap()];
+    let (status, out, err) = sweep(&plant, &book, &["--cycles", "4"]);
     let folder = scratch.path().join("book/recordings");
     let file = std::fs::read_dir(folder).unwrap().next().unwrap().unwrap();
     let text = std::fs::read_to_string(file.path()).unwrap();
@@ -74,8 +50,13 @@ fn a_sensor_that_shows_less_than_half_does_not_drive_the_surface_beyond_its_thro
 #[test]
 fn one_that_shows_half_as_much_again_is_swept_and_spoken_of() {
     let (status, said, _) = swept(1.5);
-    assert!(status <= 1, "{said}");
+    assert_eq!(status, 1, "{said}");
     assert!(said.contains("Pulse and angle do not agree"), "{said}");
+    assert!(
+        said.contains("UNPROVEN left elevator")
+            && said.contains("all angles and throws are unproven"),
+        "{said}"
+    );
 }
 
 #[test]

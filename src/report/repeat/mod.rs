@@ -75,13 +75,12 @@ fn sentences(shown: &Shown<'_>, unit: TorqueUnit) -> Vec<String> {
     said
 }
 
-/// An uncertainty with its unit, to two digits.
+/// Without the unit, as a table has it.
 fn two_digits(value: f64, unit: Unit) -> String {
-    let digits = units::significant(value * unit.factor(), 2);
-    digits.map_or_else(
-        || units::NOT_A_NUMBER.into(),
-        |digits| digits + &unit.suffix(),
-    )
+    if value == 0.0 {
+        return "0".into();
+    }
+    units::significant(value * unit.factor(), 2).unwrap_or_else(|| units::NOT_A_NUMBER.into())
 }
 
 /// Mounting again against what a recording's strokes tell.
@@ -93,7 +92,8 @@ fn mounting_again(shown: &Shown<'_>, unit: TorqueUnit) -> String {
         .filter_map(|found| {
             let (spread, own) = (found.mounting?, found.own_u?);
             let times = units::significant(spread.value / own, 2)?;
-            let value = two_digits(spread.value, unit_of(found.what, unit));
+            let unit = unit_of(found.what, unit);
+            let value = two_digits(spread.value, unit) + &unit.suffix();
             found
                 .mounting_shows()
                 .then(|| format!("{} by {value} ({times} times)", shown.name(found)))

@@ -2,7 +2,7 @@
 
 use anstyle::{AnsiColor, Style};
 
-use super::{Shown, caution, counted, each_side_words, sentences, small_print};
+use super::{Shown, caution, counted, each_side_words, sentences, small_print, two_digits};
 use crate::analysis::{Quantity, TorqueSource};
 use crate::history::gauge::Found;
 use crate::report::prove::unit_of;
@@ -138,13 +138,6 @@ fn mean(found: &Found, unit: Unit) -> String {
             || units::significant(found.mean * factor, 3).unwrap_or_default(),
             |p| p.0,
         )
-}
-
-fn two_digits(value: f64, unit: Unit) -> String {
-    if value == 0.0 {
-        return "0".into();
-    }
-    units::significant(value * unit.factor(), 2).unwrap_or_else(|| units::NOT_A_NUMBER.into())
 }
 
 /// With its interval and without the unit, which stands in the row's name. The ends matter more than the digits of the value.

@@ -4,7 +4,7 @@ use anstyle::Style;
 
 use super::{ServoTest, rows, small_print};
 use crate::report::text::{
-    NARROWEST, WIDEST, clean, finding_tag, new_table, paragraph, table_text, verdict_style,
+    NARROWEST, WIDEST, clean, finding_paragraph, new_table, paragraph, table_text, verdict_style,
 };
 use crate::report::view::{STANDING_CAUTION, verdict_words};
 use crate::units::TorqueUnit;
@@ -31,14 +31,7 @@ pub fn servo(test: &ServoTest<'_>, width: usize) -> String {
     );
     out += &paragraph(&clean(&whence), "", "", width, dim);
     for finding in &test.judged.findings {
-        let (style, tag) = finding_tag(finding);
-        let text = clean(&finding.text(TorqueUnit::default()));
-        let first = format!("  {tag:7} ");
-        out += &paragraph(&text, &first, "          ", width, Style::new()).replacen(
-            &tag,
-            &format!("{style}{tag}{style:#}"),
-            1,
-        );
+        out += &finding_paragraph(finding, TorqueUnit::default(), width);
     }
     out.push('\n');
     let mut table = new_table(width);

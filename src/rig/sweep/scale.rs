@@ -66,28 +66,26 @@ impl Expected {
         ))
     }
 
-    /// A word on what a sweep found from end to end, where the two do not agree; angles and pulses upwards from neutral.
+    /// A word on what a sweep found from end to end, where a sensor believed unseen and the file do not agree; angles and pulses
+    /// upwards from neutral.
     pub(super) fn doubt(&self, down: (f64, f64), up: (f64, f64)) -> Option<String> {
         let by_file = self.deg(up.0)? - self.deg(down.0)?;
         let seen = up.1 - down.1;
-        let doubtful = by_file >= 2.0 * TELLS_DEG && !ALIKE.contains(&(seen / by_file));
+        let doubtful =
+            self.believed && by_file >= 2.0 * TELLS_DEG && !ALIKE.contains(&(seen / by_file));
         doubtful.then(|| {
             format!(
-                "{SCALE_DOUBT}: from end to end the angle sensor shows {} where pulse, servo and linkage of the file make {}. {}.",
+                "{SCALE_DOUBT}: from end to end the angle sensor shows {} where pulse, servo and linkage of the file make {}; {WHICH}.",
                 Unit::Degree.place(seen),
                 Unit::Degree.place(by_file),
-                WHICH_IS_IT,
             )
         })
     }
 }
 
-const WHICH: &str = "hold a ruler to the trailing edge and move the surface by hand: where the ruler agrees with the sensor, mend \
-                     arm_deg_per_us of its [[servo_type]], or arm and horn in its [surface.linkage]; where it does not, calibrate the \
-                     sensor: hingewright calibrate angle";
-const WHICH_IS_IT: &str = "Hold a ruler to the trailing edge: where it agrees with the sensor, mend arm_deg_per_us of its \
-                           [[servo_type]], or arm and horn in its [surface.linkage]; where it does not, calibrate the sensor \
-                           (hingewright calibrate angle) before you believe a throw";
+const WHICH: &str = "hold a ruler to the trailing edge and move the surface: where it agrees with the sensor, mend arm_deg_per_us of its \
+                     [[servo_type]], or arm and horn in its [surface.linkage]; where it does not, calibrate the sensor (hingewright \
+                     calibrate angle) before you believe a throw";
 
 #[cfg(test)]
 mod tests {
@@ -136,6 +134,7 @@ mod tests {
     #[test]
     fn a_calibrated_sensor_is_believed_before_the_file() {
         assert_eq!(expected(false).mind(400.0, 3.0), Ok(()));
+        assert_eq!(expected(false).doubt((-300.0, -10.0), (300.0, 10.0)), None);
     }
 
     #[test]
